@@ -1,0 +1,54 @@
+"""Doubt as data: one registry of every flag, for code, documentation and screen alike.
+
+A flag sits on the smallest thing it concerns: a spot, a lane, a strip or the photo. It never replaces a number and never
+stops a measurement; what stops one is in :mod:`webcapture.errors`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One doubt: ``code`` for programs, ``text`` says what was seen, ``advice`` what to do next."""
+
+    code: str
+    text: str
+    advice: str
+
+
+_ROWS: tuple[tuple[str, str, str], ...] = (
+    ("out-of-focus", "The picture is a little blurred.", "Numbers are less certain. Tap to focus, hold still, and take the photo again."),
+    ("too-dark", "The picture is dark.", "Numbers are less certain. Bring more light onto the card and take the photo again."),
+    ("glare", "A bright reflection lies on part of the card.", "Turn the card or the lamp until the reflection is gone, and take the photo again."),
+    ("shadow", "A shadow falls across the card.", "Move so that neither you nor the phone stands between lamp and card."),
+    ("card-bent", "The card does not lie flat.", "Lay the card on a hard, flat surface, weigh down its corners, and take the photo again."),
+    ("card-incomplete", "Part of the card is out of the picture or covered.", "Only what lies in the visible part is measured. Get the whole frame into the picture."),
+    ("no-strip", "The card is empty: no strip was seen.", "Lay the strip inside a bay, its origin end towards the arrow, and take the photo again."),
+    ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
+    ("upside-down", "The origin end lies at the top of the card.", "It was measured the right way round. Check that the numbered spots make sense, or turn the strip."),
+    ("origin-missing", "No origin line was seen.", "Draw the origin line in pencil before the run. Without it there is no distance and no Rf."),
+    ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
+    ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
+    ("did-not-move", "This spot stayed on the origin line.", "The mobile phase does not carry it: try another one."),
+    ("near-front", "This spot ran with the solvent front.", "It tells little about the substance: try a weaker mobile phase."),
+    ("no-spots", "No spot was seen in this lane.", "If spots should be there, use a locating agent, apply more sample, or photograph in better light."),
+    ("tailing", "This spot has a tail.", "Its centre is less certain. Apply a smaller amount of sample."),
+    ("merged", "This spot seems to be more than one.", "Its centre is that of the whole. Apply less sample or try another mobile phase."),
+    ("faint", "This spot is faint.", "Check on the picture that it is a spot. Apply more sample or take the photo in better light."),
+    ("ink-line", "The origin line itself has run.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
+    ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
+)  # fmt: skip
+
+REGISTRY: dict[str, Flag] = {code: Flag(code, text, advice) for code, text, advice in _ROWS}
+
+
+def flag(code: str) -> Flag:
+    """The registered flag of that ``code``; raises KeyError for a code that is not registered."""
+    return REGISTRY[code]
+
+
+def flags(*codes: str) -> tuple[Flag, ...]:
+    """The registered flags of those ``codes``, in the order given, each once."""
+    return tuple(REGISTRY[code] for code in dict.fromkeys(codes))

@@ -1,0 +1,275 @@
+"""What passes from stage to stage: frozen records, no algorithms.
+
+Coordinates
+    *card* millimetres: from the printed page's top-left corner, x to the right, y down, ``(x, y)``.
+    *strip* millimetres: ``s`` along the strip from its origin end towards the front end, ``t`` across it from its left
+    edge as seen with the origin end at the bottom.
+    *photo* pixels: of the upright working image, ``(x, y)``, the centre of the top-left pixel at (0, 0).
+Light
+    ``absorbance`` is decadic and relative to the bare paper beside: −log10 of the linear intensity ratio, per channel R, G, B.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from webcapture.flags import Flag
+
+Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+Bytes8 = NDArray[np.uint8]
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Photo:
+    """A decoded photo, upright, as the camera's pixels."""
+
+    pixels: Bytes8
+    """(height, width, 3), RGB in the file's own colour space (see ``icc``)."""
+    icc: bytes | None
+    """The embedded colour profile, or None where the file has none or it is plain sRGB."""
+    original_size_px: tuple[int, int]
+    """(width, height) of the upright picture before the working image was capped."""
+    format: str
+    """The file format's name: JPEG, PNG or WEBP."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CardSighting:
+    """Which card was seen, and its points in the photo."""
+
+    layout: str
+    """``sheet`` or ``tray``."""
+    paper: str
+    """``a4`` or ``letter``."""
+    tags_seen: int
+    """How many of the card's tags were read."""
+    points_mm: Floats
+    """(n, 2) saddles of the chequered frame, card millimetres."""
+    points_px: Floats
+    """(n, 2) the same saddles in the photo."""
+    blur_px: float
+    """Width (standard deviation) of the edges at the saddles in photo pixels."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """The mapping from card millimetres to photo pixels: a homography and radial distortion, fitted together."""
+
+    homography: Floats
+    """(3, 3) card millimetres to undistorted, normalised photo coordinates."""
+    k1: float
+    """Radial distortion, 1 / normalised radius squared."""
+    k2: float
+    """Radial distortion, 1 / normalised radius to the fourth."""
+    centre_px: Point
+    """The distortion centre, photo pixels."""
+    scale_px: float
+    """Photo pixels for one normalised unit (half the photo's diagonal)."""
+    residual_mm: float
+    """Root mean square distance of the saddles from the fit, card millimetres."""
+    tilt_deg: float
+    """Angle between the card's normal and the direction to the camera, at the card's middle."""
+    px_per_mm: float
+    """Photo pixels per card millimetre at the card's middle."""
+    camera_mm: tuple[float, float, float] | None
+    """The camera's place (x, y, height) over the card in millimetres, or None where the view does not tell it."""
+    bend_mm: float
+    """The largest systematic deviation of the frame from a plane, seen in the card, millimetres."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """The rectified page, for finding strips and for pictures."""
+
+    pixels: Bytes8
+    """(height, width, 3), RGB, sRGB; pixel (row, col) is centred on card mm ((col + 0.5), (row + 0.5)) / px_per_mm."""
+    px_per_mm: float
+    """Scale of ``pixels``."""
+    light: Floats32
+    """(rows, cols) of the coarse field of illumination: linear intensity a white page would show, 0 to 1."""
+    light_px_per_mm: float
+    """Scale of ``light``."""
+    white: tuple[float, float, float]
+    """Colour of the light: linear intensity of white paper in R, G, B, relative to their mean."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripOutline:
+    """A strip as found in its bay."""
+
+    bay: int
+    """The bay it lies in, from 1."""
+    corners_mm: Floats
+    """(4, 2) card millimetres: origin end left, origin end right, front end right, front end left, as laid."""
+    width_mm: float
+    """Distance of the long edges."""
+    length_mm: float
+    """Distance of the ends."""
+    axis: Point
+    """Unit vector in card millimetres from the origin end towards the front end."""
+    u_edge_mm: float
+    """Standard uncertainty of the edges' place, from their straightness."""
+    height_mm: Floats | None
+    """(n, 2) of (s, height above the card) where the strip is seen to be bent, or None where it lies flat or cannot be told."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripImage:
+    """A strip cut out of the photo at full resolution, turned into its own frame."""
+
+    outline: StripOutline
+    absorbance: Floats32
+    """(rows, cols, 3); row i is at s = (i + 0.5) / px_per_mm − margin_mm, column j at t = (j + 0.5) / px_per_mm − margin_mm."""
+    px_per_mm: float
+    """Scale of ``absorbance``."""
+    margin_mm: float
+    """Border around the strip that belongs to the card, on all four sides."""
+    light: Floats32
+    """(rows,) log10 of the illumination along the strip as the card's tint beside it shows it, relative to its median."""
+    blur_mm: float
+    """Standard deviation of the photo's blur on the card."""
+    noise: Floats
+    """(3,) standard deviation of one pixel's absorbance on bare paper."""
+    paper_rgb: tuple[float, float, float]
+    """Linear intensity of the bare paper, R, G, B, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One line of an uncertainty budget (JCGM 100:2008)."""
+
+    name: str
+    """What contributes: origin, front, centre, rectification, flatness."""
+    kind: str
+    """``A``, evaluated from repeated observation, or ``B``, from other knowledge."""
+    u_mm: float
+    """Standard uncertainty of the input, millimetres on the card."""
+    sensitivity: float
+    """Change of Rf per millimetre of the input."""
+    reason: str
+    """Where the figure comes from, in plain words."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A line across a strip: origin line or solvent front."""
+
+    kind: str
+    """``pencil``, ``wet-edge`` or ``stain``."""
+    t_mm: Floats
+    """(n,) places across the strip at which the line was located."""
+    s_mm: Floats
+    """(n,) its place along the strip at each of them."""
+    coefficients: Floats
+    """Polynomial in t, lowest power first, of the fitted line."""
+    u_mm: float
+    """Standard uncertainty of the fitted line within the span of ``t_mm``."""
+    strength: float
+    """Contrast against the paper's own noise, in standard deviations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One spot of a lane. Lengths in card millimetres."""
+
+    spot: int
+    """Number within the lane, from 1, counted from the origin upwards."""
+    position_mm: Point
+    """Its centre: the absorbance-weighted mean."""
+    densest_mm: Point
+    """Its point of maximum intensity."""
+    distance_mm: float
+    """From the origin line to the centre, along the lane."""
+    densest_distance_mm: float
+    """From the origin line to the point of maximum intensity, along the lane."""
+    edges_mm: tuple[float, float]
+    """Distances from the origin line of its lower and upper edge."""
+    width_mm: float
+    """Width along the flow at the base (four standard deviations of the equivalent Gaussian)."""
+    absorbance: tuple[float, float, float]
+    """Absorbance at the densest point, R, G, B."""
+    colour: str
+    """``#rrggbb`` in sRGB as the spot would look in even white light on this paper, at its densest."""
+    rf: float | None
+    """distance / run, to the centre; None where the front is not known."""
+    u_rf: float | None
+    """Combined standard uncertainty of ``rf``; None where ``rf`` is."""
+    U_rf: float | None
+    """Expanded uncertainty of ``rf``, k = 2; None where ``rf`` is."""
+    resolution: float | None
+    """Resolution to the next spot above in the same lane; None for the uppermost."""
+    tailing: float
+    """Ratio of the half-widths at 10 % of the maximum: origin side over front side."""
+    signal_to_noise: float
+    """Height over the noise of this paper at this spot's width."""
+    budget: tuple[Component, ...]
+    """The uncertainty's components; empty where ``rf`` is None."""
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lane:
+    """One lane of a strip."""
+
+    lane: int
+    """Number within the strip, from 1, from the left as seen with the origin end at the bottom."""
+    origin_mm: Point | None
+    """Where the lane's axis meets the origin line; None where no line was seen."""
+    front_mm: Point | None
+    """Where the lane's axis meets the solvent front; None where no front was seen."""
+    run_mm: float | None
+    """Distance from origin to front; None where either is not known."""
+    t_range_mm: tuple[float, float]
+    """The lane's span across the strip."""
+    profile_s_mm: Floats
+    """(n,) places along the strip, millimetres from the origin end."""
+    profile: Floats
+    """(n, 3) mean absorbance across the lane at ``profile_s_mm``, R, G, B, above the paper's."""
+    spots: tuple[Spot, ...]
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strip:
+    """One strip, measured."""
+
+    bay: int
+    corners_mm: tuple[Point, Point, Point, Point]
+    """Card millimetres: bottom left, bottom right, top right, top left, as it lies on the page."""
+    upright: bool
+    """True where the origin end lies towards the bottom of the page."""
+    origin: Line | None
+    front: Line | None
+    lanes: tuple[Lane, ...]
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CardSeen:
+    """What the result says of the card."""
+
+    layout: str
+    paper: str
+    residual_mm: float
+    tilt_deg: float
+    px_per_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoResult:
+    """All that one photo gave."""
+
+    card: CardSeen
+    strips: tuple[Strip, ...]
+    flags: tuple[Flag, ...]
+    sheet: Sheet
+    """The rectified page, for pictures."""
+    photo: str = ""
+    """The file's name, where one was given."""
+    extra: dict[str, float] = field(default_factory=dict)
+    """Seconds a stage, for the benchmark; empty otherwise."""
