@@ -48,7 +48,9 @@ class NotAnImage(PhotoError):
     """The bytes are not a picture in a format this tool reads."""
 
     code = "not-an-image"
-    default_hint = "Send the photo as a JPEG, PNG or WebP file. On a phone, choose “most compatible” as the camera format."
+    default_hint = (
+        "Send the photo as a JPEG, PNG or WebP file. On a phone, choose “most compatible” as the camera format."
+    )
 
 
 class TooLarge(PhotoError):

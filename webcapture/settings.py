@@ -20,8 +20,14 @@ class PhotoSettings:
     """Reading the file."""
 
     max_bytes: int = knob(64_000_000, "byte", "A 108 MP phone JPEG is 20 to 45 MB; more is not a phone photo.")
-    max_pixels: int = knob(130_000_000, "px", "Covers 108 MP phones; a small file can expand to far more and fill the memory.")
-    working_pixels: int = knob(14_000_000, "px", "A card at 12 MP has 9 to 13 px/mm, ample for a 0.4 mm pencil line; more only costs time and memory.")
+    max_pixels: int = knob(
+        130_000_000, "px", "Covers 108 MP phones; a small file can expand to far more and fill the memory."
+    )
+    working_pixels: int = knob(
+        14_000_000,
+        "px",
+        "A card at 12 MP has 9 to 13 px/mm, ample for a 0.4 mm pencil line; more only costs time and memory.",
+    )
     least_side: int = knob(600, "px", "Below, a tag of the card is smaller than its modules can be told apart.")
 
 
