@@ -32,10 +32,106 @@ class PhotoSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class MarkerSettings:
+    """Finding the card's tags and saddles."""
+
+    search_sides_px: tuple[int, ...] = knob(
+        (1500, 2800, 750),
+        "px",
+        "Longer side of the copies tags are looked for on: at 1500 a tag module of a 12 MP photo is 3 to 5 px; finer for a small card, coarser for a blurred one.",
+    )
+    enough_tags: int = knob(6, "", "Half of the twelve: with these the search stops.")
+    least_tags: int = knob(3, "", "Fewer could be chance, and leave the first guess of the geometry too loose.")
+    correctable_bits: int = knob(
+        2, "bit", "The 48 words used differ in at least 11 bits; 2 forgives a speck and keeps clutter out."
+    )
+    threshold_windows_px: tuple[int, int, int] = knob(
+        (7, 27, 10),
+        "px",
+        "Smallest, largest and step of the windows in which a tag's border is told from its surroundings: one to seven modules.",
+    )
+    least_tag_perimeter: float = knob(
+        0.03, "", "Of the copy's longer side: a 10 mm tag of a card that fills half the picture."
+    )
+    most_tag_perimeter: float = knob(0.4, "", "Of the copy's longer side: larger is not a whole card.")
+    tag_agreement: float = knob(
+        0.15, "tag side", "Tags of one flat card agree within a tenth even through a strong lens; more is another card."
+    )
+    tag_corner_u_px: float = knob(0.7, "px", "A corner located on the reduced copy, in pixels of the full picture.")
+    saddle_reach: float = knob(
+        0.3, "chequer", "Half-width of the window a saddle is located in: ample edge, and nothing of the neighbour."
+    )
+    saddle_shift: float = knob(0.35, "chequer", "A saddle further from its prediction is another corner.")
+    quadrant_probe: float = knob(0.3, "chequer", "How far from the saddle its four quadrants are probed.")
+    saddle_contrast: float = knob(
+        0.25, "", "Light less dark quadrants, relative to the lightest: a printed chequer gives 0.7, a blurred one 0.4."
+    )
+    least_contrast: float = knob(12.0, "sRGB level", "Less is lost in the noise of a dark photo.")
+    least_saddles: int = knob(
+        24, "", "A quarter of a frame: one and a half sides, the least that fixes plane and lens."
+    )
+    dark_level: float = knob(30.0, "sRGB level", "98 % of the picture darker than this: black.")
+    sharpness: float = knob(
+        0.12,
+        "",
+        "Steepest edges relative to the picture's range on the coarse copy: a sharp printed card gives 0.5 and more.",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ViewSettings:
+    """Fitting plane and lens."""
+
+    prior_k1: float = knob(
+        0.06, "", "Standard deviation expected of a phone's first distortion term, at half the diagonal."
+    )
+    prior_k2: float = knob(0.02, "", "The second term is smaller; the frame alone hardly tells it from the first.")
+    outlier: float = knob(4.0, "MAD", "Saddles further from the fit lie under something.")
+    saddle_u_px: float = knob(0.05, "px", "A saddle located in the full picture.")
+    focal_typical: float = knob(
+        1.2, "half diagonal", "A phone's main camera: 26 mm equivalent; counts where the view does not tell."
+    )
+    focal_spread: float = knob(0.2, "", "Relative spread of that among phones.")
+
+
+@dataclass(frozen=True, slots=True)
+class WebSettings:
+    """The web tool."""
+
+    max_request_bytes: int = knob(
+        200_000_000,
+        "byte",
+        "Without JavaScript one request carries all chosen photos: thirty of 12 MP, or four of 108 MP.",
+    )
+    max_photos: int = knob(30, "", "A class set in one go; more is a job for the command line.")
+    measuring_at_once: int = knob(
+        2, "", "The image libraries let go of the interpreter, so two cores measure two photos; each may need 400 MB."
+    )
+    wait_s: float = knob(
+        120.0, "s", "Thirty phones at once are served well within this; beyond it, being told beats waiting."
+    )
+    stall_s: float = knob(60.0, "s", "A phone that left the network while sending must not hold a thread for ever.")
+    threads: int = knob(32, "", "A class set of phones uploading or waiting, and a few left for pages.")
+    pictures_kept: int = knob(
+        60, "", "Two batches of photos: a result can be opened in full while the next one is made."
+    )
+    pictures_bytes: int = knob(150_000_000, "byte", "Bounds the memory of the kept pictures, whatever their size.")
+    thumbnail_px: int = knob(320, "px", "An example's preview at twice the width it is shown at.")
+    name_length: int = knob(120, "", "A file name longer than this tells nothing more and breaks the page.")
+    static_age_s: int = knob(31_536_000, "s", "A year: a static file's address holds the digest of its content.")
+    card_age_s: int = knob(
+        3_600, "s", "The card changes only with the program; an hour spares a class printing it again."
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All groups."""
 
     photo: PhotoSettings = field(default_factory=PhotoSettings)
+    marker: MarkerSettings = field(default_factory=MarkerSettings)
+    view: ViewSettings = field(default_factory=ViewSettings)
+    web: WebSettings = field(default_factory=WebSettings)
 
 
 DEFAULTS = Settings()
