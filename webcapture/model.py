@@ -52,13 +52,11 @@ class CardSighting:
     """(n, 2) saddles of the chequered frame, card millimetres."""
     points_px: Floats
     """(n, 2) the same saddles in the photo."""
-    blur_px: float
-    """Width (standard deviation) of the edges at the saddles in photo pixels."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class View:
-    """The mapping from card millimetres to photo pixels: a homography and radial distortion, fitted together."""
+class Mapping:
+    """From card millimetres to photo pixels: a homography and radial distortion, fitted together."""
 
     homography: Floats
     """(3, 3) card millimetres to undistorted, normalised photo coordinates."""
@@ -70,16 +68,24 @@ class View:
     """The distortion centre, photo pixels."""
     scale_px: float
     """Photo pixels for one normalised unit (half the photo's diagonal)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """How the camera saw the card."""
+
+    mapping: Mapping
+    """Card millimetres to photo pixels."""
     residual_mm: float
     """Root mean square distance of the saddles from the fit, card millimetres."""
+    bend_mm: float
+    """The largest systematic deviation of the frame from the fitted plane, as seen in the card, millimetres."""
     tilt_deg: float
     """Angle between the card's normal and the direction to the camera, at the card's middle."""
     px_per_mm: float
-    """Photo pixels per card millimetre at the card's middle."""
-    camera_mm: tuple[float, float, float] | None
-    """The camera's place (x, y, height) over the card in millimetres, or None where the view does not tell it."""
-    bend_mm: float
-    """The largest systematic deviation of the frame from a plane, seen in the card, millimetres."""
+    """Photo pixels per card millimetre at the card's middle (geometric mean of both directions)."""
+    camera_mm: tuple[float, float, float]
+    """The camera's place over the card: x, y and height, millimetres."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

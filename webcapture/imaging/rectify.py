@@ -1,0 +1,92 @@
+"""How the camera saw the card, and pictures of any part of it as if seen from straight above."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from webcapture.card.layout import CardLayout
+from webcapture.imaging.projection import fit_mapping, project, scale_at
+from webcapture.model import Bytes8, CardSighting, Floats, Mapping, Photo, View
+from webcapture.settings import ViewSettings
+
+NODE_PX = 16
+"""Distance of the nodes at which the mapping is computed exactly; between them it is as good as linear (< 0.01 px)."""
+
+
+def fit_view(sighting: CardSighting, card: CardLayout, shape: tuple[int, ...], settings: ViewSettings) -> View:
+    """Plane and lens fitted together to all saddles; those that lie off the fit are left out and it is fitted again."""
+    mm, px = sighting.points_mm, sighting.points_px
+    mapping = fit_mapping(mm, px, shape, settings.saddle_u_px, settings)
+    for _ in range(2):
+        misfit = np.linalg.norm(px - project(mapping, mm), axis=1)
+        keep = misfit < settings.outlier * max(float(np.median(misfit)), settings.saddle_u_px)
+        mapping = fit_mapping(mm[keep], px[keep], shape, settings.saddle_u_px, settings)
+    middle = np.array(card.panel.centre)
+    px_per_mm = float(np.sqrt(abs(np.linalg.det(scale_at(mapping, middle)))))
+    off_mm = (px - project(mapping, mm))[keep] / px_per_mm
+    camera = _camera(mapping, settings)
+    toward = np.array([camera[0] - middle[0], camera[1] - middle[1], camera[2]])
+    return View(
+        mapping=mapping,
+        residual_mm=float(np.sqrt(np.mean(np.sum(off_mm**2, axis=1)))),
+        bend_mm=_bend(mm[keep], off_mm, middle),
+        tilt_deg=float(np.degrees(np.arccos(toward[2] / np.linalg.norm(toward)))),
+        px_per_mm=px_per_mm,
+        camera_mm=camera,
+    )
+
+
+def cut_out(
+    photo: Photo, mapping: Mapping, to_mm: Floats, shape: tuple[int, int], interpolation: int = cv2.INTER_LINEAR
+) -> Bytes8:
+    """(rows, cols, 3) of the photo resampled: ``to_mm`` (2, 3) takes (col, row, 1) to card millimetres.
+
+    Places outside the photo become black.
+    """
+    map_x, map_y = _dense_map(mapping, to_mm, shape)
+    return cv2.remap(photo.pixels, map_x, map_y, interpolation, borderMode=cv2.BORDER_CONSTANT)
+
+
+def _dense_map(mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> tuple[Floats, Floats]:
+    """Photo coordinates of every pixel, from exact ones at nodes: one more node on each side than the picture needs."""
+    rows, cols = (-(-side // NODE_PX) + 2 for side in shape)
+    row_nodes = (np.arange(rows) - 0.5) * NODE_PX - 0.5
+    col_nodes = (np.arange(cols) - 0.5) * NODE_PX - 0.5
+    grid = np.stack(np.broadcast_arrays(col_nodes[None, :], row_nodes[:, None], 1.0), axis=-1)
+    nodes = project(mapping, grid @ np.asarray(to_mm).T).astype(np.float32)
+    full = cv2.resize(nodes, (cols * NODE_PX, rows * NODE_PX), interpolation=cv2.INTER_LINEAR)
+    inner = full[NODE_PX : NODE_PX + shape[0], NODE_PX : NODE_PX + shape[1]]
+    return cv2.convertMaps(inner, None, cv2.CV_16SC2)
+
+
+def _camera(mapping: Mapping, settings: ViewSettings) -> tuple[float, float, float]:
+    """Where the camera stood over the card (x, y, height in millimetres).
+
+    The focal length follows from the two directions of the card being perpendicular and of equal scale (Zhang 2000,
+    eq. 3 and 4, with square pixels and the centre known), held by what is usual for phones, since a view from straight
+    above does not tell it.
+    """
+    h1, h2, h3 = mapping.homography.T
+    size = float(np.linalg.norm(h1[:2]) * np.linalg.norm(h2[:2]))
+    slope = np.array([h1[:2] @ h2[:2], (h1[:2] @ h1[:2] - h2[:2] @ h2[:2]) / 2]) / size
+    offset = -np.array([h1[2] * h2[2], (h1[2] ** 2 - h2[2] ** 2) / 2]) / size
+    typical = settings.focal_typical**-2
+    u_view, u_typical = 0.003, 2 * settings.focal_spread * typical
+    w = (slope @ offset / u_view**2 + typical / u_typical**2) / (slope @ slope / u_view**2 + 1 / u_typical**2)
+    focal = float(np.clip(w, typical / 4, typical * 4) ** -0.5)
+    a = np.diag([1 / focal, 1 / focal, 1.0]) @ np.stack([h1, h2, h3], axis=1)
+    a = a / np.sqrt(np.linalg.norm(a[:, 0]) * np.linalg.norm(a[:, 1]))
+    r1 = a[:, 0] / np.linalg.norm(a[:, 0])
+    r2 = a[:, 1] - r1 * (r1 @ a[:, 1])
+    r2 = r2 / np.linalg.norm(r2)
+    place = -np.stack([r1, r2, np.cross(r1, r2)]) @ a[:, 2]
+    return float(place[0]), float(place[1]), float(abs(place[2]))
+
+
+def _bend(mm: Floats, off_mm: Floats, middle: Floats) -> float:
+    """The largest mean misfit of eight neighbours along the frame: chance would leave a third of one saddle's."""
+    order = np.argsort(np.arctan2(*(mm - middle).T))
+    ring = np.concatenate([off_mm[order], off_mm[order][:7]])
+    sums = np.cumsum(np.vstack([np.zeros(2), ring]), axis=0)
+    return float(np.linalg.norm((sums[8:] - sums[:-8]) / 8, axis=1).max())
