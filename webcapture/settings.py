@@ -23,6 +23,14 @@ class PhotoSettings:
     max_pixels: int = knob(
         130_000_000, "px", "Covers 108 MP phones; a small file can expand to far more and fill the memory."
     )
+    max_pixels_whole: int = knob(
+        50_000_000,
+        "px",
+        "PNG, WebP and progressive JPEG cannot be decoded piecemeal: the whole picture stands in memory, some 4 to 10 byte/px.",
+    )
+    enough_pixels: int = knob(
+        10_000_000, "px", "Big JPEGs are decoded at 1/2, 1/4 or 1/8 scale, which is fast, if so many pixels are left."
+    )
     working_pixels: int = knob(
         14_000_000,
         "px",
@@ -125,12 +133,45 @@ class WebSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class LightSettings:
+    """Evening out the light."""
+
+    sheet_px_per_mm: float = knob(6.0, "px/mm", "The rectified page: 1260 px wide, enough for pictures and for finding strips.")
+    light_px_per_mm: float = knob(2.0, "px/mm", "The field of light: shadows of a hand have edges of some millimetres.")
+    least_level: float = knob(0.002, "", "Linear intensity below which a logarithm would show only noise.")
+    tint_typical: float = knob(0.26, "", "The panel's level relative to white as designed, where none is seen.")
+    tint_most: float = knob(0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow.")
+    shade_range: tuple[float, float] = knob((-0.8, 0.35), "ln", "Tint this much below or above its usual level is in a shadow or a bright place; beyond is ink or paper.")
+    reaches_mm: tuple[float, ...] = knob((2.0, 6.0, 15.0), "mm", "Neighbourhoods for filling in the light: the nearest that shows enough bare card counts.")
+    known_share: float = knob(0.2, "", "Share of a neighbourhood that must be bare card to be believed fully.")
+
+
+@dataclass(frozen=True, slots=True)
+class StripSettings:
+    """Finding strips in the bays and cutting them out."""
+
+    paper_least: float = knob(0.55, "", "Where between tint (0) and white (1), on a logarithmic scale, paper begins.")
+    bridge_mm: float = knob(14.0, "mm", "Dark bands across a strip up to this long do not divide it.")
+    least_width_mm: float = knob(8.0, "mm", "Narrower is not a strip.")
+    least_length_mm: float = knob(45.0, "mm", "Shorter cannot hold a run.")
+    least_fill: float = knob(0.7, "", "Share of its outline that a strip fills; less is a scrap or a shape.")
+    turn_limit_deg: float = knob(20.0, "deg", "More turned than this, it is not laid in its bay.")
+    edge_step_mm: float = knob(1.0, "mm", "An edge is located at this spacing.")
+    edge_search_mm: float = knob(2.5, "mm", "How far from the coarse outline an edge is looked for.")
+    px_per_mm: float = knob(8.0, "px/mm", "The strip's image: a 0.4 mm pencil line is 3 px.")
+    margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
+    side_gap_mm: float = knob(0.8, "mm", "Next to the edge the tint lies in the strip's own shadow and in blur.")
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All groups."""
 
     photo: PhotoSettings = field(default_factory=PhotoSettings)
     marker: MarkerSettings = field(default_factory=MarkerSettings)
     view: ViewSettings = field(default_factory=ViewSettings)
+    light: LightSettings = field(default_factory=LightSettings)
+    strip: StripSettings = field(default_factory=StripSettings)
     web: WebSettings = field(default_factory=WebSettings)
 
 
