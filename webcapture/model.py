@@ -102,6 +102,8 @@ class Sheet:
     """Scale of ``light``."""
     white: tuple[float, float, float]
     """Colour of the light: linear intensity of white paper in R, G, B, relative to their mean."""
+    tint: float
+    """Linear intensity of the printed tint relative to the white page."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
