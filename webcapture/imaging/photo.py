@@ -1,0 +1,242 @@
+"""From a file's bytes to an upright picture in memory: one decode, and every hostile or broken file to its own error.
+
+What the bytes are is judged by their beginning alone, never by a name's ending, and the size is taken from the header before
+any pixel is decoded. Big JPEGs are decoded at a reduced scale. Nothing of the file but its pixels and its colour profile is
+kept: place, time and owner stay behind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import BytesIO
+
+import cv2
+import numpy as np
+from PIL import Image, ImageCms
+from PIL.ImageFile import ImageFile
+from PIL.JpegImagePlugin import JpegImageFile
+from PIL.PngImagePlugin import PngImageFile
+from PIL.WebPImagePlugin import WebPImageFile
+
+from webcapture.errors import NoCard, NotAnImage, TooLarge, Truncated, WebcaptureError
+from webcapture.imaging.colour import needed_profile
+from webcapture.model import Bytes8, Photo
+from webcapture.settings import DEFAULTS, PhotoSettings
+
+# The formats' own classes instead of Image.open: nothing can pose as a third format, a phone's multi-picture JPEG (MPO)
+# opens at its main picture, and Pillow's process-wide size limit with its warnings stays out of it.
+_READERS: dict[str, type[ImageFile]] = {"JPEG": JpegImageFile, "PNG": PngImageFile, "WEBP": WebPImageFile}
+
+_STILL = "Send one still photo as a JPEG, PNG or WebP file."
+_AGAIN = "The file is damaged. Send it again; if it fails again, take a new photo."
+_HEIC = (
+    "On an iPhone or iPad choose Settings, Camera, Formats, “Most Compatible”, and take the photo again, "
+    "or send it as a JPEG from the share menu. Other phones call the setting “high efficiency”: turn it off."
+)
+_NOT_READ: tuple[tuple[bytes, bytes, str, str | None], ...] = (
+    # offset 0 | offset 4 | what it is | what to do, None for the usual
+    (b"", b"ftyphei", "a HEIC photo", _HEIC),
+    (b"", b"ftyphev", "a HEIC photo", _HEIC),
+    (b"", b"ftypmif1", "a HEIC photo", _HEIC),
+    (b"", b"ftypmsf1", "a HEIC photo", _HEIC),
+    (b"", b"ftypavi", "an AVIF picture", None),
+    (b"", b"ftyp", "a video", _STILL),
+    (b"GIF8", b"", "a GIF picture", _STILL),
+    (b"II*\0", b"", "a TIFF or raw camera file", None),
+    (b"MM\0*", b"", "a TIFF or raw camera file", None),
+    (b"BM", b"", "a BMP picture", None),
+    (b"%PDF", b"", "a PDF document", "Send the photo itself, not a document that contains it."),
+    (b"PK\x03\x04", b"", "a ZIP archive or a document", "Send the photo itself, not an archive that contains it."),
+)
+
+# Exif orientation: what turns the stored picture upright, as OpenCV flip and rotation codes.
+_FLIPS = {2: 1, 4: 0, 5: 0, 7: 0}
+_TURNS = {3: cv2.ROTATE_180, 5: cv2.ROTATE_90_COUNTERCLOCKWISE, 6: cv2.ROTATE_90_CLOCKWISE,
+          7: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}  # fmt: skip
+_LYING = (5, 6, 7, 8)
+
+
+def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
+    """The photo in ``data``, decoded once, upright, at most ``settings.working_pixels`` large.
+
+    Reads JPEG, PNG and WebP in any depth and colour model: 16 bits are cut to 8, transparency is laid over white, CMYK and grey
+    go through their own profile to sRGB. An RGB profile is kept in ``Photo.icc``, not applied: apply it to what is cut out.
+
+    Raises NotAnImage, TooLarge or Truncated for the file, and NoCard where the picture is too small for any card.
+    """
+    name = _format(data, settings)
+    with _blaming_the_file(data, name), _READERS[name](BytesIO(data)) as image:
+        width, height = image.size
+        _check_header(image, name, settings)
+        pixels = _pixels(image, data, settings)
+        turn = _orientation(image)
+        icc = needed_profile(_icc(image)) if image.mode not in ("CMYK", "L") else None
+    if min(width, height) < settings.least_side:
+        raise NoCard(
+            f"The picture has only {width} × {height} pixels: no card can be recognised in it.",
+            "Send the original photo, not a preview, a screenshot or a copy reduced for a message.",
+        )
+    size = (height, width) if turn in _LYING else (width, height)
+    return Photo(_upright(_capped(pixels, settings.working_pixels), turn), icc, size, name)
+
+
+# ---- before decoding
+
+
+def _format(data: bytes, settings: PhotoSettings) -> str:
+    """JPEG, PNG or WEBP, by how the bytes begin."""
+    if not data:
+        raise NotAnImage("The file is empty.", "Send the photo again; if it fails again, take a new one.")
+    if len(data) > settings.max_bytes:
+        limit = settings.max_bytes / 1e6
+        raise TooLarge(f"The file has {len(data) / 1e6:.0f} MB; at most {limit:.0f} MB are read.")
+    if data.startswith(b"\xff\xd8\xff"[: len(data)]):
+        return "JPEG"
+    if data.startswith(b"\x89PNG\r\n\x1a\n"[: len(data)]):
+        return "PNG"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP"[: max(0, len(data) - 8)]:
+        return "WEBP"
+    raise _not_read(data)
+
+
+def _not_read(data: bytes) -> NotAnImage:
+    for start, box, what, hint in _NOT_READ:
+        if data.startswith(start) and data.startswith(box, 4):
+            return NotAnImage(f"The file is {what}, which this tool does not read.", hint)
+    return NotAnImage("The file is no photo: it begins like neither JPEG, PNG nor WebP, whatever its name says.")
+
+
+def _check_header(image: ImageFile, name: str, settings: PhotoSettings) -> None:
+    """Size and frames, as the header states them."""
+    width, height = image.size
+    by_scale = name == "JPEG" and "progressive" not in image.info
+    limit = settings.max_pixels if by_scale else settings.max_pixels_whole
+    if width * height > limit:
+        raise TooLarge(
+            f"The picture has {width} × {height} pixels, {width * height / 1e6:.0f} megapixels; "
+            f"a {'' if by_scale else 'progressive ' if name == 'JPEG' else name + ' '}picture may have {limit / 1e6:.0f}."
+        )
+    if getattr(image, "n_frames", 1) > 1:
+        raise NotAnImage(f"The {name} file is an animation, and it is not clear which picture is meant.", _STILL)
+
+
+# ---- decoding
+
+
+@contextmanager
+def _blaming_the_file(data: bytes, name: str) -> Iterator[None]:
+    """Whatever a decoder makes of hostile bytes is the file's fault and becomes one of our errors."""
+    try:
+        yield
+    except WebcaptureError:
+        raise
+    except (MemoryError, Image.DecompressionBombError) as error:
+        raise TooLarge("The picture is too large to be decoded here.") from error
+    except Exception as error:
+        if "truncated" in str(error).lower() or not _ends_properly(data, name):
+            raise Truncated(f"The {name} file ends before the picture does.") from error
+        raise NotAnImage(f"The file begins like a {name} picture, but it cannot be decoded.", _AGAIN) from error
+
+
+def _ends_properly(data: bytes, name: str) -> bool:
+    if name == "WEBP":
+        return len(data) >= int.from_bytes(data[4:8], "little") + 8
+    return {"JPEG": b"\xff\xd9", "PNG": b"IEND"}[name] in data
+
+
+def _pixels(image: ImageFile, data: bytes, settings: PhotoSettings) -> Bytes8:
+    """(rows, cols, 3) RGB as stored, not yet upright; a JPEG reduced by a whole factor where it has pixels to spare."""
+    factor = _reduction(image, settings)
+    if isinstance(image, JpegImageFile):
+        if image.mode == "RGB" and (pixels := _straight(image, data, factor)) is not None:
+            return pixels
+        image.draft(image.mode, (image.width // factor, image.height // factor))
+    image.load()
+    return np.asarray(_rgb(image))
+
+
+def _reduction(image: ImageFile, settings: PhotoSettings) -> int:
+    """The largest of 1, 2, 4 and 8 that leaves ``settings.enough_pixels``."""
+    spare = image.width * image.height / settings.enough_pixels
+    return next(factor for factor in (8, 4, 2, 1) if factor == 1 or factor**2 <= spare)
+
+
+_REDUCED = {
+    1: cv2.IMREAD_COLOR_RGB,
+    2: cv2.IMREAD_REDUCED_COLOR_2,
+    4: cv2.IMREAD_REDUCED_COLOR_4,
+    8: cv2.IMREAD_REDUCED_COLOR_8,
+}
+
+
+def _straight(image: ImageFile, data: bytes, factor: int) -> Bytes8 | None:
+    """The ordinary colour JPEG decoded by OpenCV: the same library underneath and the same values as by Pillow, but straight
+    into the array, which spares two copies of the picture. None where it fails; then Pillow says why.
+    """
+    flags = _REDUCED[factor] | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    try:
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    except cv2.error:
+        return None
+    expected = (-(-image.height // factor), -(-image.width // factor), 3)
+    return pixels if pixels is not None and pixels.shape == expected else None  # type: ignore[return-value]
+
+
+def _rgb(image: Image.Image) -> Image.Image:
+    """Any colour model as 8-bit RGB."""
+    if image.mode.startswith("I"):
+        image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+    if image.has_transparency_data:
+        image = image.convert("RGBA")
+        white = Image.new("RGB", image.size, "white")
+        white.paste(image, mask=image.getchannel("A"))
+        return white
+    if image.mode in ("CMYK", "L") and (icc := image.info.get("icc_profile")):
+        return _by_profile(image, icc)
+    return image if image.mode == "RGB" else image.convert("RGB")
+
+
+def _by_profile(image: Image.Image, icc: bytes) -> Image.Image:
+    """A CMYK or grey picture in sRGB by its own profile, or plainly where the profile does not fit."""
+    try:
+        profile = ImageCms.ImageCmsProfile(BytesIO(icc))
+        converted = ImageCms.profileToProfile(image, profile, ImageCms.createProfile("sRGB"), outputMode="RGB")
+    except ImageCms.PyCMSError:
+        converted = None
+    return image.convert("RGB") if converted is None else converted
+
+
+def _icc(image: ImageFile) -> bytes | None:
+    icc = image.info.get("icc_profile")
+    return icc if isinstance(icc, bytes) else None
+
+
+# ---- after decoding
+
+
+def _orientation(image: ImageFile) -> int:
+    """Exif orientation 1 to 8; 1 where there is none or the metadata are damaged, which must not cost the photo."""
+    try:
+        value = image.getexif().get(0x0112, 1)
+    except Exception:
+        return 1
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _capped(pixels: Bytes8, most: int) -> Bytes8:
+    """Not more than ``most`` pixels, by averaging over areas, so that fine lines fade but do not break up."""
+    height, width = pixels.shape[:2]
+    scale = (most / (width * height)) ** 0.5
+    if scale >= 1:
+        return pixels
+    size = (int(width * scale), int(height * scale))
+    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
+
+
+def _upright(pixels: Bytes8, orientation: int) -> Bytes8:
+    if orientation in _TURNS:
+        pixels = cv2.rotate(pixels, _TURNS[orientation])  # type: ignore[assignment]
+    if orientation in _FLIPS:
+        pixels = cv2.flip(pixels, _FLIPS[orientation])  # type: ignore[assignment]
+    return pixels
