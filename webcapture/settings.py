@@ -26,7 +26,10 @@ class PhotoSettings:
     max_pixels_whole: int = knob(
         50_000_000,
         "px",
-        "PNG, WebP and progressive JPEG cannot be decoded piecemeal: the whole picture stands in memory, some 4 to 10 byte/px.",
+        "PNG and progressive JPEG cannot be decoded piecemeal: the whole picture stands in memory, some 8 byte/px.",
+    )
+    max_pixels_webp: int = knob(
+        30_000_000, "px", "WebP's decoder holds several copies of the picture, some 17 byte/px."
     )
     enough_pixels: int = knob(
         10_000_000, "px", "Big JPEGs are decoded at 1/2, 1/4 or 1/8 scale, which is fast, if so many pixels are left."
@@ -136,13 +139,25 @@ class WebSettings:
 class LightSettings:
     """Evening out the light."""
 
-    sheet_px_per_mm: float = knob(6.0, "px/mm", "The rectified page: 1260 px wide, enough for pictures and for finding strips.")
+    sheet_px_per_mm: float = knob(
+        6.0, "px/mm", "The rectified page: 1260 px wide, enough for pictures and for finding strips."
+    )
     light_px_per_mm: float = knob(2.0, "px/mm", "The field of light: shadows of a hand have edges of some millimetres.")
     least_level: float = knob(0.002, "", "Linear intensity below which a logarithm would show only noise.")
     tint_typical: float = knob(0.26, "", "The panel's level relative to white as designed, where none is seen.")
-    tint_most: float = knob(0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow.")
-    shade_range: tuple[float, float] = knob((-0.8, 0.35), "ln", "Tint this much below or above its usual level is in a shadow or a bright place; beyond is ink or paper.")
-    reaches_mm: tuple[float, ...] = knob((2.0, 6.0, 15.0), "mm", "Neighbourhoods for filling in the light: the nearest that shows enough bare card counts.")
+    tint_most: float = knob(
+        0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow."
+    )
+    shade_range: tuple[float, float] = knob(
+        (-0.8, 0.35),
+        "ln",
+        "Tint this much below or above its usual level is in a shadow or a bright place; beyond is ink or paper.",
+    )
+    reaches_mm: tuple[float, ...] = knob(
+        (2.0, 6.0, 15.0),
+        "mm",
+        "Neighbourhoods for filling in the light: the nearest that shows enough bare card counts.",
+    )
     known_share: float = knob(0.2, "", "Share of a neighbourhood that must be bare card to be believed fully.")
 
 
@@ -160,6 +175,12 @@ class StripSettings:
     edge_search_mm: float = knob(2.5, "mm", "How far from the coarse outline an edge is looked for.")
     px_per_mm: float = knob(8.0, "px/mm", "The strip's image: a 0.4 mm pencil line is 3 px.")
     margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
+    side_range: tuple[float, float] = knob(
+        (-0.4, 0.12),
+        "log10",
+        "Beside the strip, darker or lighter than this is not tint in light or shadow but ink or other paper.",
+    )
+    side_smooth_mm: float = knob(0.7, "mm", "Shadows have softer edges; the print's grain is averaged out.")
     side_gap_mm: float = knob(0.8, "mm", "Next to the edge the tint lies in the strip's own shadow and in blur.")
 
 

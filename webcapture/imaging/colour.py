@@ -54,16 +54,17 @@ def to_srgb(pixels: Bytes8, icc: bytes | None) -> Bytes8:
     """
     if icc is None:
         return pixels
-    converted = ImageCms.applyTransform(Image.fromarray(np.ascontiguousarray(pixels)), _transform(icc))
+    converted = ImageCms.applyTransform(Image.fromarray(np.ascontiguousarray(pixels)), transform_to_srgb(icc))
     return np.asarray(converted)
 
 
 @lru_cache(maxsize=8)
-def _transform(icc: bytes) -> ImageCms.ImageCmsTransform:
+def transform_to_srgb(icc: bytes, mode: str = "RGB") -> ImageCms.ImageCmsTransform:
+    """Pillow's transform from a picture of ``mode`` with profile ``icc``; raises ImageCms.PyCMSError where they do not fit."""
     return ImageCms.buildTransform(
         ImageCms.ImageCmsProfile(BytesIO(icc)),
         ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")),
-        "RGB",
+        mode,
         "RGB",
         ImageCms.Intent.RELATIVE_COLORIMETRIC,
     )

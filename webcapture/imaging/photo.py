@@ -20,7 +20,7 @@ from PIL.PngImagePlugin import PngImageFile
 from PIL.WebPImagePlugin import WebPImageFile
 
 from webcapture.errors import NoCard, NotAnImage, TooLarge, Truncated, WebcaptureError
-from webcapture.imaging.colour import needed_profile
+from webcapture.imaging.colour import needed_profile, transform_to_srgb
 from webcapture.model import Bytes8, Photo
 from webcapture.settings import DEFAULTS, PhotoSettings
 
@@ -55,6 +55,7 @@ _FLIPS = {2: 1, 4: 0, 5: 0, 7: 0}
 _TURNS = {3: cv2.ROTATE_180, 5: cv2.ROTATE_90_COUNTERCLOCKWISE, 6: cv2.ROTATE_90_CLOCKWISE,
           7: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}  # fmt: skip
 _LYING = (5, 6, 7, 8)
+_BY_PROFILE = ("CMYK", "L")
 
 
 def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
@@ -68,10 +69,10 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
     name = _format(data, settings)
     with _blaming_the_file(data, name), _READERS[name](BytesIO(data)) as image:
         width, height = image.size
-        _check_header(image, name, settings)
+        _check_header(image, data, name, settings)
         pixels = _pixels(image, data, settings)
         turn = _orientation(image)
-        icc = needed_profile(_icc(image)) if image.mode not in ("CMYK", "L") else None
+        icc = needed_profile(_icc(image)) if image.mode not in _BY_PROFILE else None
     if min(width, height) < settings.least_side:
         raise NoCard(
             f"The picture has only {width} × {height} pixels: no card can be recognised in it.",
@@ -107,18 +108,39 @@ def _not_read(data: bytes) -> NotAnImage:
     return NotAnImage("The file is no photo: it begins like neither JPEG, PNG nor WebP, whatever its name says.")
 
 
-def _check_header(image: ImageFile, name: str, settings: PhotoSettings) -> None:
+def _check_header(image: ImageFile, data: bytes, name: str, settings: PhotoSettings) -> None:
     """Size and frames, as the header states them."""
     width, height = image.size
-    by_scale = name == "JPEG" and "progressive" not in image.info
-    limit = settings.max_pixels if by_scale else settings.max_pixels_whole
+    kind, limit = _kind_and_limit(image, data, name, settings)
     if width * height > limit:
         raise TooLarge(
             f"The picture has {width} × {height} pixels, {width * height / 1e6:.0f} megapixels; "
-            f"a {'' if by_scale else 'progressive ' if name == 'JPEG' else name + ' '}picture may have {limit / 1e6:.0f}."
+            f"a {kind} may have {limit / 1e6:.0f}."
         )
     if getattr(image, "n_frames", 1) > 1:
         raise NotAnImage(f"The {name} file is an animation, and it is not clear which picture is meant.", _STILL)
+
+
+def _kind_and_limit(image: ImageFile, data: bytes, name: str, settings: PhotoSettings) -> tuple[str, int]:
+    if name == "WEBP":
+        return "WebP picture", settings.max_pixels_webp
+    if name == "PNG":
+        return "PNG picture", settings.max_pixels_whole
+    if not _one_scan(image, data):
+        return "progressive JPEG", settings.max_pixels_whole
+    return "JPEG", settings.max_pixels
+
+
+def _one_scan(image: ImageFile, data: bytes) -> bool:
+    """True for a JPEG whose first scan holds all components and frequencies, so that it can be decoded line by line.
+
+    The reader stands behind that scan's header: marker, length, number of components, two bytes each, and three bytes that
+    are 0, 63, 0 for a full scan (ITU-T T.81, B.2.3).
+    """
+    end = image.fp.tell() if image.fp else 0
+    components = len(image.getbands())
+    start = end - 8 - 2 * components
+    return data[start : start + 2] == b"\xff\xda" and data[end - 3 : end] == b"\x00\x3f\x00"
 
 
 # ---- decoding
@@ -152,8 +174,7 @@ def _pixels(image: ImageFile, data: bytes, settings: PhotoSettings) -> Bytes8:
         if image.mode == "RGB" and (pixels := _straight(image, data, factor)) is not None:
             return pixels
         image.draft(image.mode, (image.width // factor, image.height // factor))
-    image.load()
-    return np.asarray(_rgb(image))
+    return _in_bands(image)
 
 
 def _reduction(image: ImageFile, settings: PhotoSettings) -> int:
@@ -183,6 +204,15 @@ def _straight(image: ImageFile, data: bytes, factor: int) -> Bytes8 | None:
     return pixels if pixels is not None and pixels.shape == expected else None  # type: ignore[return-value]
 
 
+def _in_bands(image: Image.Image, rows: int = 128) -> Bytes8:
+    """The whole picture as an RGB array, band by band: colour models need copies, and a copy of a band is small."""
+    pixels = np.empty((image.height, image.width, 3), np.uint8)
+    for top in range(0, image.height, rows):
+        bottom = min(top + rows, image.height)
+        pixels[top:bottom] = np.asarray(_rgb(image.crop((0, top, image.width, bottom))))
+    return pixels
+
+
 def _rgb(image: Image.Image) -> Image.Image:
     """Any colour model as 8-bit RGB."""
     if image.mode.startswith("I"):
@@ -192,7 +222,7 @@ def _rgb(image: Image.Image) -> Image.Image:
         white = Image.new("RGB", image.size, "white")
         white.paste(image, mask=image.getchannel("A"))
         return white
-    if image.mode in ("CMYK", "L") and (icc := image.info.get("icc_profile")):
+    if image.mode in _BY_PROFILE and (icc := image.info.get("icc_profile")):
         return _by_profile(image, icc)
     return image if image.mode == "RGB" else image.convert("RGB")
 
@@ -200,11 +230,9 @@ def _rgb(image: Image.Image) -> Image.Image:
 def _by_profile(image: Image.Image, icc: bytes) -> Image.Image:
     """A CMYK or grey picture in sRGB by its own profile, or plainly where the profile does not fit."""
     try:
-        profile = ImageCms.ImageCmsProfile(BytesIO(icc))
-        converted = ImageCms.profileToProfile(image, profile, ImageCms.createProfile("sRGB"), outputMode="RGB")
+        return ImageCms.applyTransform(image, transform_to_srgb(icc, image.mode)) or image.convert("RGB")
     except ImageCms.PyCMSError:
-        converted = None
-    return image.convert("RGB") if converted is None else converted
+        return image.convert("RGB")
 
 
 def _icc(image: ImageFile) -> bytes | None:
