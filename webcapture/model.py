@@ -121,30 +121,36 @@ class StripOutline:
     axis: Point
     """Unit vector in card millimetres from the origin end towards the front end."""
     u_edge_mm: float
-    """Standard uncertainty of the edges' place, from their straightness."""
-    height_mm: Floats | None
-    """(n, 2) of (s, height above the card) where the strip is seen to be bent, or None where it lies flat or cannot be told."""
+    """Standard uncertainty of one edge point, from their scatter about a smooth line."""
+    left_edge_mm: Floats
+    """(n, 2) card millimetres of points along the left edge, from the origin end."""
+    right_edge_mm: Floats
+    """(m, 2) the same along the right edge."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StripImage:
-    """A strip cut out of the photo at full resolution, turned into its own frame."""
+    """A strip cut out of the photo at full resolution, turned into its own frame.
+
+    Row i is at s = (i + 0.5) / px_per_mm − margin_mm, column j at t = (j + 0.5) / px_per_mm − margin_mm; so the first row
+    lies beyond the origin end. A place (s, t) is at start_mm + s · axis + t · side on the card.
+    """
 
     outline: StripOutline
-    absorbance: Floats32
-    """(rows, cols, 3); row i is at s = (i + 0.5) / px_per_mm − margin_mm, column j at t = (j + 0.5) / px_per_mm − margin_mm."""
+    logs: Floats32
+    """(rows, cols, 3) log10 of the linear intensity, R, G, B."""
     px_per_mm: float
-    """Scale of ``absorbance``."""
+    """Scale of ``logs``."""
     margin_mm: float
     """Border around the strip that belongs to the card, on all four sides."""
+    start_mm: Point
+    """Card millimetres of s = 0, t = 0."""
+    axis: Point
+    """Unit vector in card millimetres along s."""
     light: Floats32
-    """(rows,) log10 of the illumination along the strip as the card's tint beside it shows it, relative to its median."""
-    blur_mm: float
-    """Standard deviation of the photo's blur on the card."""
-    noise: Floats
-    """(3,) standard deviation of one pixel's absorbance on bare paper."""
-    paper_rgb: tuple[float, float, float]
-    """Linear intensity of the bare paper, R, G, B, 0 to 1."""
+    """(rows, 2) log10 of the light along the left and right side, as the card's tint there shows it, about its median."""
+    turned: bool
+    """True where the image was turned round, because the origin end lies at the top of the page."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from webcapture.card.layout import CardLayout
-from webcapture.imaging.colour import linear_lut, to_srgb
+from webcapture.imaging.colour import linear_from_srgb, to_srgb
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
 from webcapture.settings import LightSettings
@@ -30,7 +30,7 @@ def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightS
 def coarse_linear(pixels: Bytes8, factor: float) -> Floats32:
     """(h, w, 3) sRGB reduced ``factor`` times and made linear, 0 to 1."""
     small = cv2.resize(pixels, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA)
-    return linear_lut()[small]
+    return linear_from_srgb(small)
 
 
 def _light(

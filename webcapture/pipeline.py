@@ -1,0 +1,37 @@
+"""The table of contents: from the bytes of a photo to everything measured on it."""
+
+from __future__ import annotations
+
+from webcapture.card.layout import card_layout
+from webcapture.imaging.light import rectified_sheet
+from webcapture.imaging.markers import find_card
+from webcapture.imaging.photo import read_photo
+from webcapture.imaging.quality import judge
+from webcapture.imaging.rectify import fit_view
+from webcapture.imaging.strips import cut_strip, find_strips
+from webcapture.measure.strip import measure_strip
+from webcapture.model import CardSeen, PhotoResult
+from webcapture.settings import DEFAULTS, Settings
+
+
+def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) -> PhotoResult:
+    """Measure one photo: ``data`` are the file's bytes, ``name`` is only passed on.
+
+    Raises a :class:`webcapture.errors.WebcaptureError` where the photo cannot be measured.
+    """
+    photo = read_photo(data, settings.photo)
+    sighting = find_card(photo, settings.marker, settings.view)
+    card = card_layout(sighting.layout, sighting.paper)
+    view = fit_view(sighting, card, photo.pixels.shape, settings.view)
+    sheet = rectified_sheet(photo, view, card, settings.light)
+    quality = judge(photo, view, sheet, card, settings.quality)
+    outlines = find_strips(sheet, card, settings.strip)
+    images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
+    strips = tuple(measure_strip(image, view, quality, settings) for image in images)
+    return PhotoResult(
+        card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm),
+        strips=strips,
+        flags=quality.flags if strips else (*quality.flags, flag("no-strip")),
+        sheet=sheet,
+        photo=name,
+    )
