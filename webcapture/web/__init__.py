@@ -1,0 +1,48 @@
+"""The web tool: pages for phones and a JSON interface, over plain http on a local network.
+
+``create_app`` builds it. The blueprints: :mod:`pages` for people, :mod:`api` for programs, :mod:`assets` for the files the
+pages are made of. :mod:`measuring` stands between them and the measurement; :mod:`security` and :mod:`errors` hold for all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from flask import Flask
+
+from webcapture.settings import DEFAULTS, Settings
+from webcapture.web import api, assets, contexts, errors, pages, security
+from webcapture.web.examples import Examples
+from webcapture.web.measuring import Desk, Measure, measure
+
+ROOT = Path(__file__).resolve().parents[2]
+"""The checkout, which holds ``static/`` and ``templates/``."""
+
+
+@dataclass(frozen=True, slots=True)
+class WebConfig:
+    """What one running web tool is made of."""
+
+    settings: Settings = DEFAULTS
+    measure: Measure = measure
+    """The measurement itself; tests put another one here."""
+    examples: Path | None = None
+    """A folder of example photos to offer, or None to offer none."""
+
+
+def create_app(config: WebConfig | None = None) -> Flask:
+    """A web tool of its own, sharing no state with another; ``config`` None takes every default."""
+    config = config or WebConfig()
+    app = Flask("webcapture", static_folder=None, template_folder=str(ROOT / "templates"))
+    app.config["MAX_CONTENT_LENGTH"] = config.settings.web.max_request_bytes
+    app.config["MAX_FORM_PARTS"] = 2 * config.settings.web.max_photos
+    app.extensions["desk"] = Desk(config.measure, config.settings.web)
+    app.extensions["examples"] = Examples(config.examples, config.settings.web)
+    app.extensions["settings"] = config.settings
+    for part in (security, errors, contexts):
+        part.init_app(app)
+    assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
+    app.register_blueprint(pages.pages)
+    app.register_blueprint(api.api)
+    return app

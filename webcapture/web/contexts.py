@@ -1,0 +1,210 @@
+"""What templates show: an entry of the contract turned into words and rounded numbers.
+
+Rounding is for people; programs get the entry itself. Every number shown keeps its uncertainty beside it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Flask, current_app, url_for
+from markupsafe import Markup
+
+from webcapture.card.layout import LAYOUTS, PAPERS_MM
+from webcapture.web.errors import PART_HEADER, TROUBLES, Trouble
+from webcapture.web.measuring import Entry, Shown
+
+PAPER_NAMES = {"a4": "A4", "letter": "Letter"}
+LOST = Trouble(
+    0,
+    "no-connection",
+    "The photo did not get through.",
+    "Check that the phone is still in the same network, then try again.",
+)
+"""Shown by the page's own script when no answer came."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One spot of the table."""
+
+    label: str
+    """Spot number, with its lane's before it where the strip has several: ``2.1``."""
+    rf: str
+    """``0.45 ± 0.01``; this and the next three are empty where the number is not known."""
+    hrf: str
+    distance: str
+    width: str
+    colour: str
+    doubtful: bool
+    """Whether a note below the table speaks of this spot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One flag and all places it concerns, so that six faint spots are one sentence."""
+
+    code: str
+    text: str
+    advice: str
+    places: tuple[str, ...]
+    """Empty where it concerns the whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class StripView:
+    """One strip as shown."""
+
+    title: str
+    rows: tuple[Row, ...]
+    notes: tuple[Note, ...]
+    lanes: int
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoView:
+    """One photo as shown."""
+
+    name: str
+    token: str | None
+    card: str
+    error: dict[str, str] | None
+    strips: tuple[StripView, ...]
+    notes: tuple[Note, ...]
+    summary: str
+    """What came of it in a few words, also spoken after the name when the result arrives."""
+
+
+def rf_text(rf: float | None, expanded: float | None) -> str:
+    """Rf to two decimals with its expanded uncertainty, rounded up so that it never claims too much (GUM 7.2.6).
+
+    >>> rf_text(0.448, 0.0042), rf_text(0.9, 0.0301), rf_text(None, None)
+    ('0.45 ± 0.01', '0.90 ± 0.04', '')
+    """
+    if rf is None or expanded is None:
+        return ""
+    return f"{rf:.2f} ± {max(1, math.ceil(round(expanded * 100, 6))) / 100:.2f}"
+
+
+def hrf_text(rf: float | None) -> str:
+    """100 Rf as a whole number (IUPAC Gold Book R05353)."""
+    return "" if rf is None else f"{100 * rf:.0f}"
+
+
+def mm_text(length: float | None) -> str:
+    """A length to a tenth of a millimetre."""
+    return "" if length is None else f"{length:.1f}"
+
+
+def photo_view(shown: Shown) -> PhotoView:
+    """Everything the page shows of one photo."""
+    entry = shown.entry
+    strips = tuple(_strip_view(strip) for strip in entry["strips"])
+    return PhotoView(
+        name=entry["photo"],
+        token=shown.token,
+        card=_card_text(entry["card"]),
+        error=entry["error"],
+        strips=strips,
+        notes=_notes((flag, "") for flag in entry["flags"]),
+        summary=_summary(entry, strips),
+    )
+
+
+def _strip_view(strip: dict[str, Any]) -> StripView:
+    lanes = strip["lanes"]
+    several = len(lanes) > 1
+    rows = tuple(_row(lane, spot, several) for lane in lanes for spot in lane["spots"])
+    return StripView(f"Bay {strip['bay']}", rows, _notes(_strip_flags(strip, several)), len(lanes))
+
+
+def _row(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> Row:
+    return Row(
+        label=_label(lane, spot, several),
+        rf=rf_text(spot["rf"], spot["U_rf"]),
+        hrf=hrf_text(spot["rf"]),
+        distance=mm_text(spot["distance_mm"]),
+        width=mm_text(spot["width_mm"]),
+        colour=spot["colour"],
+        doubtful=bool(spot["flags"]),
+    )
+
+
+def _label(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> str:
+    return f"{lane['lane']}.{spot['spot']}" if several else str(spot["spot"])
+
+
+def _strip_flags(strip: dict[str, Any], several: bool) -> Iterator[tuple[dict[str, str], str]]:
+    """Each flag of the strip with the place it concerns, from the whole to the smallest."""
+    yield from ((flag, "") for flag in strip["flags"])
+    for lane in strip["lanes"]:
+        yield from ((flag, f"lane {lane['lane']}" if several else "") for flag in lane["flags"])
+    for lane in strip["lanes"]:
+        for spot in lane["spots"]:
+            yield from ((flag, f"spot {_label(lane, spot, several)}") for flag in spot["flags"])
+
+
+def _notes(flags: Iterator[tuple[dict[str, str], str]]) -> tuple[Note, ...]:
+    """Flags of one code gathered into one note."""
+    gathered: dict[str, tuple[dict[str, str], list[str]]] = {}
+    for flag, place in flags:
+        places = gathered.setdefault(flag["code"], (flag, []))[1]
+        if place and place not in places:
+            places.append(place)
+    return tuple(Note(code, f["text"], f["advice"], tuple(places)) for code, (f, places) in gathered.items())
+
+
+def _card_text(card: dict[str, Any] | None) -> str:
+    if card is None:
+        return ""
+    paper = PAPER_NAMES.get(card["paper"], card["paper"])
+    return f"{card['layout'].capitalize()} card, {paper}; its frame fits to {card['residual_mm']:.2f} mm."
+
+
+def _summary(entry: Entry, strips: tuple[StripView, ...]) -> str:
+    if entry["error"]:
+        return f"not measured. {entry['error']['message']}"
+    spots = sum(len(strip.rows) for strip in strips)
+    return f"{count(spots, 'spot')} on {count(len(strips), 'strip')}."
+
+
+def count(number: int, word: str) -> str:
+    """A number and its noun.
+
+    >>> count(1, "spot"), count(0, "strip")
+    ('1 spot', '0 strips')
+    """
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def colour_patch(colour: str) -> Markup:
+    """A patch of that colour. The policy allows no style attribute; an SVG's own fill is none."""
+    return Markup(
+        '<svg class="patch" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true" focusable="false">'
+        '<rect x="1" y="1" width="14" height="14" rx="3" fill="{}"/></svg>'
+    ).format(colour)
+
+
+def cards() -> list[dict[str, str]]:
+    """Every card that can be downloaded."""
+    return [
+        {
+            "layout": layout,
+            "paper": PAPER_NAMES[paper],
+            "address": url_for("pages.card", layout=layout, paper=paper),
+        }
+        for layout in LAYOUTS
+        for paper in PAPERS_MM
+    ]
+
+
+def init_app(app: Flask) -> None:
+    """Give templates what they need by name."""
+    app.add_template_global(photo_view)
+    app.add_template_global(colour_patch)
+    app.add_template_global(cards)
+    app.jinja_env.globals.update(troubles=TROUBLES, part_header=PART_HEADER, lost=LOST)
+    app.context_processor(lambda: {"limits": current_app.extensions["settings"]})

@@ -1,0 +1,123 @@
+"""What the web tool says when it cannot answer: the same code, message and hint as page, as part of a page and as JSON.
+
+Never a traceback: what is unexpected goes to the log, and the person is told what to do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Flask, Response, jsonify, make_response, render_template, request
+from werkzeug.exceptions import HTTPException
+
+from webcapture.errors import TooLarge, WebcaptureError
+
+PART_HEADER = "X-Part"
+"""A request that carries it wants the part of a page that its script will put in place, not a whole page."""
+
+
+class NoPhoto(WebcaptureError):
+    """The form arrived without a photo."""
+
+    code = "no-photo"
+    default_hint = "Take a photo or choose one, then press “Measure”."
+
+
+class TooManyPhotos(WebcaptureError):
+    """More photos in one go than the settings allow."""
+
+    code = "too-many-photos"
+    default_hint = "Send them in several goes, or measure them on the command line."
+
+
+class NoExample(WebcaptureError):
+    """An example photo was asked for that is not offered."""
+
+    code = "no-example"
+    default_hint = "Choose one of the examples that the page offers."
+
+
+REQUEST_ERRORS: tuple[type[WebcaptureError], ...] = (NoPhoto, TooManyPhotos, NoExample)
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One way a request can fail before anything is measured."""
+
+    status: int
+    code: str
+    message: str
+    hint: str
+
+
+_ROWS = (
+    (400, "bad-request", "The request did not arrive whole.", "Send it again. If it fails again, reload the page first."),
+    (403, "other-origin", "The request came from another web page.", "Open this tool's own page and send the photo from there."),
+    (404, "not-found", "There is nothing at this address.", "Go to the start page. Pictures are kept only for a while: measure the photo again."),
+    (405, "method-not-allowed", "This address cannot be used in this way.", "Go to the start page and use the buttons there."),
+    (413, TooLarge.code, "The photos are too large to be sent in one go.", "Send fewer photos at a time. " + TooLarge.default_hint),
+    (415, "unsupported-type", "The request is not a form with photos.", "Send the photos as multipart/form-data in fields named “photo”."),
+    (500, "internal", "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
+    (503, "busy", "Too many photos are waiting to be measured.", "Wait a minute and send the photo again."),
+)  # fmt: skip
+
+TROUBLES: dict[int, Trouble] = {row[0]: Trouble(*row) for row in _ROWS}
+
+
+class Unexpected(WebcaptureError):
+    """Measuring one photo failed for a reason nobody thought of; its words are those of status 500."""
+
+    code = TROUBLES[500].code
+
+    def __init__(self) -> None:
+        super().__init__(TROUBLES[500].message, TROUBLES[500].hint)
+
+
+def trouble_of(error: HTTPException) -> Trouble:
+    """The words for an HTTP error; one without words of its own gets those of its class."""
+    status = error.code or 500
+    known = TROUBLES.get(status) or TROUBLES[400 if status < 500 else 500]
+    return Trouble(status, known.code, known.message, known.hint)
+
+
+def init_app(app: Flask) -> None:
+    """Answer every error of this application in plain words."""
+    app.register_error_handler(HTTPException, _http_error)
+    app.register_error_handler(WebcaptureError, _request_error)
+
+
+def _http_error(error: HTTPException) -> Response:
+    if error.code is not None and error.code < 400:
+        return make_response(error.get_response())
+    answer = _answer(trouble_of(error))
+    for name, value in error.get_headers(request.environ):
+        if name in {"Allow", "Retry-After"}:
+            answer.headers[name] = value
+    return answer
+
+
+def _request_error(error: WebcaptureError) -> Response:
+    return _answer(Trouble(400, error.code, error.message, error.hint))
+
+
+def _answer(trouble: Trouble) -> Response:
+    if wants_json():
+        words = {"code": trouble.code, "message": trouble.message, "hint": trouble.hint}
+        answer = jsonify({"error": words})
+    elif wants_part():
+        answer = make_response(render_template("_error.html", error=trouble))
+    else:
+        answer = make_response(render_template("error.html", error=trouble))
+    answer.status_code = trouble.status
+    return answer
+
+
+def wants_json() -> bool:
+    """Whether the client is a program: it asks under /api, or prefers JSON to a page."""
+    prefers = request.accept_mimetypes.best_match(["text/html", "application/json"])
+    return request.path.startswith("/api/") or prefers == "application/json"
+
+
+def wants_part() -> bool:
+    """Whether the client is the page's own script."""
+    return PART_HEADER in request.headers

@@ -1,0 +1,196 @@
+"""Running the web tool: gunicorn where it can run, waitress elsewhere.
+
+One worker process with threads, because the last pictures are kept in its memory and the image libraries let go of the
+interpreter while they work. The worker makes the application, not its parent: image libraries that have started threads do
+not survive a fork.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import socket
+import sys
+from collections.abc import Callable, Iterable
+from ipaddress import ip_address
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from webcapture.errors import UsageError
+from webcapture.web import WebConfig, create_app
+from webcapture.web.measuring import warm_up
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
+
+ANYWHERE = ("", "0.0.0.0", "::")
+ROUTE_PROBE = ("192.0.2.1", 9)
+"""An address set aside for documentation (RFC 5737). Nothing is sent to it; asking for the way there names our own address."""
+
+
+def serve(host: str, port: int, data: Path | None, examples: Path | None = None) -> None:
+    """Serve the web tool until it is stopped; ``data`` is kept for what later stores results.
+
+    Raises UsageError where the address cannot be used.
+    """
+    del data
+    check_address(host, port)
+    config = WebConfig(examples=examples)
+    run = _with_gunicorn if can_fork() else _with_waitress
+    run(host, port, config)
+
+
+def can_fork() -> bool:
+    """Whether gunicorn runs here: it needs a UNIX."""
+    return hasattr(os, "fork") and sys.platform != "emscripten"
+
+
+def check_address(host: str, port: int) -> None:
+    """Raise UsageError, saying what to do, where nothing can listen on that address."""
+    try:
+        family, kind, _, _, address = socket.getaddrinfo(
+            host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        with socket.socket(family, kind) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(address)
+    except (OSError, OverflowError) as error:
+        raise _unusable(host, port, error) from error
+
+
+def _unusable(host: str, port: int, error: Exception) -> UsageError:
+    number = getattr(error, "errno", None)
+    if number == errno.EADDRINUSE:
+        return UsageError(f"Something else already uses port {port}.", "Stop it, or choose another port with --port.")
+    if number in {errno.EACCES, errno.EPERM}:
+        return UsageError(f"This account may not use port {port}.", "Choose a port above 1023 with --port.")
+    return UsageError(
+        f"The address {host} with port {port} cannot be used.",
+        "Give an address of this computer, or 0.0.0.0 for all of them, and a port up to 65535.",
+    )
+
+
+def own_addresses(host: str) -> list[str]:
+    """Addresses under which phones reach a tool that listens on ``host``, the likeliest first; empty for this computer only."""
+    if host not in ANYWHERE:
+        return [] if is_loopback(host) else [host]
+    found = [_address_towards(ROUTE_PROBE), *_addresses_of_name()]
+    return [a for a in dict.fromkeys(found) if a and not is_loopback(a)]
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this computer reaches that address."""
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _address_towards(target: tuple[str, int]) -> str:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(target)
+        except OSError:
+            return ""
+        return str(probe.getsockname()[0])
+
+
+def _addresses_of_name() -> Iterable[str]:
+    try:
+        return [str(row[4][0]) for row in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
+    except OSError:
+        return []
+
+
+def greeting(host: str, port: int) -> str:
+    """What to open, in plain words."""
+    here = "127.0.0.1" if host in ANYWHERE else host
+    lines = ["The tool is running.", f"  On this computer, open  {_url(here, port)}"]
+    others = own_addresses(host)
+    if others:
+        lines += ["  On a phone in the same network, open"] + [f"    {_url(address, port)}" for address in others]
+        lines += ["  If the phone finds nothing, both are not in one network, or a firewall is in between."]
+    else:
+        lines += ["  Phones cannot reach it. To let them, start it with  --host 0.0.0.0"]
+    return "\n".join([*lines, "To stop it, press Ctrl+C."])
+
+
+def _url(host: str, port: int) -> str:
+    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
+
+
+def _say(host: str, port: int) -> None:
+    print(greeting(host, port), flush=True)
+
+
+def make_app(config: WebConfig) -> WSGIApplication:
+    """The application as a server runs it: libraries loaded, and no thread lost to a phone that left."""
+    app = create_app(config)
+    warm_up()
+    return give_up_on_stalled(app.wsgi_app, config.settings.web.stall_s)
+
+
+def give_up_on_stalled(app: WSGIApplication, stall_s: float) -> WSGIApplication:
+    """Wrap ``app``: a connection that stays silent for ``stall_s`` while sending is given up (gunicorn waits for ever)."""
+
+    def wrapped(environ: WSGIEnvironment, start: StartResponse) -> Iterable[bytes]:
+        connection = environ.get("gunicorn.socket")
+        if connection is not None:
+            connection.settimeout(stall_s)
+        return app(environ, start)
+
+    return wrapped
+
+
+def _with_waitress(host: str, port: int, config: WebConfig) -> None:
+    import waitress  # noqa: PLC0415 - only where gunicorn cannot run
+
+    app = make_app(config)
+    web = config.settings.web
+    server = waitress.create_server(
+        app, host=host or "0.0.0.0", port=port, threads=web.threads, max_request_body_size=web.max_request_bytes
+    )
+    _say(host, int(server.effective_port) if hasattr(server, "effective_port") else port)
+    server.run()
+
+
+def _with_gunicorn(host: str, port: int, config: WebConfig) -> None:
+    from gunicorn.app.base import BaseApplication  # noqa: PLC0415 - not to be had everywhere
+
+    class Server(BaseApplication):  # type: ignore[misc]
+        """gunicorn told everything here: no configuration file, no environment."""
+
+        def load_config(self) -> None:
+            for name, value in _gunicorn_options(host, port, config).items():
+                self.cfg.set(name, value)
+
+        def load(self) -> WSGIApplication:
+            return make_app(config)
+
+    try:
+        Server().run()
+    except SystemExit as stop:
+        if stop.code:
+            raise
+
+
+def _gunicorn_options(host: str, port: int, config: WebConfig) -> dict[str, Any]:
+    bind = f"[{host}]:{port}" if ":" in host else f"{host or '0.0.0.0'}:{port}"
+    memory = Path("/dev/shm")
+    return {
+        "bind": [bind],
+        "worker_class": "gthread",
+        "workers": 1,
+        "threads": config.settings.web.threads,
+        "worker_tmp_dir": str(memory) if os.access(memory, os.W_OK) else None,
+        "control_socket_disable": True,
+        "loglevel": "warning",
+        "when_ready": _announcer(host),
+    }
+
+
+def _announcer(host: str) -> Callable[[Any], None]:
+    def announce(arbiter: Any) -> None:
+        _say(host, int(arbiter.LISTENERS[0].sock.getsockname()[1]))
+
+    return announce
