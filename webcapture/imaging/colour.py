@@ -61,13 +61,12 @@ def to_srgb(pixels: Bytes8, icc: bytes | None) -> Bytes8:
 @lru_cache(maxsize=8)
 def transform_to_srgb(icc: bytes, mode: str = "RGB") -> ImageCms.ImageCmsTransform:
     """Pillow's transform from a picture of ``mode`` with profile ``icc``; raises ImageCms.PyCMSError where they do not fit."""
-    return ImageCms.buildTransform(
-        ImageCms.ImageCmsProfile(BytesIO(icc)),
-        ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")),
-        mode,
-        "RGB",
-        ImageCms.Intent.RELATIVE_COLORIMETRIC,
-    )
+    try:
+        source = ImageCms.ImageCmsProfile(BytesIO(icc))
+    except OSError as error:
+        raise ImageCms.PyCMSError(error) from error
+    target = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
+    return ImageCms.buildTransform(source, target, mode, "RGB", ImageCms.Intent.RELATIVE_COLORIMETRIC)
 
 
 # ---- sRGB and linear light
@@ -184,11 +183,11 @@ def _chroma_hue(lab: Floats, stretch: Floats) -> tuple[Floats, Floats]:
 
 def _hue_turn_and_mean(h1: Floats, h2: Floats, colourless: NDArray[np.bool_]) -> tuple[Floats, Floats]:
     """The way from hue 1 to hue 2 the short way round, and the hue midway; with a colourless one, 0 and the other's hue."""
+    half = 180 + 1e-9  # exactly opposite hues must not be decided by the last bit of an arctangent
     turn = h2 - h1
-    turn = np.where(turn > 180, turn - 360, np.where(turn < -180, turn + 360, turn))
+    turn = np.where(turn > half, turn - 360, np.where(turn < -half, turn + 360, turn))
     total = h1 + h2
-    apart = np.abs(h1 - h2) > 180
-    mean = np.where(apart, np.where(total < 360, total + 360, total - 360), total) / 2
+    mean = np.where(np.abs(h1 - h2) > half, np.where(total < 360, total + 360, total - 360), total) / 2
     return np.where(colourless, 0.0, turn), np.where(colourless, total, mean)
 
 
