@@ -185,6 +185,55 @@ class StripSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class FieldSettings:
+    """The strip as a field of absorbance."""
+
+    cell_mm: float = knob(0.25, "mm", "Spots are 2 mm and more; finer cells only cost time.")
+    bin_mm: float = knob(1.5, "mm", "Width over which a line is averaged before it is traced: a pencil line slants little within it.")
+    edge_mm: float = knob(0.8, "mm", "Left out along the long edges, where blur mixes paper and card.")
+    paper_percentile: float = knob(75.0, "%", "Of the strip's brightness: bare paper, beyond its own grain.")
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSettings:
+    """Tracing a line across the strip."""
+
+    most_lines: int = knob(5, "", "Origin, front, a crease or two, and one to spare.")
+    cap: float = knob(8.0, "sd", "A dark spot must not outweigh a thin line that runs right across.")
+    floor: float = knob(-1.0, "sd", "Where there is no line, a path loses a little.")
+    slope_most: float = knob(0.25, "", "Steepest line, rise over run: 14°, beyond any drawn origin and most slanted fronts.")
+    turn_cost: float = knob(0.15, "sd/row", "A path that wriggles must gain by it.")
+    least_score: float = knob(1.2, "sd", "Mean response of a path: chance paths through grain reach 1.")
+    apart_mm: float = knob(1.6, "mm", "A second line nearer than this is the same line.")
+    refine_mm: float = knob(0.4, "mm", "How far from the path the line's middle is taken: about a pencil line's width.")
+    seen_least: float = knob(3.0, "sd", "Response at which one bin counts as showing the line.")
+    on_line_mm: float = knob(0.25, "mm", "Bins this near to the fitted line lie on it; a hand-drawn line wavers so much.")
+
+
+@dataclass(frozen=True, slots=True)
+class LandmarkSettings:
+    """Origin line and solvent front."""
+
+    core_mm: float = knob(0.2, "mm", "Half a pencil line's width, where it is darkest.")
+    flank_mm: tuple[float, float] = knob((0.6, 1.5), "mm", "Paper beside a pencil line, clear of its blur.")
+    step_near_mm: float = knob(0.4, "mm", "The edge of the wet zone is this soft.")
+    step_far_mm: float = knob(2.5, "mm", "Paper compared on both sides of a wet edge.")
+    step_trend_mm: float = knob(4.5, "mm", "How far off the same difference is taken, so that an even gradient gives nothing.")
+    stain_core_mm: float = knob(0.6, "mm", "Half the width of the line that a solvent leaves where it dries.")
+    stain_flank_mm: tuple[float, float] = knob((1.8, 3.5), "mm", "Paper beside such a line.")
+    end_mm: float = knob(3.0, "mm", "Nothing is a line nearer to the paper's end.")
+    origin_coverage: float = knob(0.5, "", "Share of the width over which an origin line is seen; spots hide some of it.")
+    front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
+    wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
+    neutral: float = knob(0.55, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
+    origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
+    least_run_mm: float = knob(20.0, "mm", "A front nearer to the origin is not one that anybody measures.")
+    least_step: float = knob(0.008, "absorbance", "Less than this is paper's own unevenness.")
+    shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
+    most_lasting_mm: float = knob(14.0, "mm", "Below a wet edge the paper stays darker at least so far; a band of colour ends sooner.")
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All groups."""
 
@@ -193,6 +242,9 @@ class Settings:
     view: ViewSettings = field(default_factory=ViewSettings)
     light: LightSettings = field(default_factory=LightSettings)
     strip: StripSettings = field(default_factory=StripSettings)
+    profile: FieldSettings = field(default_factory=FieldSettings)
+    trace: TraceSettings = field(default_factory=TraceSettings)
+    landmark: LandmarkSettings = field(default_factory=LandmarkSettings)
     web: WebSettings = field(default_factory=WebSettings)
 
 
