@@ -8,6 +8,7 @@ again from the photo. So there is one worker process, with threads.
 from __future__ import annotations
 
 import logging
+import math
 import secrets
 from collections import OrderedDict
 from collections.abc import Callable
@@ -116,7 +117,7 @@ class Desk:
     def take(self, stream: IO[bytes], name: str | None) -> Shown:
         """Measure one file; raises ServiceUnavailable where its turn does not come in time."""
         if not self._gate.acquire(timeout=self._settings.wait_s):
-            raise ServiceUnavailable(retry_after=int(self._settings.wait_s))
+            raise ServiceUnavailable(retry_after=math.ceil(self._settings.wait_s))
         try:
             # Read only now: a class set of waiting photos must not sit in memory together.
             outcome = self._outcome(stream.read(), tidy_name(name, self._settings.name_length))

@@ -5,7 +5,8 @@ The same template shows a result whether the whole page was asked for or only th
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, abort, current_app, make_response, render_template, request, send_file
+from flask import Blueprint, Response, abort, current_app, redirect, render_template, request, send_file, url_for
+from werkzeug.wrappers import Response as BaseResponse
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
 from webcapture.card.printing import card_pdf
@@ -32,9 +33,9 @@ def measure() -> str:
 
 
 @pages.get("/measure")
-def again() -> Response:
+def again() -> BaseResponse:
     """Someone reloaded or came back to the address of a result: results are not kept, so start again."""
-    return make_response("", 303, {"Location": "./"})
+    return redirect(url_for("pages.start"), 303)
 
 
 @pages.get("/pictures/<token>.jpg")
