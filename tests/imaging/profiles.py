@@ -31,7 +31,7 @@ def _xyz(value: np.ndarray) -> bytes:
     return b"XYZ \0\0\0\0" + b"".join(struct.pack(">i", round(v * 65536)) for v in value)
 
 
-def _assembled(tags: dict[bytes, bytes]) -> bytes:
+def _assembled(tags: dict[bytes, bytes], kind: bytes = b"mntrRGB XYZ ") -> bytes:
     table, body = struct.pack(">I", len(tags)), b""
     start = 128 + 4 + 12 * len(tags)
     for tag, content in tags.items():
@@ -39,7 +39,7 @@ def _assembled(tags: dict[bytes, bytes]) -> bytes:
         body += content + bytes(-len(content) % 4)
     header = bytearray(128)
     header[8:12] = bytes([2, 0x40, 0, 0])
-    header[12:24] = b"mntrRGB XYZ "
+    header[12:24] = kind
     header[36:40] = b"acsp"
     header[68:80] = b"".join(struct.pack(">i", round(v * 65536)) for v in D50)
     whole = header + table + body
@@ -53,3 +53,25 @@ def srgb_profile() -> bytes:
 
 def display_p3_profile() -> bytes:
     return matrix_profile(DISPLAY_P3, "Display P3")
+
+
+def linear_grey_profile() -> bytes:
+    """A grey profile with a straight curve."""
+    name = b"Straight grey\0"
+    tags = {b"desc": b"desc\0\0\0\0" + struct.pack(">I", len(name)) + name + bytes(78), b"cprt": b"text\0\0\0\0none\0",
+            b"wtpt": _xyz(D50), b"kTRC": b"curv\0\0\0\0" + struct.pack(">I", 0)}  # fmt: skip
+    return _assembled(tags, b"mntrGRAYXYZ ")
+
+
+def cmyk_profile(cyan: tuple[float, float, float]) -> bytes:
+    """A four-colour profile of two grid points a channel: paper white, full cyan as given (L*, a*, b*), everything else black."""
+    grid = np.zeros((2, 2, 2, 2, 3))
+    grid[0, 0, 0, 0], grid[1, 0, 0, 0] = (100, 0, 0), cyan
+    nodes = np.rint(grid * (2.55, 1, 1) + (0, 128, 128)).astype(np.uint8).tobytes()
+    unit = b"".join(struct.pack(">i", v * 65536) for v in (1, 0, 0, 0, 1, 0, 0, 0, 1))
+    straight = bytes(range(256))
+    table = b"mft1\0\0\0\0" + bytes([4, 3, 2, 0]) + unit + straight * 4 + nodes + straight * 3
+    name = b"Invented press\0"
+    tags = {b"desc": b"desc\0\0\0\0" + struct.pack(">I", len(name)) + name + bytes(78), b"cprt": b"text\0\0\0\0none\0",
+            b"wtpt": _xyz(D50), b"A2B0": table}  # fmt: skip
+    return _assembled(tags, b"prtrCMYKLab ")

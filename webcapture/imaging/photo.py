@@ -162,9 +162,19 @@ def _blaming_the_file(data: bytes, name: str) -> Iterator[None]:
 
 
 def _ends_properly(data: bytes, name: str) -> bool:
-    if name == "WEBP":
-        return len(data) >= int.from_bytes(data[4:8], "little") + 8
-    return {"JPEG": b"\xff\xd9", "PNG": b"IEND"}[name] in data
+    if name == "JPEG":
+        return data.find(b"\xff\xd9", _scan_start(data)) >= 0
+    if name == "PNG":
+        return b"IEND" in data
+    return len(data) >= int.from_bytes(data[4:8], "little") + 8
+
+
+def _scan_start(data: bytes) -> int:
+    """Where a JPEG's pixels begin, or the end where it has none: a preview inside its header has an end of its own."""
+    at = 2
+    while at < len(data) and data[at + 1 : at + 2] != b"\xda":
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return at
 
 
 def _pixels(image: ImageFile, data: bytes, settings: PhotoSettings) -> Bytes8:
