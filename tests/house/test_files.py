@@ -1,0 +1,62 @@
+"""What lies where, and what must not stand in a file."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tests.house.source import ROOT, tracked
+
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "requirements.txt", "webcapture", "static", "templates", "tests"}
+
+INLINE = {
+    "a style element": r"<style\b",
+    "a style attribute": r"\sstyle\s*=",
+    "an event handler": r"<[^>]*\son[a-z]+\s*=",
+    "a script inside": r"<script\b(?![^>]*\bsrc=)",
+    "a javascript: address": r"javascript:",
+    "something from elsewhere": r"https?://(?!www\.w3\.org/2000/svg)",
+}
+"""What the pages' security policy forbids or nobody should ask a phone to fetch."""
+
+MACHINE_PATHS = re.compile(r"(?<![\w.}])/(?:" + "|".join(["work", "tmp", "home", "root", "Users", "farm"]) + r")/\w")
+
+
+def test_top_level_is_as_listed() -> None:
+    found = {path.relative_to(ROOT).parts[0] for path in tracked()}
+    assert {name for name in found if not name.startswith(".")} == TOP_LEVEL
+
+
+@pytest.mark.parametrize("what", INLINE)
+def test_pages_hold_no(what: str) -> None:
+    pages = tracked("templates/*.html", "static/*")
+    assert len(pages) > 10
+    hits = [p.name for p in pages if re.search(INLINE[what], p.read_text(encoding="utf-8"), re.I)]
+    assert hits == []
+
+
+@pytest.mark.parametrize(
+    ("what", "example"),
+    [
+        ("a style element", "<style>"),
+        ("a style attribute", '<p style="x">'),
+        ("an event handler", '<b onclick="x">'),
+        ("a script inside", "<script>"),
+        ("something from elsewhere", 'src="https://elsewhere.example/x.js"'),
+    ],
+)
+def test_the_rules_would_find(what: str, example: str) -> None:
+    assert re.search(INLINE[what], example)
+
+
+def test_no_file_names_a_path_of_one_machine() -> None:
+    texts = [p for p in tracked() if p.suffix not in {".png", ".jpg", ".jpeg", ".webp", ".pdf", ".icc"}]
+    hits = [
+        f"{path.relative_to(ROOT)}:{number}"
+        for path in texts
+        for number, line in enumerate(path.read_text(encoding="utf-8", errors="replace").splitlines(), 1)
+        if MACHINE_PATHS.search(line)
+    ]
+    assert hits == []
+    assert MACHINE_PATHS.search("see /" + "home/someone/x")
