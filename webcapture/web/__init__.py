@@ -35,6 +35,7 @@ def create_app(config: WebConfig | None = None) -> Flask:
     """A web tool of its own, sharing no state with another; ``config`` None takes every default."""
     config = config or WebConfig()
     app = Flask("webcapture", static_folder=None, template_folder=str(ROOT / "templates"))
+    app.json.sort_keys = False  # type: ignore[attr-defined]  # people read it too: in the contract's order
     app.config["MAX_CONTENT_LENGTH"] = config.settings.web.max_request_bytes
     app.config["MAX_FORM_PARTS"] = 2 * config.settings.web.max_photos
     app.extensions["desk"] = Desk(config.measure, config.settings.web)

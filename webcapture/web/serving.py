@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
 ANYWHERE = ("", "0.0.0.0", "::")
+LAST_PORT = 65_535
 ROUTE_PROBE = ("192.0.2.1", 9)
 """An address set aside for documentation (RFC 5737). Nothing is sent to it; asking for the way there names our own address."""
 
@@ -48,9 +49,10 @@ def can_fork() -> bool:
 def check_address(host: str, port: int) -> None:
     """Raise UsageError, saying what to do, where nothing can listen on that address."""
     try:
-        family, kind, _, _, address = socket.getaddrinfo(
-            host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
-        )[0]
+        if not 0 <= port <= LAST_PORT:
+            raise OverflowError(port)
+        found = socket.getaddrinfo(host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+        family, kind, _, _, address = found[0]
         with socket.socket(family, kind) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             probe.bind(address)

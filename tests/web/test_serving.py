@@ -1,0 +1,224 @@
+"""The real servers: what they say at the start, what they refuse, and that they hold out."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from webcapture.errors import UsageError
+from webcapture.settings import DEFAULTS
+from webcapture.web import WebConfig, serving
+from webcapture.web.security import POLICY
+
+ROOT = Path(__file__).resolve().parents[2]
+WITH_GUNICORN = "from webcapture.web.serving import serve; serve('127.0.0.1', 0, None)"
+WITH_WAITRESS = (
+    "from webcapture.web import serving; serving.can_fork = lambda: False; serving.serve('127.0.0.1', 0, None)"
+)
+
+
+WITH_ONE_THREAD = (
+    "from webcapture.settings import Settings, WebSettings; from webcapture.web import WebConfig, serving;"
+    "config = WebConfig(Settings(web=WebSettings(threads=1, stall_s=1.0)));"
+    "serving._with_gunicorn('127.0.0.1', 0, config)"
+)
+
+
+class Running:
+    """A server in a process of its own."""
+
+    def __init__(self, program: str) -> None:
+        environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", program],
+            cwd=ROOT,
+            env=environment,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        assert self.process.stdout
+        self.greeting = ""
+        while "Ctrl+C" not in self.greeting:
+            line = self.process.stdout.readline()
+            assert line, self.process.communicate()[1]
+            self.greeting += line
+        self.port = int(re.search(r"http://127\.0\.0\.1:(\d+)/", self.greeting)[1])
+
+    def get(self, address: str = "/") -> tuple[http.client.HTTPResponse, bytes]:
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        connection.request("GET", address)
+        answer = connection.getresponse()
+        return answer, answer.read()
+
+    def stop(self, how: signal.Signals = signal.SIGINT) -> tuple[int, str]:
+        """Its exit status and everything it complained about."""
+        self.process.send_signal(how)
+        complaints = self.process.communicate(timeout=30)[1]
+        return self.process.returncode, complaints
+
+
+@pytest.fixture(params=[WITH_GUNICORN, WITH_WAITRESS], ids=["gunicorn", "waitress"])
+def running(request: pytest.FixtureRequest) -> Iterator[Running]:
+    server = Running(request.param)
+    yield server
+    if server.process.poll() is None:
+        server.stop(signal.SIGKILL)
+
+
+def test_serves_the_page_with_its_headers(running: Running) -> None:
+    answer, page = running.get()
+    assert answer.status == 200
+    assert answer.headers["Content-Security-Policy"] == POLICY
+    assert b"Take a photo" in page
+    assert "Phones cannot reach it" in running.greeting
+    assert "--host 0.0.0.0" in running.greeting
+
+
+def test_stops_quietly(running: Running) -> None:
+    running.get()
+    status, complaints = running.stop()
+    assert "Traceback" not in complaints
+    assert status == 0
+
+
+def test_measures_what_is_no_photo_to_a_clear_error(running: Running) -> None:
+    """The real measurement, behind the real server."""
+    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=60)
+    body = b'--x\r\nContent-Disposition: form-data; name="photo"; filename="a.jpg"\r\n\r\nnot a picture at all\r\n--x--\r\n'
+    connection.request("POST", "/api/measure", body, {"Content-Type": "multipart/form-data; boundary=x"})
+    answer = connection.getresponse()
+    assert answer.status == 200
+    assert b'"not-an-image"' in answer.read()
+
+
+@pytest.fixture
+def gunicorn() -> Iterator[Running]:
+    server = Running(WITH_GUNICORN)
+    yield server
+    if server.process.poll() is None:
+        server.stop(signal.SIGKILL)
+
+
+def send_head(port: int, length: int) -> socket.socket:
+    """A connection that has announced a body of ``length`` bytes and sent none of it."""
+    line = socket.create_connection(("127.0.0.1", port), timeout=30)
+    head = f"POST /api/measure HTTP/1.1\r\nHost: x\r\nContent-Type: multipart/form-data; boundary=x\r\nContent-Length: {length}\r\n\r\n"
+    line.sendall(head.encode())
+    return line
+
+
+def test_announced_size_over_the_limit_is_refused_at_once(gunicorn: Running) -> None:
+    with send_head(gunicorn.port, DEFAULTS.web.max_request_bytes + 1) as line:
+        assert b" 413 " in line.recv(4096).split(b"\r\n")[0]
+
+
+def test_pages_are_served_while_phones_stall(gunicorn: Running) -> None:
+    """As many phones as a class has stop in the middle of sending; the page still comes."""
+    stalled = [send_head(gunicorn.port, 1000) for _ in range(DEFAULTS.web.threads - 2)]
+    started = time.monotonic()
+    assert gunicorn.get()[0].status == 200
+    assert time.monotonic() - started < 10
+    for line in stalled:
+        line.close()
+
+
+def test_a_stalled_phone_gives_its_thread_back() -> None:
+    server = Running(WITH_ONE_THREAD)
+    try:
+        with send_head(server.port, 1000) as line:
+            started = time.monotonic()
+            assert server.get()[0].status == 200
+            assert 0.5 < time.monotonic() - started < 20
+            assert b" 400 " in line.recv(4096).split(b"\r\n")[0]
+    finally:
+        server.stop(signal.SIGKILL)
+
+
+def test_worker_that_dies_is_replaced(gunicorn: Running) -> None:
+    assert gunicorn.get()[0].status == 200
+    children = Path(f"/proc/{gunicorn.process.pid}/task/{gunicorn.process.pid}/children").read_text().split()
+    os.kill(int(children[0]), signal.SIGKILL)
+    deadline = time.monotonic() + 30
+    while time.monotonic() < deadline:
+        try:
+            if gunicorn.get()[0].status == 200:
+                return
+        except OSError:
+            time.sleep(0.1)
+    pytest.fail("no new worker took over")
+
+
+def test_a_silent_connection_is_given_up() -> None:
+    """Plain sockets: the wrapper bounds how long the body may stay away, and leaves other servers alone."""
+    ours, theirs = socket.socketpair()
+    seen: list[float | None] = []
+
+    def app(environ: dict[str, object], start: object) -> list[bytes]:
+        seen.append(ours.gettimeout())
+        return []
+
+    wrapped = serving.give_up_on_stalled(app, 0.5)
+    wrapped({"gunicorn.socket": ours}, None)
+    wrapped({}, None)
+    assert seen == [0.5, 0.5]
+    with pytest.raises(TimeoutError):
+        ours.recv(1)
+    ours.close()
+    theirs.close()
+
+
+def test_a_port_in_use_is_said_in_plain_words() -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        with pytest.raises(UsageError) as caught:
+            serving.serve("127.0.0.1", port, None)
+    assert f"port {port}" in caught.value.message
+    assert "--port" in caught.value.hint
+
+
+@pytest.mark.parametrize(("host", "port"), [("192.0.2.77", 8000), ("no.such.name.invalid", 8000), ("127.0.0.1", 70000)])
+def test_an_impossible_address_is_said_in_plain_words(host: str, port: int) -> None:
+    with pytest.raises(UsageError) as caught:
+        serving.check_address(host, port)
+    assert caught.value.hint
+
+
+def test_greeting_names_the_address_for_phones(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(serving, "_address_towards", lambda target: "192.168.1.20")
+    monkeypatch.setattr(serving, "_addresses_of_name", lambda: ["127.0.1.1", "192.168.1.20", "10.0.0.7"])
+    words = serving.greeting("0.0.0.0", 8000)
+    assert words.count("http://192.168.1.20:8000/") == 1
+    assert "http://10.0.0.7:8000/" in words
+    assert "127.0.1.1" not in words
+    assert "http://127.0.0.1:8000/" in words
+
+
+@pytest.mark.parametrize(
+    ("host", "address"),
+    [("127.0.0.1", "http://127.0.0.1:8000/"), ("::1", "http://[::1]:8000/"), ("localhost", "http://localhost:8000/")],
+)
+def test_greeting_of_this_computer_only(host: str, address: str) -> None:
+    words = serving.greeting(host, 8000)
+    assert address in words
+    assert "Phones cannot reach it" in words
+
+
+def test_gunicorn_keeps_to_memory_and_opens_no_control_socket() -> None:
+    options = serving._gunicorn_options("::", 8000, WebConfig())
+    assert options["bind"] == ["[::]:8000"]
+    assert options["control_socket_disable"] is True
+    assert options["workers"] == 1
+    assert "preload_app" not in options
