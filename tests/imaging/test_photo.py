@@ -52,6 +52,7 @@ JPEG_KINDS: dict[str, dict[str, Any]] = {
     "4:2:2": {"subsampling": 1},
     "progressive": {"progressive": True},
     "restart markers": {"restart_marker_rows": 1},
+    "stored as RGB": {"keep_rgb": True},
     "poor": {"quality": 10},
 }
 
@@ -113,7 +114,7 @@ def gradient(width: int, height: int) -> Image.Image:
     return files.picture((width, height))
 
 
-@pytest.mark.parametrize(("enough", "factor"), [(1_200_000, 1), (300_000, 2), (75_000, 4), (18_750, 8), (10, 8)])
+@pytest.mark.parametrize(("enough", "factor"), [(307_201, 1), (307_200, 2), (76_800, 4), (19_200, 8), (10, 8)])
 def test_a_big_jpeg_is_decoded_at_a_reduced_scale(enough: int, factor: int) -> None:
     data = files.saved(gradient(1280, 960), exif=files.exif(6))
     photo = read(data, enough_pixels=enough)
@@ -141,10 +142,10 @@ def test_the_working_picture_is_capped_and_shows_the_same(format: str) -> None:
 
 def test_a_fine_line_fades_but_does_not_break() -> None:
     page = np.full((900, 1200, 3), 255, np.uint8)
-    for row in range(900):
-        page[row, 300 + row // 9 : 302 + row // 9] = 0
+    page[np.arange(900), 300 + np.arange(900) // 9] = 0
     photo = read(files.saved(Image.fromarray(page), "PNG"), working_pixels=400_000)
-    assert photo.pixels[..., 1].min(axis=1).max() < 150
+    # At 0.61 of its size a line of 1 px covers at least 0.3 of one pixel in every row.
+    assert photo.pixels[..., 1].min(axis=1).max() < 255 * 0.75
 
 
 def test_a_picture_too_small_for_any_card() -> None:

@@ -55,7 +55,6 @@ _FLIPS = {2: 1, 4: 0, 5: 0, 7: 0}
 _TURNS = {3: cv2.ROTATE_180, 5: cv2.ROTATE_90_COUNTERCLOCKWISE, 6: cv2.ROTATE_90_CLOCKWISE,
           7: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}  # fmt: skip
 _LYING = (5, 6, 7, 8)
-_BY_PROFILE = ("CMYK", "L")
 
 
 def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
@@ -72,7 +71,7 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
         _check_header(image, data, name, settings)
         pixels = _pixels(image, data, settings)
         turn = _orientation(image)
-        icc = needed_profile(_icc(image)) if image.mode not in _BY_PROFILE else None
+        icc = needed_profile(_icc(image))
     if min(width, height) < settings.least_side:
         raise NoCard(
             f"The picture has only {width} × {height} pixels: no card can be recognised in it.",
@@ -232,7 +231,7 @@ def _rgb(image: Image.Image) -> Image.Image:
         white = Image.new("RGB", image.size, "white")
         white.paste(image, mask=image.getchannel("A"))
         return white
-    if image.mode in _BY_PROFILE and (icc := image.info.get("icc_profile")):
+    if image.mode in ("CMYK", "L") and (icc := image.info.get("icc_profile")):
         return _by_profile(image, icc)
     return image if image.mode == "RGB" else image.convert("RGB")
 
