@@ -13,10 +13,10 @@ from webcapture.synthetic.scene import CameraSetup
 
 PAGE = (210.0, 297.0)
 SETUPS = {
-    "level": CameraSetup(size_px=(1500, 2000)),
-    "tilted": CameraSetup(size_px=(1500, 2000), tilt_deg=30, azimuth_deg=70, roll_deg=100, fill=0.7),
-    "barrel": CameraSetup(size_px=(2000, 1500), tilt_deg=20, azimuth_deg=200, roll_deg=4, k1=-0.05, k2=0.01),
-    "pincushion": CameraSetup(size_px=(1500, 2000), tilt_deg=12, roll_deg=181, k1=0.05, fill=0.85),
+    "level": CameraSetup(size_px=(3000, 4000)),
+    "tilted": CameraSetup(size_px=(3000, 4000), tilt_deg=30, azimuth_deg=70, roll_deg=100, fill=0.7),
+    "barrel": CameraSetup(size_px=(4000, 3000), tilt_deg=20, azimuth_deg=200, roll_deg=4, k1=-0.05, k2=0.01),
+    "pincushion": CameraSetup(size_px=(3000, 4000), tilt_deg=12, roll_deg=181, k1=0.05, fill=0.85),
 }
 
 
@@ -91,5 +91,5 @@ def test_the_page_fills_the_frame_as_asked(name: str) -> None:
 
 def test_tilt_is_the_angle_at_the_cards_middle() -> None:
     camera = aim(CameraSetup(tilt_deg=20, azimuth_deg=0), PAGE)
-    assert camera.tilt_deg((105, 148.5)) == pytest.approx(20, abs=2)
+    assert camera.tilt_deg((105, 148.5)) == pytest.approx(20, abs=1e-6)
     assert camera.place[0] > 105, "leaning to the right of the card"

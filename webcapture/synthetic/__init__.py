@@ -11,6 +11,8 @@
     light.py         gradients, shadows, glare        surroundings.py   bench, papers, the printed card
     development.py   from light to JPEG               photograph.py     all of it together
     truth.py         what is known                    known.py    from what was painted to what is known
+    classes.py       ranges to draw from              papers.py, shots.py   drawing strips and cameras at random
+    scenes.py        typical, hard, tray by seed      adverse.py  photos that go wrong, and what must be said of them
 """
 
 from __future__ import annotations

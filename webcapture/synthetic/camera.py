@@ -83,31 +83,32 @@ class Pinhole:
 
 def aim(setup: CameraSetup, page_mm: tuple[float, float]) -> Pinhole:
     """The camera of that ``setup``, at the distance and aim that frame the page as asked."""
-    target = np.array([page_mm[0] / 2, page_mm[1] / 2])
-    distance = 1.5 * max(page_mm)
+    middle = np.array([page_mm[0] / 2, page_mm[1] / 2])
+    target, distance = middle, 1.5 * max(page_mm)
     frame = np.array(setup.size_px, dtype=float)
     outline = np.array([[x, y] for x in (0.0, page_mm[0]) for y in (0.0, page_mm[1])])
     wanted = (frame - 1) / 2 + frame * np.array(setup.offset)
-    camera = _placed(setup, target, distance)
-    for _ in range(25):
+    camera = _placed(setup, middle, target, distance)
+    for _ in range(40):
         px = camera.project(outline)
         low, high = px.min(axis=0), px.max(axis=0)
-        distance *= float(((high - low) / frame).max()) / setup.fill
-        middle = (low + high) / 2
-        target = target + camera.ground(middle[None])[0] - camera.ground(wanted[None])[0]
-        camera = _placed(setup, target, distance)
+        distance *= (float(((high - low) / frame).max()) / setup.fill) ** 0.8
+        seen = camera.ground(np.stack([(low + high) / 2, wanted]))
+        target = target + 0.8 * (seen[0] - seen[1])
+        camera = _placed(setup, middle, target, distance)
     return camera
 
 
-def _placed(setup: CameraSetup, target: Floats, distance: float) -> Pinhole:
+def _placed(setup: CameraSetup, middle: Floats, target: Floats, distance: float) -> Pinhole:
+    """A camera ``distance`` from the page's ``middle``, in the direction asked for, looking at ``target``."""
     tilt, azimuth = math.radians(setup.tilt_deg), math.radians(setup.azimuth_deg)
     lean = np.array([math.sin(tilt) * math.cos(azimuth), math.sin(tilt) * math.sin(azimuth), -math.cos(tilt)])
-    place = np.array([*target, 0.0]) + distance * lean
-    half_diagonal = math.hypot(*setup.size_px) / 2
+    place = np.array([*middle, 0.0]) + distance * lean
+    sight = np.array([*target, 0.0]) - place
     return Pinhole(
         size_px=setup.size_px,
-        focal_px=half_diagonal / math.tan(math.radians(setup.fov_deg) / 2),
-        rotation=_rotation(-lean, math.radians(setup.roll_deg)),
+        focal_px=math.hypot(*setup.size_px) / 2 / math.tan(math.radians(setup.fov_deg) / 2),
+        rotation=_rotation(sight / np.linalg.norm(sight), math.radians(setup.roll_deg)),
         place=place,
         k1=setup.k1,
         k2=setup.k2,

@@ -18,6 +18,8 @@ CHEMISTRY_PX_PER_MM = 8.0
 MARGIN_MM = 2.0
 """Picture beyond the paper's edges, so that sampling near an edge stays on paper."""
 PENCIL_MM = 0.45
+INK = Dye("ink", (1.0, 0.85, 0.4))
+"""What stays of a line drawn with a pen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,23 +75,32 @@ class _Chemistry:
         uneven = uneven + cloud(rng, (8, across), (8, 1.3 * grid.px_per_mm))[0] * 0.45
         self.uneven: Floats = strip.ragged_mm * uneven.astype(float)[None, :]
         streaks = cloud(rng, grid.shape, (30 * grid.px_per_mm, 0.9 * grid.px_per_mm))
+        blotches = cloud(rng, grid.shape, (4 * grid.px_per_mm, 1.5 * grid.px_per_mm))
         grains = cloud(rng, grid.shape, 0.3 * grid.px_per_mm)
-        self.patchy: Floats32 = np.clip(1 + strip.streaks * streaks + 0.04 * grains, 0.25, 2.0).astype(np.float32)
+        self.streaky = _factor(1 + strip.streaks * streaks + 0.04 * grains)
+        self.patchy = _factor(1 + 0.4 * strip.streaks * blotches + 0.04 * grains)
         self.on_paper = _coverage(strip, grid)
 
     def add(self, spot: Spot, lane: Lane) -> SpotOnPaper:
         """Put one spot on the paper."""
         run = self.strip.front.curve.mean_at(lane.t_mm, 2) - self.strip.origin.curve.mean_at(lane.t_mm, 2)
         rows, columns, load = self._placed(transport(spot, run, lane.band), spot, lane)
-        load = load * self.patchy[rows, columns] * self.on_paper[rows, columns]
+        uptake = self.streaky if lane.band else self.patchy
+        load = load * uptake[rows, columns] * self.on_paper[rows, columns]
         channel = int(np.argmax(spot.dye.absorption))
         load *= self.paper.load_for(spot.peak, channel) / max(spot.dye.absorption)
         self.loads[rows, columns] += load[..., None] * np.array(spot.dye.absorption, np.float32)
         return self._truth(spot, rows, columns, load)
 
     def run_ink(self) -> None:
-        """The bands of an ink line that ran, each over the whole width."""
-        for spot in self.strip.origin.inks:
+        """An ink line that ran: what stayed of it, and the bands of its dyes over the whole width."""
+        origin = self.strip.origin
+        if origin.kind != "ink":
+            return
+        away = (self.grid.s_mm - origin.curve.at(self.grid.t_mm)) / (0.5 * origin.thickness_mm)
+        line = np.exp(-0.5 * away**2).astype(np.float32) * self.streaky * self.paper.load_for(origin.absorbance, 0)
+        self.loads += line[..., None] * np.array(INK.absorption, np.float32)
+        for spot in origin.inks:
             self.add(spot, Lane(self.strip.width_mm / 2, band=True))
 
     def _placed(self, load: Load, spot: Spot, lane: Lane) -> tuple[slice, slice, Floats32]:
@@ -104,15 +115,7 @@ class _Chemistry:
         reach = len(load.values) * load.step_mm
         rows = grid.rows(float(path.min()) + load.s0_mm, float(path.max()) + load.s0_mm + reach)
         down = (grid.s_mm[rows] - path - load.s0_mm) / load.step_mm
-        if lane.band:
-            profile = load.values[:, 0]
-            values = np.interp(down, np.arange(len(profile)), profile, 0.0, 0.0)
-            return rows, columns, values.astype(np.float32)
-        across = np.broadcast_to((t - middle - load.t0_mm) / load.step_mm, down.shape)
-        values = cv2.remap(
-            load.values.astype(np.float32), across.astype(np.float32), down.astype(np.float32), cv2.INTER_CUBIC
-        )
-        return rows, columns, np.maximum(values, 0)
+        return rows, columns, _sampled(load, down, None if lane.band else (t - middle - load.t0_mm) / load.step_mm)
 
     def _truth(self, spot: Spot, rows: slice, columns: slice, load: Floats32) -> SpotOnPaper:
         s, t = self.grid.s_mm[rows, 0], self.grid.t_mm[0, columns]
@@ -133,6 +136,21 @@ class _Chemistry:
             half_widths_mm=_half_widths(s, down),
             relative=(red, green, blue),
         )
+
+
+def _sampled(load: Load, down: Floats, across: Floats | None) -> Floats32:
+    """The load at fractional rows and columns of its grid; a band has no columns."""
+    if across is None:
+        profile = load.values[:, 0]
+        return np.asarray(np.interp(down, np.arange(len(profile)), profile, 0.0, 0.0), np.float32)
+    columns = np.broadcast_to(across, down.shape).astype(np.float32)
+    values = cv2.remap(load.values.astype(np.float32), columns, down.astype(np.float32), cv2.INTER_CUBIC)
+    return np.maximum(values, np.float32(0))
+
+
+def _factor(values: Floats32) -> Floats32:
+    """How much dye a place takes up, relative to the mean."""
+    return np.clip(values, 0.25, 2.0).astype(np.float32)
 
 
 def _half_widths(s: Floats, profile: Floats) -> tuple[float, float]:
@@ -231,6 +249,3 @@ def _draw_mark(lane: Lane, origin: OriginLine, grid: Grid, pencil: Floats32, rng
     lines = [np.array([[s + a, lane.t_mm + b] for a, b in way]) for way in ways.get(lane.mark, [])]
     if lines:
         strokes(pencil, grid, lines, 0.8 if lane.mark == "dot" else PENCIL_MM, origin.absorbance + 0.05, rng)
-
-
-INK = Dye("ink line", (0.9, 0.75, 0.35))

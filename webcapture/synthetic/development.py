@@ -76,7 +76,7 @@ def developed(picture: Floats32, setup: CameraSetup, table: Floats32) -> Bytes8:
     if setup.sharpening > 0:
         soft = cv2.GaussianBlur(level, (0, 0), 1.2)
         level = cv2.addWeighted(level, 1 + setup.sharpening, soft, -setup.sharpening, 0.0)
-    return np.clip(np.rint(level), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(np.rint(level), 0, 255), np.uint8)
 
 
 _TURNED_BY: dict[int, Image.Transpose] = {
@@ -104,20 +104,24 @@ def jpeg(pixels: Bytes8, setup: CameraSetup) -> bytes:
     return file.getvalue()
 
 
+def _fixed(*values: float) -> bytes:
+    """ICC's s15Fixed16 numbers."""
+    return struct.pack(f">{len(values)}i", *(round(v * 65536) for v in values))
+
+
 def display_p3_profile() -> bytes:
     """A minimal ICC version 4 profile of Display P3: matrix and transfer function (ICC.1:2022, from memory)."""
-    fixed = lambda *values: struct.pack(f">{len(values)}i", *(round(v * 65536) for v in values))  # noqa: E731
     text = "Display P3".encode("utf-16-be")
     localised = b"mluc" + struct.pack(">IIIHHII", 0, 1, 12, 0x656E, 0x5553, len(text), 28) + text
-    curve = b"para" + struct.pack(">IHH", 0, 3, 0) + fixed(2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
+    curve = b"para" + struct.pack(">IHH", 0, 3, 0) + _fixed(2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
     tags = {
         b"desc": localised,
         b"cprt": localised,
-        b"wtpt": b"XYZ \0\0\0\0" + fixed(0.96420, 1.0, 0.82491),
+        b"wtpt": b"XYZ \0\0\0\0" + _fixed(0.96420, 1.0, 0.82491),
         # Primaries adapted to D50 (Bradford).
-        b"rXYZ": b"XYZ \0\0\0\0" + fixed(0.51512, 0.24120, -0.00105),
-        b"gXYZ": b"XYZ \0\0\0\0" + fixed(0.29198, 0.69225, 0.04189),
-        b"bXYZ": b"XYZ \0\0\0\0" + fixed(0.15710, 0.06657, 0.78407),
+        b"rXYZ": b"XYZ \0\0\0\0" + _fixed(0.51512, 0.24120, -0.00105),
+        b"gXYZ": b"XYZ \0\0\0\0" + _fixed(0.29198, 0.69225, 0.04189),
+        b"bXYZ": b"XYZ \0\0\0\0" + _fixed(0.15710, 0.06657, 0.78407),
         b"rTRC": curve,
         b"gTRC": curve,
         b"bTRC": curve,
@@ -128,5 +132,5 @@ def display_p3_profile() -> bytes:
         table += name + struct.pack(">II", offset + len(body), len(value))
         body += value + b"\0" * (-len(value) % 4)
     head = struct.pack(">I4sI4s4s4s", offset + len(body), b"\0\0\0\0", 0x04000000, b"mntr", b"RGB ", b"XYZ ")
-    head += struct.pack(">6H4s", 2024, 1, 1, 0, 0, 0, b"acsp") + b"\0" * 28 + fixed(0.96420, 1.0, 0.82491)
+    head += struct.pack(">6H4s", 2024, 1, 1, 0, 0, 0, b"acsp") + b"\0" * 28 + _fixed(0.96420, 1.0, 0.82491)
     return head.ljust(128, b"\0") + table + body

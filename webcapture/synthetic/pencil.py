@@ -46,12 +46,12 @@ class Grid:
     @property
     def s_mm(self) -> Floats:
         """(rows, 1)."""
-        return ((np.arange(self.shape[0]) + 0.5) / self.px_per_mm - self.margin_mm)[:, None]
+        return np.asarray((np.arange(self.shape[0]) + 0.5) / self.px_per_mm - self.margin_mm)[:, None]
 
     @property
     def t_mm(self) -> Floats:
         """(1, columns)."""
-        return ((np.arange(self.shape[1]) + 0.5) / self.px_per_mm - self.margin_mm)[None, :]
+        return np.asarray((np.arange(self.shape[1]) + 0.5) / self.px_per_mm - self.margin_mm)[None, :]
 
     def rows(self, low_mm: float, high_mm: float) -> slice:
         """The rows between two places along the strip."""

@@ -246,6 +246,7 @@ class CameraSetup:
     fov_deg: float = 68.0
     """Field of view along the diagonal."""
     tilt_deg: float = 0.0
+    """Angle between the card's normal and the direction to the camera, at the card's middle."""
     azimuth_deg: float = 0.0
     """The side the phone leans to: 0 right of the card, 90 towards its bottom."""
     roll_deg: float = 0.0

@@ -31,7 +31,7 @@ def printed_card(layout: str, paper: str) -> Floats32:
     levels = np.arange(256) / 255
     linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
     table = (CARD_BLACK + (CARD_WHITE - CARD_BLACK) * linear).astype(np.float32)
-    page = table[card_png_array(card_layout(layout, paper), CARD_DPI)]
+    page: Floats32 = np.asarray(table[card_png_array(card_layout(layout, paper), CARD_DPI)], np.float32)
     page.setflags(write=False)
     return page
 
@@ -40,7 +40,7 @@ def bench(kind: str, rng: np.random.Generator) -> Floats32:
     """Reflectance of the bench (rows, columns, 3) at BENCH_PX_PER_MM."""
     side = round(BENCH_MM * BENCH_PX_PER_MM)
     makers = {"wood": _wood, "stone": _stone, "slate": _slate, "mat": _mat, "white": _white}
-    return np.clip(makers[kind]((side, side), rng), 0.01, 0.95).astype(np.float32)
+    return np.asarray(np.clip(makers[kind]((side, side), rng), 0.01, 0.95), np.float32)
 
 
 def _tinted(brightness: Floats32, colour: Triple) -> Floats32:

@@ -80,7 +80,7 @@ def _head_start(spot: Spot, run_mm: float) -> float:
 
 def _symmetric(half: float) -> Floats:
     n = math.ceil(half / STEP_MM)
-    return np.arange(-n, n + 1) * STEP_MM
+    return np.asarray(np.arange(-n, n + 1) * STEP_MM)
 
 
 def _gaussian(x: Floats, sigma: float) -> Floats:
