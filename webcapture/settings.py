@@ -234,6 +234,115 @@ class LandmarkSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class ReportSettings:
+    """The annotated picture."""
+
+    jpeg_quality: int = knob(85, "", "Thin lines and small figures stay clean; the file stays under half a megabyte.")
+    picture_margin_mm: float = knob(
+        3.0, "mm", "Enough of the card around a strip to see that its edges were found; more makes the strip smaller."
+    )
+    side_labels_mm: float = knob(
+        60.0, "mm", "Up to this width a strip leaves room for labels beside it; wider sheets carry them between lanes."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PaperSettings:
+    """Telling paper from what is on it."""
+
+    edge_mm: float = knob(0.8, "mm", "Left out along all edges, where blur mixes paper and card.")
+    stroke_mm: float = knob(1.0, "mm", "A pencil stroke is thinner than this, a spot nowhere.")
+    stroke_sd: float = knob(5.0, "sd", "How far a stroke stands out of the paper's grain.")
+    stroke_share: float = knob(0.45, "", "Share of its darkness a stroke loses when thin things are taken away; a small spot loses a quarter.")
+    line_half_mm: float = knob(0.75, "mm", "Half the width of a pencil line with its blur, filled in where it crosses a spot.")
+    fill_mm: float = knob(0.8, "mm", "Reach from which a stroke's cells are filled in.")
+    level_mm: float = knob(5.0, "mm", "The paper's level is followed over this reach: longer than grain, shorter than shadows.")
+    stained_sd: float = knob(3.0, "sd", "A square millimetre this far off the level is not bare paper.")
+    pale_percentile: float = knob(30.0, "%", "Paler part of a row, where a spot fills most of a narrow strip.")
+    first_window_mm: float = knob(41.0, "mm", "Window of the first guess of the level along the strip: longer than twice any spot.")
+
+
+@dataclass(frozen=True, slots=True)
+class LaneSettings:
+    """Finding lanes."""
+
+    sheet_mm: float = knob(40.0, "mm", "A narrower strip has one lane: two would run into each other (spots at least 3 cm apart: BP 2010, App. III E; schools use 1.5 cm).")
+    edge_mm: float = knob(0.8, "mm", "Left out along the long edges.")
+    below_mm: float = knob(3.0, "mm", "Colour so far below the origin line still counts: a spot left on it.")
+    front_mm: float = knob(2.0, "mm", "Colour nearer to the front may be the front's own.")
+    colour_sd: float = knob(2.5, "sd", "Smoothed absorbance beyond which a cell counts as colour.")
+    colour_cap: float = knob(12.0, "sd", "One dark spot must not hide a pale lane.")
+    column_smooth_mm: float = knob(1.5, "mm", "Columns of colour are smoothed so far: less than a spot's width.")
+    column_least: float = knob(3.0, "sd mm", "Least colour of a column: one faint spot.")
+    column_share: float = knob(0.04, "", "Of the strongest column: less is its fringe.")
+    apart_mm: float = knob(9.0, "mm", "Lanes nearer than this run into each other.")
+    reach_mm: float = knob(15.0, "mm", "Half the width of a lane without neighbours.")
+    mark_mm: tuple[float, float] = knob((0.7, 1.8), "mm", "Above and below the origin line, where a cross or tick stands out.")
+    mark_smooth_mm: float = knob(0.5, "mm", "Width of a pencil tick with its blur.")
+    mark_sd: float = knob(6.0, "sd", "How far a mark stands out of the paper along the line.")
+
+
+@dataclass(frozen=True, slots=True)
+class SpotSettings:
+    """Finding and measuring spots."""
+
+    smooth_mm: float = knob(0.5, "mm", "Profiles are smoothed so far before peaks are looked for: less than any spot's width.")
+    window_mm: float = knob(5.0, "mm", "Width of the windows across a lane that spots are looked for in: about a spot.")
+    noise_least: float = knob(0.0005, "absorbance", "Noise is never taken for less: a photo's own steps of brightness.")
+    touching_sd: float = knob(4.0, "sd", "A valley above this is not bare paper: the spots beside it touch.")
+    region_sd: float = knob(2.0, "sd", "A spot's region ends where it no longer stands out.")
+    channel_sd: float = knob(8.0, "sd", "A channel that shows a spot less clearly says nothing of its place.")
+    better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
+    shared_share: float = knob(0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance.")
+    least_sd: float = knob(6.0, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
+    least_absorbance: float = knob(0.008, "absorbance", "Less is paper's own unevenness, whatever its noise.")
+    least_width_mm: float = knob(0.8, "mm", "Standard deviation twice this small is a speck or a stroke.")
+    most_width_mm: float = knob(45.0, "mm", "Wider at the base is a cloud: a finger mark or the paper's own colour.")
+    valley_share: float = knob(0.93, "", "Between two spots the profile falls below this share of the smaller.")
+    apart_share: float = knob(0.05, "", "Where it falls below this share, the two are measured each for itself.")
+    edge_share: float = knob(0.02, "", "A spot ends where its profile falls to this share of its height.")
+    edge_sd: float = knob(1.0, "sd", "And not below the noise.")
+    faint_sd: float = knob(12.0, "sd", "Weaker spots are flagged faint.")
+    faint_absorbance: float = knob(0.025, "absorbance", "The same, for a paper without noise: hardly seen by eye.")
+    tailing: float = knob(2.0, "", "Half-width at a tenth of the height, origin side over front side, beyond which a spot tails.")
+    merged_resolution: float = knob(0.8, "", "Resolution below which a neighbour's share in a spot is a guess; 1.5 is full separation.")
+    split_share: float = knob(0.25, "width", "Channels whose centres differ by more belong to two dyes.")
+    origin_mm: float = knob(1.6, "mm", "A spot whose centre lies this near to the origin line did not move.")
+    near_front: float = knob(0.95, "Rf", "Beyond, a spot ran with the front.")
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingSettings:
+    """Which line is the origin, which the front, and which way up the strip lies: evidence in natural logarithms of odds."""
+
+    arrow: float = knob(3.0, "ln odds", "The card shows where the origin end goes: 19 of 20 strips lie right.")
+    marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
+    line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
+    partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
+    widths: float = knob(4.8, "ln odds", "For each unit of growth of ln(width) over the run: spots widen by about 0.6 ± 0.5 on their way.")
+    tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
+    most_spots: float = knob(6.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
+    u_pencil_mm: float = knob(0.02, "mm", "Where within a pencil line its middle lies.")
+    u_wet_mm: float = knob(0.08, "mm", "A wet edge has no sharper place.")
+    u_stain_mm: float = knob(0.08, "mm", "Where in its stain the front stopped.")
+    slant: float = knob(1.0, "mm", "Difference of the front's height across the strip, or between lanes, that people should know of.")
+    front_own_mm: float = knob(2.5, "mm", "So near to the front, a faint line right across the strip is the front's own.")
+    front_own_absorbance: float = knob(0.12, "absorbance", "And it is faint.")
+    front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
+
+
+@dataclass(frozen=True, slots=True)
+class FlatnessSettings:
+    """How far a strip stands off the card."""
+
+    prior_mm: float = knob(0.5, "mm", "Standard deviation of the rise of a strip that somebody laid flat.")
+    prior_skew_mm: float = knob(0.2, "mm", "The same for an uneven rise.")
+    cut_mm: float = knob(0.06, "mm", "How far a cut edge is from straight.")
+    u_edge_least_mm: float = knob(0.03, "mm", "Edge points are not independent: fibres, blur.")
+    flag_mm: float = knob(1.0, "mm", "A rise that shifts a spot by 0.005 in Rf at a tilt of 30°.")
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All groups."""
 
@@ -245,6 +354,7 @@ class Settings:
     profile: FieldSettings = field(default_factory=FieldSettings)
     trace: TraceSettings = field(default_factory=TraceSettings)
     landmark: LandmarkSettings = field(default_factory=LandmarkSettings)
+    report: ReportSettings = field(default_factory=ReportSettings)
     web: WebSettings = field(default_factory=WebSettings)
 
 

@@ -64,7 +64,13 @@ def make_result(
     for spec, strip in zip(specs, strips, strict=True):
         _paint(pixels, spec, strip)
     sheet = Sheet(
-        np.rint(pixels).astype(np.uint8), PX_PER_MM, np.ones((30, 21), np.float32), 0.1, (1.0, 1.0, 1.0), 0.26
+        pixels=pixels,
+        px_per_mm=PX_PER_MM,
+        light=np.ones((30, 21), np.float32),
+        light_px_per_mm=0.1,
+        white=(1.0, 1.0, 1.0),
+        tint=0.26,
+        shade=0.02,
     )
     return PhotoResult(CardSeen(layout, paper, 0.0412, 7.13, 12.84), strips, flags(*photo_flags), sheet, photo)
 

@@ -1,0 +1,61 @@
+"""Numbers and flags as people read them."""
+
+from __future__ import annotations
+
+import doctest
+import math
+
+import pytest
+
+from tests.report.factory import SpotSpec, StripSpec, make_result
+from webcapture.flags import REGISTRY
+from webcapture.report import marks, wording
+from webcapture.report.wording import badge_text, distance_text, rf_text, rounded_up, two_decimals, u_text
+
+
+@pytest.mark.parametrize("module", [wording, marks])
+def test_examples_in_the_docstrings(module: object) -> None:
+    outcome = doctest.testmod(module)  # type: ignore[arg-type]
+    assert outcome.attempted > 0 and outcome.failed == 0
+
+
+# Worked examples, distances in cm or mm and the Rf their sources print: International Baccalaureate Chemistry, May 2010,
+# Paper 3 TZ2, A3 (3.0/5.7); Cambridge IGCSE (5.4/6.0); Edexcel IGCSE (1.3/6.0, where 0.2 and 0.217 are accepted as well);
+# tutoring pages, as arithmetic only (11.2/13.4, 3.1/13.4, 33/55).
+@pytest.mark.parametrize(
+    ("distance", "run", "printed"),
+    [(3.0, 5.7, "0.53"), (5.4, 6.0, "0.90"), (1.3, 6.0, "0.22"), (11.2, 13.4, "0.84"), (3.1, 13.4, "0.23"), (33, 55, "0.60")],
+)  # fmt: skip
+def test_rf_is_rounded_as_published(distance: float, run: float, printed: str) -> None:
+    assert two_decimals(distance / run) == printed
+
+
+# Published slips: figures that were cut off, not rounded (19/48 as 0.39, 2.9/5.3 as 0.54).
+@pytest.mark.parametrize(("distance", "run", "right"), [(19, 48, "0.40"), (2.9, 5.3, "0.55")])
+def test_rf_is_rounded_not_cut_off(distance: float, run: float, right: str) -> None:
+    assert two_decimals(distance / run) == right
+
+
+def test_there_is_no_minus_zero() -> None:
+    assert two_decimals(-0.001) == "0.00"
+
+
+@pytest.mark.parametrize("u", [0.0001, 0.0042, 0.0099, 0.01, 0.010001, 0.02, 0.03, 0.07, 0.11, 0.29])
+def test_uncertainty_is_never_understated(u: float) -> None:
+    said = float(two_decimals(rounded_up(u)))
+    assert said >= u - 1e-6
+    assert said - u < 0.01
+
+
+def test_unknown_numbers_have_no_words() -> None:
+    known = make_result(StripSpec(lanes=((SpotSpec(0.448),),))).strips[0].lanes[0].spots[0]
+    unknown = make_result(StripSpec(has_front=False)).strips[0].lanes[0].spots[0]
+    assert (rf_text(known), u_text(known)) == ("0.45", "0.01")
+    assert (rf_text(unknown), u_text(unknown)) == (None, None)
+    assert distance_text(40.44) == "40.4 mm"
+    assert distance_text(math.nan) is None
+
+
+def test_every_flag_has_a_short_badge() -> None:
+    for flag in REGISTRY.values():
+        assert 0 < len(badge_text(flag)) <= 18 and "-" not in badge_text(flag)

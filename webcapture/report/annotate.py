@@ -1,0 +1,246 @@
+"""The annotated picture: each strip cut out and set upright, with scale, lines, spots, Rf and flags.
+
+Every line is drawn twice, dark and light, and differs in its pattern as well as its colour (Okabe-Ito), so that it reads on
+any ground, in grey and by colour-blind people. Flags are words in a frame.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from webcapture.model import Bytes8, Floats, PhotoResult, Point, Sheet
+from webcapture.report.marks import strokes, zero_of_scale
+from webcapture.report.pen import INK, PAPER, Colour, Pen
+from webcapture.report.plates import (
+    BETWEEN_LANES,
+    FIRST_ROW,
+    GAP,
+    ROW,
+    Form,
+    Placed,
+    Plate,
+    arrange,
+    form_for,
+    header_badges,
+    label_room,
+    place_labels,
+    row_width,
+)
+from webcapture.report.wording import badge_text
+from webcapture.settings import DEFAULTS, ReportSettings
+
+HALO_PX = 4
+"""White edge around words that may stand on the strip's picture."""
+LINE_NAME_INDENT = 0.2
+"""Space between a leader and the name of its line, letter sizes."""
+BOLDEST = 4.5
+"""Strokes never grow beyond what suits letters of this many millimetres on the strip: else they hide small spots."""
+EDGE = 5
+"""Width of a stroke's edge on either side, in the unit of Style."""
+SHIFT = 4
+"""Fractional bits of OpenCV's coordinates: lines are placed to a sixteenth of a pixel."""
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a kind of stroke is drawn; widths and dashes in hundredths of the picture's letter size."""
+
+    core: Colour
+    edge: Colour
+    width: int
+    dash: tuple[int, int] | None = None
+    """(drawn, left out), or None for a whole line."""
+
+
+STYLES = {
+    "outline": Style((86, 180, 233), INK, 6),
+    "axis": Style((204, 121, 167), PAPER, 6, (12, 30)),
+    "origin": Style((0, 114, 178), PAPER, 12),
+    "front": Style((213, 94, 0), PAPER, 12, (60, 30)),
+    "spot": Style((230, 159, 0), INK, 8),
+    "centre": Style(PAPER, INK, 6),
+    "leader": Style(INK, PAPER, 5),
+}
+
+
+def annotated_jpeg(result: PhotoResult, settings: ReportSettings = DEFAULTS.report) -> bytes:
+    """The annotated picture of one photo, a JPEG about 1000 pixels wide."""
+    file = io.BytesIO()
+    annotated_picture(result, settings).save(file, "JPEG", quality=settings.jpeg_quality, subsampling="4:2:0")
+    return file.getvalue()
+
+
+def annotated_picture(result: PhotoResult, settings: ReportSettings = DEFAULTS.report) -> Image.Image:
+    """The annotated picture before it is compressed, RGB."""
+    badges = tuple(badge_text(flag) for flag in result.flags)
+    form = form_for(result.strips, settings)
+    ruler = Pen(form.letter)
+    top = ruler.badges_height(form.width - ruler.size, badges) + (0.4 * ruler.size if badges else 0.0)
+    if not result.strips:
+        return _whole_page(result.sheet, form, top, badges)
+    plates, width, height = arrange(result.strips, form, ruler, top, settings)
+    canvas = np.full((height, width, 3), 255, np.uint8)
+    placed = [place_labels(plate, ruler) for plate in plates]
+    for plate, plate_labels in zip(plates, placed, strict=True):
+        _cut_out(canvas, result.sheet, plate)
+        _draw_strokes(canvas, plate, plate_labels, form.letter)
+    picture = Image.fromarray(canvas)
+    pen = Pen(form.letter, picture)
+    _write_photo_badges(pen, width, badges)
+    for plate, plate_labels in zip(plates, placed, strict=True):
+        _write(pen, plate, plate_labels)
+    return picture
+
+
+def _whole_page(sheet: Sheet, form: Form, top: float, badges: tuple[str, ...]) -> Image.Image:
+    """The card as it was seen, where there is no strip to show."""
+    page = Image.fromarray(sheet.pixels)
+    page.thumbnail((form.width, 10 * form.width))
+    picture = Image.new("RGB", (page.width, page.height + round(top)), PAPER)
+    picture.paste(page, (0, round(top)))
+    _write_photo_badges(Pen(form.letter, picture), page.width, badges)
+    return picture
+
+
+def _write_photo_badges(pen: Pen, width: int, badges: tuple[str, ...]) -> None:
+    pen.badges(0.4 * pen.size, 0.4 * pen.size, width - pen.size, badges)
+
+
+# --- pixels
+
+
+def _cut_out(canvas: Bytes8, sheet: Sheet, plate: Plate) -> None:
+    """The strip from the rectified page, turned into its own frame."""
+    left, top, width, height = plate.box
+    frame, k, n = plate.frame, plate.px_per_mm, sheet.px_per_mm
+    # Pixel (i, j) of the cut-out shows s = (height − j − 0.5) / k − margin, t = (i + 0.5) / k − margin.
+    s0, t0 = (height - 0.5) / k - plate.margin_mm, 0.5 / k - plate.margin_mm
+    to_sheet = np.array([
+        [n * b / k, -n * a / k, n * (c + s0 * a + t0 * b) - 0.5]
+        for a, b, c in zip(frame.along, frame.across, frame.corner, strict=True)
+    ])  # fmt: skip
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    cut = cv2.warpAffine(sheet.pixels, to_sheet, (width, height), flags=flags, borderValue=PAPER)
+    canvas[top : top + height, left : left + width] = cut
+
+
+def _draw_strokes(canvas: Bytes8, plate: Plate, placed: Sequence[Placed], letter: int) -> None:
+    unit = min(letter, plate.px_per_mm * BOLDEST) / 100
+    for label in placed:
+        _draw(canvas, [label.start, *_leader(label, plate, letter)], STYLES["leader"], unit)
+    for stroke in strokes(plate.strip, plate.frame):
+        _draw(canvas, [plate.at(point) for point in stroke.points], STYLES[stroke.kind], unit)
+
+
+def _leader(placed: Placed, plate: Plate, letter: int) -> Iterator[Point]:
+    """From a spot across the strip level with it, then to its label."""
+    if not plate.wide:
+        yield plate.right + 0.1 * letter, placed.start[1]
+    yield placed.x, placed.y
+
+
+def _draw(canvas: Bytes8, points: Sequence[Point], style: Style, unit: float) -> None:
+    """One stroke: its wider edge first, then its core."""
+    pieces = np.array([points]) if style.dash is None else _dashes(points, style.dash, unit)
+    if len(pieces) == 0:
+        return
+    lines = list(np.rint((pieces - 0.5) * 2**SHIFT).astype(np.int32))
+    width, edge = max(round(style.width * unit), 1), max(round(EDGE * unit), 1)
+    for colour, thickness in ((style.edge, width + 2 * edge), (style.core, width)):
+        cv2.polylines(canvas, lines, False, colour, thickness, cv2.LINE_AA, SHIFT)
+
+
+def _dashes(points: Sequence[Point], dash: tuple[int, int], unit: float) -> Floats:
+    """(n, 2, 2): a line cut into dashes, each from (x, y) to (x, y); being short, they are straight."""
+    drawn, left_out = dash[0] * unit, dash[1] * unit
+    path = np.array(points)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    starts = np.arange(0.0, along[-1], drawn + left_out)
+    places = np.stack([starts, np.minimum(starts + drawn, along[-1])], axis=1)
+    return np.stack([np.interp(places, along, path[:, axis]) for axis in (0, 1)], axis=2)
+
+
+# --- words
+
+
+def _write(pen: Pen, plate: Plate, placed: Sequence[Placed]) -> None:
+    pen.text(plate.x + 0.4 * pen.size, plate.y + 0.9 * pen.size, f"Bay {plate.strip.bay}", 1.1, bold=True)
+    badges = header_badges(plate.strip, plate.wide)
+    pen.badges(plate.x + 0.4 * pen.size, plate.y + 1.65 * pen.size, plate.column - pen.size, badges)
+    _write_scale(pen, plate)
+    _write_lane_numbers(pen, plate)
+    if plate.wide:
+        _write_line_names(pen, plate)
+    for label in placed:
+        if plate.wide:
+            _write_label(pen.resized(round(BETWEEN_LANES * pen.size)), label, plate.right - label.x, HALO_PX)
+        else:
+            _write_label(pen, label, label_room(plate, pen), 0)
+
+
+def _write_scale(pen: Pen, plate: Plate) -> None:
+    """Millimetres along the strip's left side, from the origin line upwards."""
+    left, top, _, _ = plate.box
+    zero = zero_of_scale(plate.strip, plate.frame)
+    y0 = plate.at((zero, 0.0))[1]
+    numbered = 10 if 10 * plate.px_per_mm >= 1.4 * pen.size else 20
+    for mm in range(int((y0 - top) / plate.px_per_mm) + 1):
+        y = y0 - mm * plate.px_per_mm
+        length = 0.45 if mm % 10 == 0 else 0.3 if mm % 5 == 0 else 0.15
+        pen.line(left - 3 - length * pen.size, y, left - 3, y)
+        if mm % numbered == 0:
+            pen.text(left - 0.6 * pen.size, y, str(mm), 0.72, anchor="rm")
+    pen.text(left - 0.6 * pen.size, y0 + 0.8 * pen.size, "mm", 0.72, anchor="rm")
+    pen.line(left - 3, y0, left - 3, top)
+
+
+def _write_lane_numbers(pen: Pen, plate: Plate) -> None:
+    if len(plate.strip.lanes) < 2:
+        return
+    y = plate.box[1] + plate.box[3] + 0.8 * pen.size
+    pen.text(plate.box[0] - 0.3 * pen.size, y, "lane", 0.8, anchor="rm")
+    for lane in plate.strip.lanes:
+        x, _ = plate.at((0.0, sum(lane.t_range_mm) / 2))
+        pen.text(x, y, str(lane.lane), 1.0, bold=True, anchor="mm")
+
+
+def _write_line_names(pen: Pen, plate: Plate) -> None:
+    """On a wide sheet: above the right end of each line."""
+    for name, line in (("origin", plate.strip.origin), ("front", plate.strip.front)):
+        if line is not None:
+            t = float(line.t_mm.max())
+            x, y = plate.at((float(np.polynomial.polynomial.polyval(t, line.coefficients)), t))
+            pen.text(x, y + (0.75 if name == "origin" else -0.75) * pen.size, name, 0.8, anchor="rm", halo=HALO_PX)
+
+
+def _write_label(pen: Pen, placed: Placed, room: float, halo: int) -> None:
+    """A label's rows and, below them, its badges; ``halo`` sets words off a picture."""
+    y = placed.y
+    for row in placed.rows:
+        if row_width(placed.label, pen, row) > 0:
+            _write_row(pen, placed, row, y, room, halo)
+            y += ROW * pen.size
+    pen.badges(placed.x, y - (ROW - FIRST_ROW) * pen.size, room, placed.label.badges)
+
+
+def _write_row(pen: Pen, placed: Placed, row: tuple[str, ...], y: float, room: float, halo: int) -> None:
+    label, x = placed.label, placed.x
+    if not label.number:
+        x += LINE_NAME_INDENT * pen.size
+    if "number" in row and label.number:
+        x += pen.pill(x, y, label.number) + GAP * pen.size
+    if "text" in row:
+        share = min(1.0, (placed.x + room - x) / pen.width(label.text, bold=label.strong))
+        pen.text(x, y, label.text, share, bold=label.strong, halo=halo)
+        x += pen.width(label.text, share, label.strong) + GAP * pen.size
+    if "detail" in row:
+        # Below the number, the uncertainty stands under the figures it belongs to.
+        indent = 0.0 if len(row) > 1 else pen.pill_width(label.number) + GAP * pen.size
+        indent = min(indent, max(room - pen.width(label.detail, 0.9), 0.0))
+        pen.text(x + indent, y, label.detail, 0.9, halo=halo)

@@ -1,0 +1,55 @@
+"""Numbers and flags as people read them: one way of rounding for picture, table and page."""
+
+from __future__ import annotations
+
+import math
+
+from webcapture.flags import Flag
+from webcapture.model import Spot
+
+RF_DECIMALS = 2
+"""Rf is usually given to two decimal places (IUPAC Gold Book R05353)."""
+
+
+def rf_text(spot: Spot) -> str | None:
+    """Rf to two decimals, or None where it is not known.
+
+    >>> two_decimals(0.448)
+    '0.45'
+    """
+    return None if spot.rf is None else two_decimals(spot.rf)
+
+
+def u_text(spot: Spot) -> str | None:
+    """The expanded uncertainty of Rf to the same two decimals, rounded up and never zero; None where it is not known."""
+    return None if spot.U_rf is None else two_decimals(rounded_up(spot.U_rf))
+
+
+def two_decimals(value: float) -> str:
+    """A number to two decimals, without a minus sign before zero."""
+    return f"{round(value, RF_DECIMALS) + 0.0:.{RF_DECIMALS}f}"
+
+
+def rounded_up(uncertainty: float) -> float:
+    """An uncertainty rounded up to the decimals of Rf: what is said is never narrower than what is known.
+
+    >>> rounded_up(0.0042), rounded_up(0.02), rounded_up(0.0201)
+    (0.01, 0.02, 0.03)
+    """
+    unit = 10.0**-RF_DECIMALS
+    return max(math.ceil(round(uncertainty / unit, 6)), 1) * unit
+
+
+def distance_text(millimetres: float) -> str | None:
+    """A distance to a tenth of a millimetre with its unit, or None where it is not known."""
+    return f"{millimetres:.1f} mm" if math.isfinite(millimetres) else None
+
+
+def badge_text(flag: Flag) -> str:
+    """A flag in two or three words: its code, readable.
+
+    >>> from webcapture.flags import flag
+    >>> badge_text(flag("did-not-move"))
+    'did not move'
+    """
+    return flag.code.replace("-", " ")
