@@ -104,6 +104,19 @@ class Sheet:
     """Colour of the light: linear intensity of white paper in R, G, B, relative to their mean."""
     tint: float
     """Linear intensity of the printed tint relative to the white page."""
+    shade: float
+    """How far light and shadow on the card depart from a smooth field: natural logarithm, 2nd to 98th percentile."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """How good the photo is."""
+
+    blur_mm: float
+    """Standard deviation of the blur, on the card."""
+    white: float
+    """Linear intensity of the white page, 0 to 1."""
+    flags: tuple[Flag, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

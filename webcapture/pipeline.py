@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from webcapture.card.layout import card_layout
+from webcapture.flags import flag
 from webcapture.imaging.light import rectified_sheet
 from webcapture.imaging.markers import find_card
 from webcapture.imaging.photo import read_photo
@@ -24,10 +25,10 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) ->
     card = card_layout(sighting.layout, sighting.paper)
     view = fit_view(sighting, card, photo.pixels.shape, settings.view)
     sheet = rectified_sheet(photo, view, card, settings.light)
-    quality = judge(photo, view, sheet, card, settings.quality)
     outlines = find_strips(sheet, card, settings.strip)
+    quality = judge(sighting, view, sheet, outlines, card, settings.quality)
     images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
-    strips = tuple(measure_strip(image, view, quality, settings) for image in images)
+    strips = tuple(measure_strip(image, view, settings) for image in images)
     return PhotoResult(
         card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm),
         strips=strips,

@@ -162,6 +162,23 @@ class LightSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class QualitySettings:
+    """Judging the photo."""
+
+    blur_flag_mm: float = knob(0.4, "mm", "A pencil line is as wide: it fades.")
+    blur_error_mm: float = knob(0.9, "mm", "Spots of 2 mm run into each other and lines are gone.")
+    dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
+    dark_error: float = knob(0.025, "", "Below, 8 bits leave a handful of levels for all absorbances.")
+    shade: float = knob(0.28, "ln", "Steps of light of a quarter; a smooth gradient does not count.")
+    glare_level: float = knob(0.95, "", "Linear intensity in all channels that a camera clips.")
+    glare_mm2: float = knob(30.0, "mm²", "A reflection smaller than a spot hides nothing.")
+    glare_range: tuple[float, float] = knob((0.22, 0.55), "", "Between tint (0) and white (1): a veil of light on the tint.")
+    bend_mm: float = knob(0.3, "mm", "The frame's misfit from a plane: ten times that of a flat card.")
+    span_flag: float = knob(0.85, "", "Share of the frame's width and height that the seen saddles span; beyond them the fit extrapolates.")
+    span_error: float = knob(0.55, "", "With half the card unseen, nothing of the rest is certain.")
+
+
+@dataclass(frozen=True, slots=True)
 class StripSettings:
     """Finding strips in the bays and cutting them out."""
 
@@ -189,7 +206,8 @@ class FieldSettings:
     """The strip as a field of absorbance."""
 
     cell_mm: float = knob(0.25, "mm", "Spots are 2 mm and more; finer cells only cost time.")
-    bin_mm: float = knob(1.5, "mm", "Width over which a line is averaged before it is traced: a pencil line slants little within it.")
+    bin_mm: float = knob(1.5, "mm", "Least width over which a line is averaged before it is traced: a pencil line slants little within it.")
+    most_bins: int = knob(40, "", "Ample for a slant and a bow on a wide sheet.")
     edge_mm: float = knob(0.8, "mm", "Left out along the long edges, where blur mixes paper and card.")
     paper_percentile: float = knob(75.0, "%", "Of the strip's brightness: bare paper, beyond its own grain.")
 
@@ -204,8 +222,7 @@ class TraceSettings:
     slope_most: float = knob(0.25, "", "Steepest line, rise over run: 14°, beyond any drawn origin and most slanted fronts.")
     turn_cost: float = knob(0.15, "sd/row", "A path that wriggles must gain by it.")
     least_score: float = knob(1.2, "sd", "Mean response of a path: chance paths through grain reach 1.")
-    apart_mm: float = knob(1.6, "mm", "A second line nearer than this is the same line.")
-    refine_mm: float = knob(0.4, "mm", "How far from the path the line's middle is taken: about a pencil line's width.")
+    apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
     seen_least: float = knob(3.0, "sd", "Response at which one bin counts as showing the line.")
     on_line_mm: float = knob(0.25, "mm", "Bins this near to the fitted line lie on it; a hand-drawn line wavers so much.")
 
@@ -214,8 +231,12 @@ class TraceSettings:
 class LandmarkSettings:
     """Origin line and solvent front."""
 
+    line_mm: float = knob(0.4, "mm", "Half the width over which a pencil line responds, blur included.")
+    wet_mm: float = knob(1.2, "mm", "The same for a wet edge: half the span of the paper compared.")
+    stain_mm: float = knob(0.8, "mm", "The same for a stain.")
     core_mm: float = knob(0.2, "mm", "Half a pencil line's width, where it is darkest.")
     flank_mm: tuple[float, float] = knob((0.6, 1.5), "mm", "Paper beside a pencil line, clear of its blur.")
+    thin: float = knob(0.65, "", "Share of a line's darkness gone at its flanks: a blurred pencil line loses nine tenths, a 2 mm band two fifths.")
     step_near_mm: float = knob(0.4, "mm", "The edge of the wet zone is this soft.")
     step_far_mm: float = knob(2.5, "mm", "Paper compared on both sides of a wet edge.")
     step_trend_mm: float = knob(4.5, "mm", "How far off the same difference is taken, so that an even gradient gives nothing.")
@@ -350,10 +371,16 @@ class Settings:
     marker: MarkerSettings = field(default_factory=MarkerSettings)
     view: ViewSettings = field(default_factory=ViewSettings)
     light: LightSettings = field(default_factory=LightSettings)
+    quality: QualitySettings = field(default_factory=QualitySettings)
     strip: StripSettings = field(default_factory=StripSettings)
     profile: FieldSettings = field(default_factory=FieldSettings)
     trace: TraceSettings = field(default_factory=TraceSettings)
     landmark: LandmarkSettings = field(default_factory=LandmarkSettings)
+    paper: PaperSettings = field(default_factory=PaperSettings)
+    lane: LaneSettings = field(default_factory=LaneSettings)
+    spot: SpotSettings = field(default_factory=SpotSettings)
+    reading: ReadingSettings = field(default_factory=ReadingSettings)
+    flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
     report: ReportSettings = field(default_factory=ReportSettings)
     web: WebSettings = field(default_factory=WebSettings)
 

@@ -23,8 +23,8 @@ def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightS
     to_mm = np.array([[1 / scale, 0, 0.5 / scale], [0, 1 / scale, 0.5 / scale]])
     pixels = to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc)
     coarse = coarse_linear(pixels, scale / settings.light_px_per_mm)
-    light, white, tint = _light(coarse, card, settings)
-    return Sheet(pixels, scale, light, settings.light_px_per_mm, white, tint)
+    light, white, tint, shade = _light(coarse, card, settings)
+    return Sheet(pixels, scale, light, settings.light_px_per_mm, white, tint, shade)
 
 
 def coarse_linear(pixels: Bytes8, factor: float) -> Floats32:
@@ -33,10 +33,20 @@ def coarse_linear(pixels: Bytes8, factor: float) -> Floats32:
     return linear_from_srgb(small)
 
 
+def brightness(sheet: Sheet) -> Floats32:
+    """(rows, cols) of the coarse page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light.
+
+    The brightest channel, because a coloured spot keeps at least one; it is the paper that counts here.
+    """
+    linear = coarse_linear(sheet.pixels, sheet.px_per_mm / sheet.light_px_per_mm) / np.array(sheet.white, np.float32)
+    relative = np.maximum(linear.max(axis=2) / sheet.light, 1e-3)
+    return (1 - np.log(relative) / np.log(sheet.tint)).astype(np.float32)
+
+
 def _light(
     coarse: Floats32, card: CardLayout, settings: LightSettings
-) -> tuple[Floats32, tuple[float, float, float], float]:
-    """(field, colour of the light, tint relative to white); the field is 0 to 1 of a white page's linear intensity."""
+) -> tuple[Floats32, tuple[float, float, float], float, float]:
+    """(field, colour of the light, tint relative to white, shade: see Sheet); the field is 0 to 1 of a white page's linear intensity."""
     places = np.array(card.whites) * settings.light_px_per_mm - 0.5
     box = cv2.blur(coarse, (3, 3))
     whites = cv2.remap(box, *places.astype(np.float32).T[:, None, :], cv2.INTER_LINEAR)[0]
@@ -47,7 +57,8 @@ def _light(
     known, tint = _known(logs, places[good], card, settings)
     local = _filled_in(logs, known, tint, settings)
     r, g, b = (float(c) for c in colour)
-    return np.exp(trend + local).astype(np.float32), (r, g, b), float(np.exp(tint))
+    shade = float(np.ptp(np.percentile(local[known != 0], [2, 98])))
+    return np.exp(trend + local).astype(np.float32), (r, g, b), float(np.exp(tint)), shade
 
 
 def _smooth_trend(places: Floats, level: Floats, shape: tuple[int, int]) -> tuple[Floats32, np.ndarray]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from webcapture.card.layout import Bay, CardLayout
 from webcapture.imaging.colour import log10_from_srgb, to_srgb
-from webcapture.imaging.light import coarse_linear
+from webcapture.imaging.light import brightness
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, StripImage, StripOutline, View
 from webcapture.settings import StripSettings
@@ -20,32 +20,21 @@ END_SHARE = 0.06
 
 def find_strips(sheet: Sheet, card: CardLayout, settings: StripSettings) -> tuple[StripOutline, ...]:
     """The strips on the card, in the order of their bays and then from left to right."""
-    brightness = _brightness(sheet)
-    mask = _paper_mask(brightness, sheet, card, settings)
+    mask = _paper_mask(brightness(sheet), sheet, card, settings)
     boxes = [box for box in _boxes(mask, sheet.light_px_per_mm, settings) if _nearest_bay(box, card) is not None]
     fine = sheet.pixels.max(axis=2)
     outlines = [_outline(box, fine, sheet, card, settings) for box in boxes]
     return tuple(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean())))
 
 
-def _brightness(sheet: Sheet) -> Floats32:
-    """(rows, cols) of the coarse page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light.
-
-    The brightest channel, because a coloured spot keeps at least one; it is the paper that counts here.
-    """
-    linear = coarse_linear(sheet.pixels, sheet.px_per_mm / sheet.light_px_per_mm) / np.array(sheet.white, np.float32)
-    relative = np.maximum(linear.max(axis=2) / sheet.light, 1e-3)
-    return (1 - np.log(relative) / np.log(sheet.tint)).astype(np.float32)
-
-
-def _paper_mask(brightness: Floats32, sheet: Sheet, card: CardLayout, settings: StripSettings) -> Bytes8:
+def _paper_mask(level: Floats32, sheet: Sheet, card: CardLayout, settings: StripSettings) -> Bytes8:
     """1 where paper lies on the panel, with dark bands across a strip bridged."""
     scale = sheet.light_px_per_mm
-    mask = np.zeros(brightness.shape, np.uint8)
+    mask = np.zeros(level.shape, np.uint8)
     p = card.panel
     rows = slice(round((p.y + 0.7) * scale), round((p.bottom - 0.7) * scale))
     cols = slice(round((p.x + 0.7) * scale), round((p.right - 0.7) * scale))
-    mask[rows, cols] = brightness[rows, cols] > settings.paper_least
+    mask[rows, cols] = level[rows, cols] > settings.paper_least
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     reach = round(settings.bridge_mm * scale) | 1
     return cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((reach, 1), np.uint8))

@@ -1,0 +1,104 @@
+"""Judge the photo: what makes every number on it uncertain, and what makes measuring pointless."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+
+from webcapture.card.layout import CardLayout
+from webcapture.errors import CardIncomplete, OutOfFocus, TooDark
+from webcapture.flags import flags
+from webcapture.imaging.colour import linear_from_srgb
+from webcapture.imaging.light import brightness, coarse_linear
+from webcapture.model import CardSighting, Quality, Sheet, StripOutline, View
+from webcapture.settings import QualitySettings
+
+
+def judge(
+    sighting: CardSighting,
+    view: View,
+    sheet: Sheet,
+    outlines: tuple[StripOutline, ...],
+    card: CardLayout,
+    settings: QualitySettings,
+) -> Quality:
+    """Blur, darkness, glare, shadow, bent or incomplete card, as flags; raises where nothing could be trusted."""
+    blur = _blur_mm(sheet, card)
+    white = float(np.median(sheet.light))
+    span = _span(sighting, card)
+    if span < settings.span_error:
+        raise CardIncomplete("About half of the card is out of the picture or covered.")
+    if blur > settings.blur_error_mm:
+        raise OutOfFocus("The photo is too blurred: the card's edges are smeared over more than two millimetres.")
+    if white < settings.dark_error:
+        raise TooDark("The photo is too dark: white paper is nearly black in it.")
+    checks = {
+        "card-incomplete": span < settings.span_flag,
+        "card-bent": view.bend_mm > settings.bend_mm,
+        "out-of-focus": blur > settings.blur_flag_mm,
+        "too-dark": white < settings.dark_flag,
+        "shadow": sheet.shade > settings.shade,
+        "glare": _glare(sheet, outlines, card, settings),
+    }
+    return Quality(blur, white, flags(*(code for code, holds in checks.items() if holds)))
+
+
+def _span(sighting: CardSighting, card: CardLayout) -> float:
+    """The smaller share of the frame's width and height that the seen saddles span."""
+    seen = np.ptp(sighting.points_mm, axis=0)
+    return float((seen / np.ptp(np.array(card.saddles), axis=0)).min())
+
+
+def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
+    """Standard deviation of the blur on the card, from the chequers' edges beside every saddle, both ways.
+
+    For an edge blurred by a Gaussian, the area between it and a sharp step is 2 sd / √(2π) of its height.
+    """
+    saddles = np.array(card.saddles)
+    steps = np.arange(-2.0, 2.01, 0.1)
+    grey = cv2.cvtColor(sheet.pixels, cv2.COLOR_RGB2GRAY)
+    widths = []
+    for along, across in (((1.0, 0.0), (0.0, 2.5)), ((0.0, 1.0), (2.5, 0.0))):
+        for sign in (-1, 1):
+            places = saddles[:, None] + sign * np.array(across) + steps[:, None] * np.array(along)
+            px = (places * sheet.px_per_mm - 0.5).astype(np.float32)
+            levels = linear_from_srgb(cv2.remap(grey, px[..., 0], px[..., 1], cv2.INTER_LINEAR)).astype(float)
+            first, last = levels[:, :4].mean(axis=1), levels[:, -4:].mean(axis=1)
+            rise = last - first
+            clear = np.abs(rise) > 0.3 * np.maximum(first, last)
+            edge = ((levels - first[:, None]) / np.where(clear, rise, 1)[:, None])[clear]
+            place = steps[-1] - edge.sum(axis=1) * 0.1 + 0.05
+            sharp = (steps[None, :] > place[:, None]).astype(float)
+            widths.append(np.abs(edge - sharp).sum(axis=1) * 0.1 * np.sqrt(2 * np.pi) / 2)
+    seen = float(np.median(np.concatenate(widths))) if widths else 0.0
+    own = 0.5 / sheet.px_per_mm  # what resampling to the sheet adds
+    return float(np.sqrt(max(seen**2 - own**2, 0.0)))
+
+
+def _glare(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: QualitySettings) -> bool:
+    """Whether light is clipped on part of the panel, or lies as a veil on the tint beside the strips."""
+    linear = coarse_linear(sheet.pixels, sheet.px_per_mm / sheet.light_px_per_mm)
+    area_mm2 = 1 / sheet.light_px_per_mm**2
+    p, scale = card.panel, sheet.light_px_per_mm
+    panel = (
+        slice(round((p.y + 1) * scale), round((p.bottom - 1) * scale)),
+        slice(round((p.x + 1) * scale), round((p.right - 1) * scale)),
+    )
+    clipped = linear[panel].min(axis=2) > settings.glare_level
+    low, high = settings.glare_range
+    level = brightness(sheet)[panel]
+    veil = ((level > low) & (level < high)).astype(np.uint8)
+    for corners in _polygons(outlines, scale, panel):
+        cv2.fillPoly(veil, [corners], 0)
+    veil = cv2.morphologyEx(veil, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    return bool(max(clipped.sum(), veil.sum()) * area_mm2 > settings.glare_mm2)
+
+
+def _polygons(outlines: tuple[StripOutline, ...], scale: float, panel: tuple[slice, slice]) -> Iterator[np.ndarray]:
+    """The strips' corners, a little widened, in pixels of the panel's coarse picture."""
+    for outline in outlines:
+        middle = outline.corners_mm.mean(axis=0)
+        wide = outline.corners_mm + 1.5 * np.sign(outline.corners_mm - middle)
+        yield np.round(wide * scale - (panel[1].start, panel[0].start)).astype(np.int32)

@@ -1,0 +1,94 @@
+"""Does the strip lie flat? What stands off the card is seen shifted, away from the point below the camera.
+
+A place at height z appears at ``X + z (X − C) / H``: C is the point of the card below the camera, H the camera's height.
+Straight cut edges therefore look curved where a strip arches, and tell how far; what they cannot tell stays in the budget.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from webcapture.model import Floats, StripImage, View
+from webcapture.settings import FlatnessSettings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rise:
+    """The strip's height over the card, as far as its edges tell."""
+
+    arch_mm: float
+    """Height of the middle over the ends."""
+    skew_mm: float
+    """How far the rise leans towards the front end."""
+    u_arch_mm: float
+    """Standard uncertainty of ``arch_mm``."""
+    length_mm: float
+    start_mm: Floats
+    """(2,) card millimetres of s = 0, t = 0."""
+    axis: Floats
+    """(2,) unit vector along s."""
+    camera_mm: tuple[float, float, float]
+
+    def shift(self, s_mm: float, t_mm: float) -> float:
+        """How far a place on the strip appears shifted along it, millimetres."""
+        x = s_mm / self.length_mm
+        z = self.arch_mm * _arch(np.array(x)) + self.skew_mm * _skew(np.array(x))
+        return float(z) * self.lean(s_mm, t_mm)
+
+    def lean(self, s_mm: float, t_mm: float) -> float:
+        """Shift along the strip for each millimetre of height."""
+        side = np.array([-self.axis[1], self.axis[0]])
+        place = self.start_mm + s_mm * self.axis + t_mm * side
+        return float((place - self.camera_mm[:2]) @ self.axis / self.camera_mm[2])
+
+    def u_shift(self, s_mm: float, t_mm: float, origin_mm: float, front_mm: float) -> float:
+        """Standard uncertainty of a spot's shift against the line from origin to front, from the arch's uncertainty."""
+        share = (s_mm - origin_mm) / max(front_mm - origin_mm, 1e-6)
+        at = [self.lean(s, t_mm) * float(_arch(np.array(s / self.length_mm))) for s in (s_mm, origin_mm, front_mm)]
+        return abs(at[0] - (1 - share) * at[1] - share * at[2]) * self.u_arch_mm
+
+
+def rise_of(image: StripImage, view: View, settings: FlatnessSettings) -> Rise:
+    """The strip's rise from the curvature of its two long edges, held by what is usual for a strip laid flat.
+
+    Unknown besides the rise: place and direction of each edge, and how far each was cut from straight.
+    """
+    outline = image.outline
+    start, axis = np.array(image.start_mm), np.array(image.axis)
+    side = np.array([-axis[1], axis[0]])
+    rows, values, weights = [], [], []
+    scatter = max(outline.u_edge_mm, settings.u_edge_least_mm)
+    for n, edge in enumerate((outline.left_edge_mm, outline.right_edge_mm)):
+        s, t = (edge - start) @ axis, (edge - start) @ side
+        x = s / outline.length_mm
+        lean = (edge - view.camera_mm[:2]) @ side / view.camera_mm[2]
+        terms = np.zeros((len(edge), 8))
+        terms[:, 0], terms[:, 1] = _arch(x) * lean, _skew(x) * lean
+        terms[:, 2 + 3 * n], terms[:, 3 + 3 * n], terms[:, 4 + 3 * n] = 1, x, _arch(x)
+        rows.append(terms)
+        values.append(t)
+        weights.append(np.full(len(edge), 1 / (scatter * np.sqrt(max(len(edge) / 20, 1.0)))))
+    prior = np.array([settings.prior_mm, settings.prior_skew_mm, 1e3, 1e3, settings.cut_mm, 1e3, 1e3, settings.cut_mm])
+    design = np.concatenate(rows) * np.concatenate(weights)[:, None]
+    normal = design.T @ design + np.diag(prior**-2.0)
+    covariance = np.linalg.inv(normal)
+    fit = covariance @ (design.T @ (np.concatenate(values) * np.concatenate(weights)))
+    return Rise(
+        arch_mm=float(fit[0]),
+        skew_mm=float(fit[1]),
+        u_arch_mm=float(np.sqrt(covariance[0, 0])),
+        length_mm=outline.length_mm,
+        start_mm=start,
+        axis=axis,
+        camera_mm=view.camera_mm,
+    )
+
+
+def _arch(x: Floats) -> Floats:
+    return 4 * x * (1 - x)
+
+
+def _skew(x: Floats) -> Floats:
+    return 10 * x * (1 - x) * (2 * x - 1)

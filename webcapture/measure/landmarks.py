@@ -1,0 +1,215 @@
+"""Origin line and solvent front: candidates of three kinds, each with what speaks for it.
+
+A *pencil* line is thin and grey. A *wet edge* is a lasting step: paper that the solvent reached stays a little darker. A
+*stain* is the faint line that the solvent leaves where it stopped. A shadow's edge shows on the card beside the strip too,
+and a crease has a bright side: neither is a candidate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+
+from webcapture.measure.field import Field
+from webcapture.measure.tracing import Trace, trace_lines
+from webcapture.model import Floats, Floats32, Line
+from webcapture.settings import LandmarkSettings, TraceSettings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """A line across the strip that could be origin or front."""
+
+    kind: str
+    """``pencil``, ``wet-edge``, ``stain`` or ``coloured`` (a thin line that is not grey)."""
+    trace: Trace
+    middle_mm: float
+    """Its s in the middle of the strip."""
+    coverage: float
+    """Share of the width over which it is seen."""
+    colour: tuple[float, float, float]
+    """Its absorbance above the paper beside, R, G, B."""
+
+
+def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
+    """Thin dark lines, from the origin end upwards: ``pencil`` where grey, ``coloured`` where not."""
+    found: list[Candidate] = []
+    for grey in (field.fine.min(axis=2), field.fine.mean(axis=2)):
+        response = _ridge(grey, field, settings.core_mm, settings.flank_mm)
+        for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 1, settings.line_mm, trace):
+            candidate = _thin(line, field, settings)
+            if candidate is not None and all(
+                abs(candidate.middle_mm - c.middle_mm) > trace.apart * settings.line_mm for c in found
+            ):
+                found.append(candidate)
+    return sorted(found, key=lambda c: c.middle_mm)
+
+
+def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | None:
+    """The traced line as a candidate, or None where it is an end of the paper, a crease, or hardly seen."""
+    middle, coverage = _middle(line, field), float(line.seen.mean())
+    if coverage < settings.front_coverage or not _inside(middle, field, settings):
+        return None
+    contrast = _contrast(line, field, settings.core_mm, settings.flank_mm)
+    bright = _contrast(line, field, settings.core_mm, settings.flank_mm, brightest=True)
+    if contrast.mean() <= 0 or bright.mean() < -0.5 * contrast.mean():
+        return None
+    if _thinness(line, field, settings) < settings.thin:
+        return None
+    grey = float(contrast.min() / max(contrast.max(), 1e-6)) >= settings.neutral
+    return _candidate("pencil" if grey else "coloured", line, middle, coverage, contrast)
+
+
+def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
+    """Lasting steps from darker (below) to paler paper that the card beside the strip does not share."""
+    grey = field.fine.mean(axis=2)
+    step = _step(grey, field, settings)
+    shift = round(settings.step_trend_mm / _spacing(field))
+    beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
+    response = _standard(step - np.maximum(beside, 0))
+    found = []
+    for line in trace_lines(response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace):
+        middle, coverage = _middle(line, field), float(line.seen.mean())
+        if coverage < settings.wet_coverage or not _inside(middle, field, settings):
+            continue
+        height = _lasting_step(line, grey, field, settings)
+        if height >= settings.least_step and not _shared_by_card(line, height, field, settings):
+            found.append(_candidate("wet-edge", line, middle, coverage, np.full(3, height)))
+    return found
+
+
+def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
+    """Faint lines right across the strip, broader than a pencil's, darkest in any one channel."""
+    response = _ridge(field.fine.max(axis=2), field, settings.stain_core_mm, settings.stain_flank_mm)
+    found = []
+    for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace):
+        middle, coverage = _middle(line, field), float(line.seen.mean())
+        if coverage >= settings.wet_coverage and _inside(middle, field, settings):
+            contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)
+            found.append(_candidate("stain", line, middle, coverage, contrast))
+    return found
+
+
+def as_line(candidate: Candidate, field: Field, u_extra_mm: float) -> Line:
+    """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
+    trace = candidate.trace
+    seen = max(int(trace.seen.sum()), 1)
+    u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen / 2, 1)), u_extra_mm))
+    places = field.fine_s_mm[0] + trace.rows * _spacing(field)
+    return Line(
+        kind=candidate.kind,
+        t_mm=field.bin_t_mm[trace.seen],
+        s_mm=places[trace.seen],
+        coefficients=trace.coefficients,
+        u_mm=u,
+        strength=trace.score,
+    )
+
+
+def _candidate(kind: str, trace: Trace, middle: float, coverage: float, colour: Floats) -> Candidate:
+    r, g, b = (float(c) for c in colour)
+    return Candidate(kind, trace, middle, coverage, (r, g, b))
+
+
+def _spacing(field: Field) -> float:
+    return float(field.fine_s_mm[1] - field.fine_s_mm[0])
+
+
+def _middle(trace: Trace, field: Field) -> float:
+    return float(polyval(field.width_mm / 2, trace.coefficients))
+
+
+def _inside(s_mm: float, field: Field, settings: LandmarkSettings) -> bool:
+    return settings.end_mm <= s_mm <= field.length_mm - settings.end_mm
+
+
+def _box(values: Floats32, low: int, high: int) -> Floats32:
+    """Mean of rows i + low to i + high, for every row i; beyond the ends the end rows repeat."""
+    padded = np.pad(values, ((max(-low, 0) + 1, max(high, 0)), (0, 0)), mode="edge")
+    sums = np.cumsum(padded, axis=0, dtype=np.float64)
+    start = max(-low, 0) + 1
+    rows = values.shape[0]
+    top = sums[start + high : start + high + rows]
+    bottom = sums[start + low - 1 : start + low - 1 + rows]
+    return ((top - bottom) / (high - low + 1)).astype(np.float32)
+
+
+def _rows(field: Field, *mm: float) -> list[int]:
+    return [round(value / _spacing(field)) for value in mm]
+
+
+def _ridge(grey: Floats32, field: Field, core_mm: float, flank_mm: tuple[float, float]) -> Floats32:
+    """How much darker a row is than the darker one of its two flanks."""
+    core, near, far = _rows(field, core_mm, *flank_mm)
+    return _box(grey, -core, core) - np.maximum(_box(grey, -far, -near), _box(grey, near, far))
+
+
+def _step(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
+    near, far = _rows(field, settings.step_near_mm, settings.step_far_mm)
+    return _box(grey, -far, -near) - _box(grey, near, far)
+
+
+def _standard(response: Floats32) -> Floats32:
+    """In standard deviations of the background, estimated from the median so that the lines themselves do not count."""
+    middle = np.median(response)
+    spread = 1.4826 * np.median(np.abs(response - middle))
+    return ((response - middle) / max(float(spread), 1e-6)).astype(np.float32)
+
+
+def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
+    """(bins, n) rows at the offsets from the fitted line."""
+    s = polyval(field.bin_t_mm, trace.coefficients)[:, None] + offset_mm
+    return np.clip(np.round((s - field.fine_s_mm[0]) / _spacing(field)), 0, len(field.fine_s_mm) - 1).astype(int)
+
+
+def _contrast(
+    trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, float], brightest: bool = False
+) -> Floats:
+    """(3,) median absorbance of the line above the paper beside it; with ``brightest``, of its palest near row instead."""
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    bins = np.arange(len(trace.seen))[:, None]
+    step = _spacing(field)
+    flank = np.arange(flank_mm[0], flank_mm[1], step)
+    sides = field.fine[_along(trace, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]])), bins]
+    if brightest:
+        near = field.fine[_along(trace, field, np.arange(-flank_mm[1], flank_mm[1] + step / 2, step)), bins]
+        return np.median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0)
+    core = field.fine[_along(trace, field, np.arange(-core_mm, core_mm + step / 2, step)), bins]
+    return np.median((core.mean(axis=1) - np.median(sides, axis=1))[seen], axis=0)
+
+
+def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
+    """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour."""
+    core, near, far = (np.array([-x, x]) for x in (0.0, sum(settings.flank_mm) / 2, 2.5 * settings.flank_mm[1]))
+    bins = np.arange(len(trace.seen))[:, None]
+    grey = field.fine.mean(axis=2)
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    at_core, at_near, at_far = (
+        float(np.median(grey[_along(trace, field, offset), bins][seen])) for offset in (core, near, far)
+    )
+    return (at_core - at_near) / max(at_core - at_far, 1e-6)
+
+
+def _lasting_step(trace: Trace, grey: Floats32, field: Field, settings: LandmarkSettings) -> float:
+    """How much darker the paper is for good below the line than above: its palest quarter, so that colour does not count."""
+    bins = np.arange(len(trace.seen))[:, None]
+    below = np.arange(-settings.most_lasting_mm, -1.5, 0.5)
+    above = np.arange(1.5, settings.step_far_mm + 5, 0.5)
+    low = np.percentile(grey[_along(trace, field, below), bins], 25, axis=1)
+    high = np.percentile(grey[_along(trace, field, above), bins], 25, axis=1)
+    return float(np.median(low - high))
+
+
+def _shared_by_card(trace: Trace, height: float, field: Field, settings: LandmarkSettings) -> bool:
+    """Whether the light on the card beside the strip steps at the same place: then it is a shadow's edge."""
+    ends = polyval(np.array([0.0, field.width_mm]), trace.coefficients)
+    near = np.arange(1.0, 4.0, 0.25)
+    for side, s in enumerate(ends):
+        light = field.light[:, side]
+        below = np.interp(s - near, field.fine_s_mm, light).mean()
+        above = np.interp(s + near, field.fine_s_mm, light).mean()
+        if abs(above - below) > max(settings.shade_share * height, settings.least_step):
+            return True
+    return False

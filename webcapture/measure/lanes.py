@@ -1,0 +1,110 @@
+"""Where the lanes run: one on a narrow strip; on a sheet, by the columns of colour and the application marks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+from scipy.ndimage import gaussian_filter1d
+from scipy.signal import find_peaks
+
+from webcapture.measure.field import Field
+from webcapture.measure.paper import Stain
+from webcapture.model import Floats, Line
+from webcapture.settings import LaneSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Where one lane runs, across the strip."""
+
+    middle_mm: float
+    """t of its axis."""
+    low_mm: float
+    high_mm: float
+    """The span of t that belongs to it alone."""
+
+
+def find_lanes(
+    field: Field, stain: Stain, origin: Line | None, front: Line | None, settings: LaneSettings
+) -> list[Track]:
+    """The lanes from left to right; a strip always has at least one."""
+    colour = _columns(field, stain, origin, front, settings)
+    if field.width_mm < settings.sheet_mm:
+        return [Track(_balance(colour, field), settings.edge_mm, field.width_mm - settings.edge_mm)]
+    middles = _middles(colour, _marks(field, origin, settings), field, settings)
+    if not middles:
+        return [Track(field.width_mm / 2, settings.edge_mm, field.width_mm - settings.edge_mm)]
+    between = [(a + b) / 2 for a, b in pairwise(middles)]
+    reach = settings.reach_mm if len(middles) == 1 else min(b - a for a, b in pairwise(middles)) / 2
+    tracks = []
+    for n, middle in enumerate(middles):
+        low = max(between[n - 1] if n else settings.edge_mm, middle - reach, settings.edge_mm)
+        high = min(
+            between[n] if n < len(between) else field.width_mm, middle + reach, field.width_mm - settings.edge_mm
+        )
+        tracks.append(Track(middle, low, high))
+    return tracks
+
+
+def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None, settings: LaneSettings) -> Floats:
+    """(cols,) how much colour each column holds between origin and front, in standard deviations of its noise."""
+    low = (
+        polyval(field.t_mm, origin.coefficients) - settings.below_mm
+        if origin
+        else np.full(len(field.t_mm), settings.below_mm)
+    )
+    high = (
+        polyval(field.t_mm, front.coefficients) - settings.front_mm
+        if front
+        else np.full(len(field.t_mm), field.length_mm - settings.below_mm)
+    )
+    zone = (field.s_mm[:, None] > low) & (field.s_mm[:, None] < high)
+    strength = np.where(zone[..., None], stain.absorbance, 0) / stain.noise
+    smooth = gaussian_filter1d(gaussian_filter1d(strength, 2.0, axis=0), 2.0, axis=1)
+    beyond = np.clip(smooth - settings.colour_sd, 0, settings.colour_cap).max(axis=2)
+    return np.asarray(beyond.sum(axis=0) * field.cell_mm, float)
+
+
+def _balance(colour: Floats, field: Field) -> float:
+    """The column about which the colour balances, or the middle where there is none."""
+    total = float(colour.sum())
+    return float(colour @ field.t_mm) / total if total > 1e-6 else field.width_mm / 2
+
+
+def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
+    """(cols,) how dark the paper is just above and below the origin line, in standard deviations: crosses, ticks, dots."""
+    if origin is None:
+        return np.zeros(len(field.t_mm))
+    grey = field.absorbance.min(axis=2)
+    away = field.s_mm[:, None] - polyval(field.t_mm, origin.coefficients)
+    rows = []
+    for side in (-1, 1):
+        near = (side * away > settings.mark_mm[0]) & (side * away < settings.mark_mm[1])
+        rows.append((grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1))
+    both = gaussian_filter1d(np.minimum(*rows), settings.mark_smooth_mm / field.cell_mm)
+    middle = np.median(both)
+    spread = 1.4826 * float(np.median(np.abs(both - middle))) + 1e-6
+    return np.asarray((both - middle) / spread, float)
+
+
+def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> list[float]:
+    """Middles of the lanes: peaks of colour, and marks that no column of colour belongs to."""
+    apart = settings.apart_mm / field.cell_mm
+    smooth = gaussian_filter1d(colour, settings.column_smooth_mm / field.cell_mm)
+    floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
+    peaks, _ = find_peaks(np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=floor / 2)
+    columns = [_local_balance(smooth, int(p) - 1, field, settings) for p in peaks]
+    ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=settings.mark_sd / 2)
+    alone = [float(field.t_mm[t]) for t in ticks if all(abs(field.t_mm[t] - c) > settings.apart_mm for c in columns)]
+    if len(alone) + len(columns) < 2 and not columns:
+        return alone
+    return sorted(columns + (alone if len(ticks) >= 2 else []))
+
+
+def _local_balance(smooth: Floats, peak: int, field: Field, settings: LaneSettings) -> float:
+    reach = round(settings.apart_mm / 2 / field.cell_mm)
+    near = slice(max(peak - reach, 0), peak + reach + 1)
+    return float(smooth[near] @ field.t_mm[near]) / max(float(smooth[near].sum()), 1e-9)

@@ -1,0 +1,132 @@
+"""Tell the paper from what is on it: pencil strokes, the level of the bare paper, and its noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+from scipy.ndimage import gaussian_filter, grey_opening, maximum_filter, percentile_filter, uniform_filter
+
+from webcapture.measure.field import Field
+from webcapture.model import Floats, Floats32
+from webcapture.settings import PaperSettings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stain:
+    """What is on the paper besides pencil: absorbance above the bare paper, in the field's cells."""
+
+    absorbance: Floats32
+    """(rows, cols, 3)."""
+    noise: Floats
+    """(3,) standard deviation of one cell on bare paper, R, G, B."""
+    bare: np.ndarray
+    """(rows, cols) which cells show bare paper."""
+    strokes: np.ndarray
+    """(rows, cols) which cells lie under a pencil stroke; their absorbance is filled in from around."""
+
+
+def stain_on(field: Field, lines: tuple[Floats, ...], top: Floats | None, settings: PaperSettings) -> Stain:
+    """Absorbance above the bare paper, with pencil strokes and the given lines filled in from around.
+
+    lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below.
+    """
+    grey = field.absorbance.min(axis=2)
+    strokes = _strokes(grey, field, settings)
+    for line in lines:
+        strokes |= np.abs(field.s_mm[:, None] - polyval(field.t_mm, line)) < settings.line_half_mm
+    usable = ~strokes & _away_from_edges(field, settings)
+    if top is not None:
+        usable &= field.s_mm[:, None] < polyval(field.t_mm, top) - settings.line_half_mm
+    filled = _filled(field.absorbance, ~strokes, settings.fill_mm / field.cell_mm)
+    level, bare, noise = _bare_paper(filled, usable, field.cell_mm, settings)
+    return Stain(filled - level, noise, bare, strokes)
+
+
+def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
+    inside_t = (field.t_mm > settings.edge_mm) & (field.t_mm < field.width_mm - settings.edge_mm)
+    inside_s = (field.s_mm > settings.edge_mm) & (field.s_mm < field.length_mm - settings.edge_mm)
+    return inside_s[:, None] & inside_t[None, :]
+
+
+def _strokes(grey: Floats32, field: Field, settings: PaperSettings) -> np.ndarray:
+    """Cells darker than anything a square of a millimetre can hold: thin strokes, grey in all channels.
+
+    A spot loses little by such an opening; a stroke loses nearly all.
+    """
+    size = max(round(settings.stroke_mm / field.cell_mm), 2)
+    smooth = gaussian_filter(grey, 0.5)
+    thin = smooth - grey_opening(smooth, size=(size, size))
+    usual = float(np.median(thin))
+    spread = 1.4826 * float(np.median(np.abs(thin - usual)))
+    height = smooth - np.median(smooth)
+    strokes = (thin > usual + settings.stroke_sd * spread) & (thin > settings.stroke_share * height)
+    return maximum_filter(strokes, size=3)
+
+
+def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
+    """``values`` with the unknown cells taken from their surroundings."""
+    if known.all():
+        return values
+    weight = gaussian_filter(known.astype(np.float32), sigma)[..., None]
+    mean = np.stack([gaussian_filter(values[..., c] * known, sigma) for c in range(3)], axis=-1)
+    return np.where(known[..., None], values, mean / np.maximum(weight, 1e-3))
+
+
+def _bare_paper(
+    values: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings
+) -> tuple[Floats32, np.ndarray, Floats]:
+    """(level, bare, noise): the paper's own level everywhere, which cells show it, and their scatter about it.
+
+    Worked in blocks of a millimetre: what stands out above its surroundings is not paper, and is left out of the next turn.
+    """
+    block = max(round(1.0 / cell_mm), 1)
+    rows, cols = values.shape[0] // block, values.shape[1] // block
+    weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
+    mean = _blocks(values * usable[..., None], rows, cols, block) / np.maximum(weight, 1e-3)[..., None]
+    level = _first_level(mean, weight, settings)
+    sigma = settings.level_mm
+    for _ in range(4):
+        above = mean - level
+        known = above[weight > 0.3]
+        spread = 1.4826 * np.median(np.abs(known - np.median(known, axis=0)), axis=0) + 1e-5
+        stained = (np.abs(above) > settings.stained_sd * spread).any(axis=2)
+        paper = np.where(maximum_filter(stained, size=3), 0, weight).astype(np.float32)
+        total = gaussian_filter(paper, sigma, mode="nearest")
+        level = (
+            np.stack([gaussian_filter(mean[..., c] * paper, sigma, mode="nearest") for c in range(3)], axis=-1)
+            / np.maximum(total, 1e-4)[..., None]
+        )
+    full_level = _spread_out(level, block, values.shape[:2])
+    bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > 0.5)
+    off = (values - full_level)[bare] if bare.sum() > 50 else (values - full_level)[usable]
+    return full_level, bare, 1.4826 * np.median(np.abs(off), axis=0) + 1e-5
+
+
+def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> Floats32:
+    """The paler part of every row, followed smoothly along the strip: spots fill less than half of a lane's length."""
+    rows = np.stack([np.where(weight > 0.3, mean[..., c], np.nan) for c in range(3)], axis=-1)
+    empty = ~np.isfinite(rows).any(axis=(1, 2))
+    rows[empty] = np.nanmedian(rows, axis=(0, 1))
+    along = np.nanpercentile(rows, settings.pale_percentile, axis=1)
+    size = min(round(settings.first_window_mm), len(along)) | 1
+    slow = np.stack([percentile_filter(along[:, c], 40, size, mode="nearest") for c in range(3)], axis=-1)
+    return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)
+
+
+def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
+    inner = values[: rows * block, : cols * block]
+    return inner.reshape(rows, block, cols, block, values.shape[2]).mean(axis=(1, 3), dtype=np.float32)
+
+
+def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:
+    """Blocks back to cells, linearly between the blocks' middles."""
+    out = blocks
+    for axis, size in enumerate(shape):
+        place = np.clip((np.arange(size) + 0.5) / block - 0.5, 0, out.shape[axis] - 1)
+        low = np.minimum(place.astype(int), max(out.shape[axis] - 2, 0))
+        share = (place - low).astype(np.float32).reshape([-1 if a == axis else 1 for a in range(3)])
+        high = np.minimum(low + 1, out.shape[axis] - 1)
+        out = np.take(out, low, axis=axis) * (1 - share) + np.take(out, high, axis=axis) * share
+    return out.astype(np.float32)

@@ -1,0 +1,156 @@
+"""Which of the lines on a strip is the origin, which the front, and which way up the strip lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+from scipy.ndimage import gaussian_filter1d
+
+from webcapture.measure.field import Field
+from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
+from webcapture.model import Floats, StripImage
+from webcapture.settings import Settings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """A strip read one way up."""
+
+    image: StripImage
+    field: Field
+    thin: list[Candidate]
+    """All thin lines, from the origin end upwards."""
+    origin: Candidate | None
+    front: Candidate | None
+
+
+def read_lines(image: StripImage, field: Field, settings: Settings) -> Reading:
+    """Origin and front as they are if the strip lies this way up."""
+    thin = pencil_lines(field, settings.trace, settings.landmark)
+    origin = origin_among(thin, field, settings)
+    return Reading(image, field, thin, origin, _front(field, thin, origin, settings))
+
+
+def turned_round(image: StripImage) -> StripImage:
+    """The same strip seen with its other end as the origin end."""
+    length = image.logs.shape[0] / image.px_per_mm - 2 * image.margin_mm
+    width = image.logs.shape[1] / image.px_per_mm - 2 * image.margin_mm
+    axis = np.array(image.axis)
+    far = np.array(image.start_mm) + length * axis + width * np.array([-axis[1], axis[0]])
+    return replace(
+        image,
+        logs=image.logs[::-1, ::-1],
+        light=image.light[::-1, ::-1],
+        start_mm=(float(far[0]), float(far[1])),
+        axis=(float(-axis[0]), float(-axis[1])),
+        outline=replace(
+            image.outline,
+            left_edge_mm=image.outline.right_edge_mm[::-1],
+            right_edge_mm=image.outline.left_edge_mm[::-1],
+        ),
+        turned=not image.turned,
+    )
+
+
+def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:
+    """The line that runs most fully across near the origin end, a pencil line before a coloured one."""
+    rule = settings.landmark
+    near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
+    return max(near, key=lambda c: _weight(c, field), default=None)
+
+
+def _weight(line: Candidate, field: Field) -> float:
+    """What speaks for a line as the origin: drawn right across, clear, straight, with marks on it."""
+    straight = np.exp(-line.trace.spread_mm / 0.1)
+    return line.coverage * line.trace.score * float(straight) + min(marks_beside(line, field), 8.0)
+
+
+def _front(field: Field, thin: list[Candidate], origin: Candidate | None, settings: Settings) -> Candidate | None:
+    """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain.
+
+    Nothing is a front that has spots beyond it; and without any candidate there is none.
+    """
+    rule = settings.landmark
+    least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
+    edges = [c for c in wet_edges(field, settings.trace, rule) if c.middle_mm > least]
+    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and not _is_writing(c, field)]
+    faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_stain(c, field, settings)]
+    for group in (drawn, edges, faint):
+        free = [c for c in group if not _colour_beyond(c, field, settings)]
+        if free:
+            return _uppermost_clear(free)
+    return None
+
+
+def _uppermost_clear(lines: list[Candidate]) -> Candidate:
+    """Of several, the clearest; among those nearly as clear the uppermost."""
+    clearest = max(c.trace.score * c.coverage for c in lines)
+    return max((c for c in lines if c.trace.score * c.coverage > 0.6 * clearest), key=lambda c: c.middle_mm)
+
+
+def _is_writing(line: Candidate, field: Field) -> bool:
+    """Whether the "line" is a row of letters: seen over part of the width, and wavering by more than a drawn line."""
+    return line.coverage < 0.8 and line.trace.spread_mm > 0.12
+
+
+def _is_stain(line: Candidate, field: Field, settings: Settings) -> bool:
+    """Faint, even right across, and in the upper part of the strip."""
+    faint = max(line.colour) < settings.reading.front_own_absorbance
+    return faint and line.coverage > 0.85 and line.middle_mm > 0.5 * field.length_mm
+
+
+def _colour_beyond(line: Candidate, field: Field, settings: Settings) -> bool:
+    """Whether colour lies beyond the line: more than its own fringe, and not grey like writing."""
+    beyond = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
+    zone = (beyond > 2.5) & (field.s_mm[:, None] < field.length_mm - settings.landmark.end_mm)
+    zone &= (field.t_mm > 1.5) & (field.t_mm < field.width_mm - 1.5)
+    if zone.sum() < 60:
+        return False
+    smooth = gaussian_filter1d(gaussian_filter1d(field.absorbance, 2.0, axis=0), 2.0, axis=1)
+    chroma = np.ptp(smooth - np.median(smooth[zone], axis=0), axis=2)
+    inside = chroma[zone]
+    spread = 1.4826 * float(np.median(np.abs(inside - np.median(inside)))) + 1e-4
+    limit = np.median(inside) + max(8 * spread, 0.02)
+    return float((inside > limit).sum()) * field.cell_mm**2 > 4.0
+
+
+def marks_beside(line: Candidate, field: Field) -> float:
+    """How clearly crosses, ticks or letters stand beside the line: standard deviations of the paper along it."""
+    grey = field.absorbance.min(axis=2)
+    away = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
+    best = []
+    for side in (-1, 1):
+        near = (side * away > 0.8) & (side * away < 2.0)
+        level = (grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1)
+        middle = float(np.median(level))
+        spread = 1.4826 * float(np.median(np.abs(level - middle))) + 1e-4
+        best.append(float(gaussian_filter1d(level, 1.0).max() - middle) / spread)
+    return max(min(best) - 3.0, 0.0)
+
+
+def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Settings) -> float:
+    """ln odds that the strip lies this way up rather than the other.
+
+    growths: slopes of ln(width) over Rf, one a lane with two spots or more; tails: ln of each spot's tailing.
+    """
+    rule = settings.reading
+    length = reading.field.length_mm
+    other = [c for c in reading.thin if length - c.middle_mm < settings.landmark.origin_range * length]
+    far = max(other, key=lambda c: c.coverage, default=None)
+    odds = rule.arrow if not reading.image.turned else -rule.arrow
+    odds += _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
+    spots = rule.widths * float(growths.sum()) + rule.tail * float(np.clip(tails, -1, 1).sum())
+    return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))
+
+
+def _line_odds(line: Candidate | None, field: Field, settings: Settings) -> float:
+    """What a line near an end says for that end being the origin's."""
+    rule = settings.reading
+    if line is None:
+        return 0.0
+    marks = rule.marks * min(marks_beside(line, field) / 6.0, 1.0)
+    return (
+        rule.line * (line.coverage >= settings.landmark.origin_coverage) + marks - rule.partial * (line.coverage < 0.8)
+    )

@@ -1,0 +1,167 @@
+"""From places on a strip to distances and Rf, with the uncertainty of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+
+from webcapture.flags import flags
+from webcapture.measure.flatness import Rise
+from webcapture.measure.lanes import Track
+from webcapture.measure.ratios import resolution
+from webcapture.measure.spots import Blob
+from webcapture.measure.uncertainty import expanded, rf_budget
+from webcapture.model import Component, Floats, Lane, Line, Point, Spot, StripImage, View
+from webcapture.settings import Settings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """Where a strip's places lie on the card."""
+
+    image: StripImage
+    view: View
+    rise: Rise
+
+    def on_card(self, s_mm: float, t_mm: float) -> Point:
+        """Card millimetres of a place on the strip."""
+        axis = np.array(self.image.axis)
+        place = np.array(self.image.start_mm) + s_mm * axis + t_mm * np.array([-axis[1], axis[0]])
+        return float(place[0]), float(place[1])
+
+    def flat(self, s_mm: float, t_mm: float) -> float:
+        """Where the place would be seen if the strip lay flat."""
+        return s_mm - self.rise.shift(s_mm, t_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """A lane's two ends along the strip, as seen (for uncertainties) and as if flat (for distances)."""
+
+    origin_mm: float | None
+    front_mm: float | None
+    u_origin_mm: float
+    u_front_mm: float
+    t_mm: float
+
+    @property
+    def length_mm(self) -> float | None:
+        if self.origin_mm is None or self.front_mm is None:
+            return None
+        return self.front_mm - self.origin_mm
+
+
+def lane_of(
+    number: int,
+    track: Track,
+    blobs: list[Blob],
+    origin: Line | None,
+    front: Line | None,
+    profile: tuple[Floats, Floats],
+    frame: Frame,
+    settings: Settings,
+) -> Lane:
+    """The lane with its spots related to origin and front, both taken where this lane's axis meets them."""
+    t = _axis(track, blobs)
+    run = _Run(
+        origin_mm=frame.flat(float(polyval(t, origin.coefficients)), t) if origin else None,
+        front_mm=frame.flat(float(polyval(t, front.coefficients)), t) if front else None,
+        u_origin_mm=origin.u_mm if origin else 0.0,
+        u_front_mm=front.u_mm * _reach(front, t) if front else 0.0,
+        t_mm=t,
+    )
+    spots = [_spot(n + 1, blob, _next(blobs, n), run, frame, settings) for n, blob in enumerate(blobs)]
+    return Lane(
+        lane=number,
+        origin_mm=frame.on_card(run.origin_mm, t) if run.origin_mm is not None else None,
+        front_mm=frame.on_card(run.front_mm, t) if run.front_mm is not None else None,
+        run_mm=run.length_mm,
+        t_range_mm=(track.low_mm, track.high_mm),
+        profile_s_mm=profile[0],
+        profile=profile[1],
+        spots=tuple(spots),
+        flags=() if spots else flags("no-spots"),
+    )
+
+
+def _axis(track: Track, blobs: list[Blob]) -> float:
+    """t of the lane's axis: where its spots lie, the clear ones counting more; its middle where it has none."""
+    if not blobs:
+        return track.middle_mm
+    weight = np.array([min(blob.signal_to_noise, 100.0) for blob in blobs])
+    return float(weight @ [blob.t_mm for blob in blobs] / weight.sum())
+
+
+def _reach(line: Line, t_mm: float) -> float:
+    """How much less certain a line is beyond where it was seen: 1 within, growing by its span outside."""
+    low, high = float(line.t_mm.min()), float(line.t_mm.max())
+    beyond = max(low - t_mm, t_mm - high, 0.0)
+    return 1 + 3 * beyond / max(high - low, 1.0)
+
+
+def _next(blobs: list[Blob], n: int) -> Blob | None:
+    return blobs[n + 1] if n + 1 < len(blobs) else None
+
+
+def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, frame: Frame, settings: Settings) -> Spot:
+    centre, densest = frame.flat(blob.centre_mm, blob.t_mm), frame.flat(blob.densest_mm, blob.t_mm)
+    base = run.origin_mm if run.origin_mm is not None else 0.0
+    rf, u, budget = _ratio(centre, blob, run, frame)
+    return Spot(
+        spot=number,
+        position_mm=frame.on_card(centre, blob.t_mm),
+        densest_mm=frame.on_card(densest, blob.t_mm),
+        distance_mm=centre - base,
+        densest_distance_mm=densest - base,
+        edges_mm=(frame.flat(blob.edges_mm[0], blob.t_mm) - base, frame.flat(blob.edges_mm[1], blob.t_mm) - base),
+        width_mm=blob.width_mm,
+        absorbance=(float(blob.absorbance[0]), float(blob.absorbance[1]), float(blob.absorbance[2])),
+        colour=_colour(blob.absorbance),
+        rf=rf,
+        u_rf=u,
+        U_rf=expanded(u) if u is not None else None,
+        resolution=resolution(blob.centre_mm, blob.width_mm, above.centre_mm, above.width_mm) if above else None,
+        tailing=blob.tailing,
+        signal_to_noise=blob.signal_to_noise,
+        budget=budget,
+        flags=flags(*blob.codes, *_place_codes(centre - base, rf, run, settings)),
+    )
+
+
+def _ratio(
+    centre: float, blob: Blob, run: _Run, frame: Frame
+) -> tuple[float | None, float | None, tuple[Component, ...]]:
+    """(Rf, its standard uncertainty, the budget), or Nones where origin or front is not known."""
+    if run.origin_mm is None or run.front_mm is None or run.length_mm is None or run.length_mm <= 0:
+        return None, None, ()
+    view = frame.view
+    u, budget = rf_budget(
+        centre,
+        run.origin_mm,
+        run.front_mm,
+        u_centre_mm=blob.u_centre_mm,
+        u_origin_mm=run.u_origin_mm,
+        u_front_mm=run.u_front_mm,
+        u_rectification_mm=float(np.hypot(view.residual_mm, view.bend_mm)),
+        u_flatness_mm=frame.rise.u_shift(centre, blob.t_mm, run.origin_mm, run.front_mm),
+    )
+    return (centre - run.origin_mm) / run.length_mm, u, budget
+
+
+def _place_codes(distance: float, rf: float | None, run: _Run, settings: Settings) -> list[str]:
+    codes = []
+    if run.origin_mm is not None and abs(distance) < settings.spot.origin_mm:
+        codes.append("did-not-move")
+    if rf is not None and rf > settings.spot.near_front:
+        codes.append("near-front")
+    return codes
+
+
+def _colour(absorbance: Floats) -> str:
+    """``#rrggbb`` of the spot on white paper under even light, after IEC 61966-2-1."""
+    linear = np.clip(10.0 ** -np.asarray(absorbance, float), 0, 1)
+    encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    r, g, b = (round(255 * float(v)) for v in encoded)
+    return f"#{r:02x}{g:02x}{b:02x}"

@@ -1,0 +1,163 @@
+"""One strip, from its picture to Rf."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+
+from webcapture.flags import flags
+from webcapture.measure.field import Field, field_of
+from webcapture.measure.flatness import Rise, rise_of
+from webcapture.measure.landmarks import as_line
+from webcapture.measure.lanes import Track, find_lanes
+from webcapture.measure.paper import Stain, stain_on
+from webcapture.measure.reading import Reading, odds_upright, read_lines, turned_round
+from webcapture.measure.relate import Frame, lane_of
+from webcapture.measure.spots import Blob, find_spots
+from webcapture.model import Floats, Lane, Line, Point, Strip, StripImage, View
+from webcapture.settings import ReadingSettings, Settings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Attempt:
+    """Everything found on a strip, read one way up."""
+
+    reading: Reading
+    stain: Stain
+    origin: Line | None
+    front: Line | None
+    tracks: list[Track]
+    blobs: list[list[Blob]]
+    """The spots of each track."""
+
+
+def measure_strip(image: StripImage, view: View, settings: Settings) -> Strip:
+    """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so."""
+    attempt = _attempt(image, settings)
+    if _odds(attempt, settings) < 0:
+        other = _attempt(turned_round(image), settings)
+        attempt = other if _odds(other, settings) > 0 else attempt
+    rise = rise_of(attempt.reading.image, view, settings.flatness)
+    frame = Frame(attempt.reading.image, view, rise)
+    lanes = tuple(
+        lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), frame, settings)
+        for n, (track, blobs) in enumerate(zip(attempt.tracks, attempt.blobs, strict=True))
+    )
+    return Strip(
+        bay=image.outline.bay,
+        corners_mm=_corners(image.outline.corners_mm),
+        upright=not attempt.reading.image.turned,
+        origin=attempt.origin,
+        front=attempt.front,
+        lanes=lanes,
+        flags=flags(*_codes(attempt, lanes, rise, settings)),
+    )
+
+
+def _attempt(image: StripImage, settings: Settings) -> Attempt:
+    field = field_of(image, settings.profile)
+    reading = read_lines(image, field, settings)
+    rule = settings.reading
+    origin = as_line(reading.origin, field, rule.u_pencil_mm) if reading.origin else None
+    front = as_line(reading.front, field, _u_meaning(reading.front.kind, rule)) if reading.front else None
+    lines = tuple(line.coefficients for line in (origin, front) if line is not None)
+    stain = stain_on(field, lines, front.coefficients if front else None, settings.paper)
+    tracks = find_lanes(field, stain, origin, front, settings.lane)
+    blobs = [_spots(field, stain, track, origin, front, settings) for track in tracks]
+    return Attempt(reading, stain, origin, front, tracks, blobs)
+
+
+def _u_meaning(kind: str, rule: ReadingSettings) -> float:
+    """Standard uncertainty, in millimetres, of where within such a line its place is meant to be."""
+    return {"pencil": rule.u_pencil_mm, "coloured": rule.u_pencil_mm, "wet-edge": rule.u_wet_mm}.get(
+        kind, rule.u_stain_mm
+    )
+
+
+def _spots(
+    field: Field, stain: Stain, track: Track, origin: Line | None, front: Line | None, settings: Settings
+) -> list[Blob]:
+    """The lane's spots, without what belongs to the front itself."""
+    low = float(polyval(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else 2.0
+    high = float(polyval(track.middle_mm, front.coefficients)) + 2.0 if front else field.length_mm - 2.0
+    found = find_spots(field, stain, track, (low, high), settings.spot)
+    if front is None:
+        return found
+    at = float(polyval(track.middle_mm, front.coefficients))
+    return [blob for blob in found if not _fronts_own(blob, at, field, settings.reading)]
+
+
+def _fronts_own(blob: Blob, front_mm: float, field: Field, rule: ReadingSettings) -> bool:
+    """Whether a "spot" is the front's own faint, narrow band across the strip."""
+    across = (blob.spread_t_mm[1] - blob.spread_t_mm[0]) / field.width_mm
+    return (
+        abs(blob.densest_mm - front_mm) < rule.front_own_mm
+        and float(blob.absorbance.max()) < rule.front_own_absorbance
+        and blob.width_mm < rule.front_own_width_mm
+        and across > 0.7
+    )
+
+
+def _odds(attempt: Attempt, settings: Settings) -> float:
+    """ln odds that the strip lies the way it was read."""
+    origin, front = attempt.origin, attempt.front
+    growths = []
+    if origin is not None and front is not None:
+        for track, blobs in zip(attempt.tracks, attempt.blobs, strict=True):
+            growths.append(_growth(blobs, track, origin, front))
+    tails = [np.log(blob.tailing) for blobs in attempt.blobs for blob in blobs if blob.signal_to_noise > 20]
+    return odds_upright(attempt.reading, np.array(growths), np.array(tails), settings)
+
+
+def _growth(blobs: list[Blob], track: Track, origin: Line, front: Line) -> float:
+    """Slope of ln(width) over Rf among a lane's clear spots; 0 for fewer than two."""
+    o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
+    clear = [b for b in blobs if "merged" not in b.codes and b.signal_to_noise > 20]
+    if len(clear) < 2:
+        return 0.0
+    ratio = np.array([(b.centre_mm - o) / (f - o) for b in clear])
+    width = np.log([b.width_mm for b in clear])
+    spread = float(((ratio - ratio.mean()) ** 2).sum())
+    return float(((ratio - ratio.mean()) * (width - width.mean())).sum() / max(spread, 0.05))
+
+
+def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
+    """(n,) places and (n, 3) mean absorbance across the lane."""
+    field = attempt.reading.field
+    columns = (field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm)
+    return field.s_mm, attempt.stain.absorbance[:, columns].mean(axis=1).astype(float)
+
+
+def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:
+    a, b, c, d = ((float(x), float(y)) for x, y in corners)
+    return a, b, c, d
+
+
+def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Settings) -> list[str]:
+    """The flags that concern the strip as a whole."""
+    checks = {
+        "upside-down": attempt.reading.image.turned,
+        "origin-missing": attempt.origin is None,
+        "front-missing": attempt.front is None,
+        "front-slanted": attempt.front is not None and _slant(attempt, settings),
+        "ink-line": _ink_ran(attempt),
+        "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, 2 * rise.u_arch_mm),
+    }
+    return [code for code, holds in checks.items() if holds]
+
+
+def _slant(attempt: Attempt, settings: Settings) -> bool:
+    """Whether the run differs across the strip, or between lanes, by more than people should overlook."""
+    field = attempt.reading.field
+    t = np.linspace(1.5, field.width_mm - 1.5, 9)
+    front = polyval(t, attempt.front.coefficients) if attempt.front else t * 0
+    if attempt.origin is not None:
+        front = front - polyval(t, attempt.origin.coefficients)
+    return float(np.ptp(front)) > settings.reading.slant
+
+
+def _ink_ran(attempt: Attempt) -> bool:
+    """Whether the origin line is not pencil: it has a colour of its own."""
+    return attempt.reading.origin is not None and attempt.reading.origin.kind == "coloured"
