@@ -61,8 +61,9 @@ def shaken(picture: Floats32, length_px: float, turn_deg: float) -> Floats32:
 def noisy(picture: Floats32, setup: CameraSetup, rng: np.random.Generator) -> Floats32:
     """The picture with shot and read noise, a little correlated as after demosaicing."""
     grain = rng.standard_normal(picture.shape, dtype=np.float32)
-    # A Gaussian of 0.6 px leaves 0.47 of the standard deviation of white noise.
-    grain = cv2.GaussianBlur(grain, (0, 0), 0.6) * np.float32(1 / 0.47)
+    kernel = cv2.getGaussianKernel(5, 0.6)
+    # Smoothing by a kernel in both directions leaves the sum of its squares of the standard deviation.
+    grain = cv2.sepFilter2D(grain, -1, kernel, kernel) * np.float32(1 / (kernel**2).sum())
     deviation = np.sqrt(np.maximum(picture, 0) * np.float32(setup.shot_noise**2) + np.float32(setup.read_noise**2))
     return np.asarray(picture + grain * deviation, np.float32)
 

@@ -7,10 +7,12 @@ interpolated between them; the error, 0.002 px at a tilt of 30°, is far below w
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from webcapture.model import Floats, Floats32
 from webcapture.synthetic.camera import Pinhole
@@ -19,6 +21,7 @@ NODE_PX = 8
 PIXEL_SIGMA_PX = 0.4
 """Blur of the photo's own pixel, a box one pixel wide and the interpolation; applied to each layer before it is sampled."""
 
+Words16 = NDArray[np.uint16]
 OnPlane = Callable[[Floats, Floats], Floats]
 
 
@@ -26,8 +29,8 @@ OnPlane = Callable[[Floats, Floats], Floats]
 class Layer:
     """A flat or gently bent picture on the table."""
 
-    pixels: Floats32
-    """(rows, columns) or (rows, columns, 3): reflectance."""
+    pixels: NDArray[Any]
+    """(rows, columns) or (rows, columns, 3), float32: reflectance; or uint16: in 65535ths."""
     to_px: Floats
     """(2, 3): card millimetres to columns and rows, centres of pixels at whole numbers."""
     px_per_mm: float
@@ -102,10 +105,7 @@ def softened(layer: Layer, camera: Pinhole) -> Layer:
     sigma = PIXEL_SIGMA_PX * ratio
     if sigma < 0.25:
         return layer
-    pixels = np.asarray(cv2.GaussianBlur(layer.pixels, (0, 0), sigma), np.float32)
-    return Layer(
-        pixels, layer.to_px, layer.px_per_mm, layer.inside_mm, layer.outline_mm, layer.height_mm, layer.tilt_light, layer.mirrored
-    )  # fmt: skip
+    return replace(layer, pixels=cv2.GaussianBlur(layer.pixels, (0, 0), sigma))
 
 
 def place_over(canvas: Floats32, layer: Layer, nodes: Nodes, window: Window) -> None:
@@ -132,6 +132,8 @@ def _sampled(layer: Layer, nodes: Nodes, part: Window) -> tuple[Floats32, Floats
     across, along = nodes.spread(texel[..., 0], part), nodes.spread(texel[..., 1], part)
     border = cv2.BORDER_REFLECT if layer.mirrored else cv2.BORDER_REPLICATE
     colour = np.asarray(cv2.remap(layer.pixels, across, along, cv2.INTER_LINEAR, borderMode=border), np.float32)
+    if layer.pixels.dtype == np.uint16:
+        colour *= np.float32(1 / 65535)
     if layer.height_mm is not None:
         lit = nodes.spread(_slope_light(layer, layer.height_mm, place), part)
         colour = colour * (lit if colour.ndim == 2 else lit[..., None])

@@ -72,7 +72,7 @@ def _bench_layer(scene: Scene) -> Layer:
 
 
 def _card_layer(scene: Scene, page: tuple[float, float]) -> Layer:
-    pixels = printed_card(scene.layout, scene.paper)
+    pixels = printed_card(scene.layout, scene.paper, scene.screened)
     scale = CARD_PX_PER_MM
     to_px = np.array([[scale, 0, -0.5], [0, scale, -0.5]])
     height = _card_height(scene, page) if scene.card_bend_mm else None

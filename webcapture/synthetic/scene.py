@@ -352,4 +352,6 @@ class Scene:
     card_bend_mm: float = 0.0
     """Height of the card's arch between its left and right edges; negative: its two side edges curl up."""
     card_shown: bool = True
+    screened: bool = False
+    """Whether the printer made the card's greys out of dots."""
     seed: int = 0

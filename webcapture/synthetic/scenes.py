@@ -9,6 +9,9 @@ from webcapture.synthetic.classes import HARD, TYPICAL, Class
 from webcapture.synthetic.papers import narrow_strip, wide_sheet
 from webcapture.synthetic.scene import PaperStrip, Scene
 from webcapture.synthetic.shots import camera, light, surroundings
+from webcapture.synthetic.workshop import demo
+
+__all__ = ["demo", "hard", "paper_size", "photographed", "tray", "typical"]
 
 Rng = np.random.Generator
 
@@ -55,5 +58,6 @@ def photographed(rng: Rng, kind: Class, layout: str, paper: str, strips: tuple[P
         camera=camera(rng, kind),
         light=light(rng, kind, page),
         surroundings=surroundings(rng, kind, page),
+        screened=rng.random() < 0.3,
         seed=seed,
     )

@@ -9,7 +9,8 @@ import numpy as np
 
 from webcapture.card.layout import card_layout
 from webcapture.card.printing import card_png_array
-from webcapture.model import Floats32
+from webcapture.model import Floats, Floats32
+from webcapture.synthetic.layers import Words16
 from webcapture.synthetic.paper import cloud
 from webcapture.synthetic.scene import LoosePaper, Triple
 
@@ -20,20 +21,54 @@ PAPER_PX_PER_MM = 8.0
 CARD_PX_PER_MM = 20.0
 CARD_DPI = 508
 """20 pixels a millimetre exactly, so that both page sizes are whole numbers of pixels."""
+SCREEN_PER_MM = 4.2
+"""Lines of a laser printer's screen, about 106 to the inch (common practice, no source)."""
 CARD_WHITE = 0.86
 CARD_BLACK = 0.045
 """Reflectance of plain paper and of toner, linear."""
 
 
 @lru_cache(maxsize=4)
-def printed_card(layout: str, paper: str) -> Floats32:
-    """Reflectance of the printed page (rows, columns) at CARD_PX_PER_MM. Not to be written to."""
+def printed_card(layout: str, paper: str, screened: bool) -> Words16:
+    """Reflectance of the printed page (rows, columns) at CARD_PX_PER_MM, in 65535ths. Not to be written to.
+
+    Greys come out of the printer smooth, or ``screened`` into dots as a laser printer makes them.
+    """
     levels = np.arange(256) / 255
-    linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
-    table = (CARD_BLACK + (CARD_WHITE - CARD_BLACK) * linear).astype(np.float32)
-    page: Floats32 = np.asarray(table[card_png_array(card_layout(layout, paper), CARD_DPI)], np.float32)
-    page.setflags(write=False)
-    return page
+    linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    page = card_png_array(card_layout(layout, paper), CARD_DPI)
+    rng = np.random.default_rng(5)
+    out = np.empty(page.shape, np.uint16)
+    for top in range(0, len(page), 1024):
+        light = linear[page[top : top + 1024]]
+        if screened:
+            light = _dots(light, top)
+        toner = (CARD_WHITE - CARD_BLACK) * light + CARD_BLACK
+        toner = toner * (1 + 0.006 * cloud(rng, toner.shape, 3.0) + 0.006 * cloud(rng, toner.shape, 60.0))
+        out[top : top + 1024] = np.clip(toner * 65535, 0, 65535)
+    out.setflags(write=False)
+    return out
+
+
+def _dots(light: Floats32, top: int) -> Floats32:
+    """A line screen at 45°: each grey becomes dots of black that cover as much as it is dark."""
+    row, column = np.ogrid[top : top + light.shape[0], 0 : light.shape[1]]
+    turn = 2 * np.pi * SCREEN_PER_MM / CARD_PX_PER_MM / np.sqrt(2)
+    wave = np.cos(turn * (row + column)) + np.cos(turn * (row - column))
+    edges, share = _screen_table()
+    # Where the wave lies below the level that leaves ``light`` of the paper bare, there is no toner; edges are soft.
+    bare = np.clip((np.interp(light, share, edges) - wave) * 1.2 + 0.5, 0, 1)
+    grey = (light > 0.02) & (light < 0.98)
+    return np.where(grey, bare, light).astype(np.float32)
+
+
+def _screen_table() -> tuple[Floats, Floats]:
+    """Threshold of the screen's wave against the share of light that the dots then leave, soft edges included."""
+    phase = np.linspace(0, 2 * np.pi, 64, endpoint=False)
+    wave = (np.cos(phase)[:, None] + np.cos(phase)[None, :]).ravel()
+    edges = np.linspace(-2.6, 2.6, 261)
+    share = np.clip((edges[:, None] - wave[None, :]) * 1.2 + 0.5, 0, 1).mean(axis=1)
+    return edges, share
 
 
 def bench(kind: str, rng: np.random.Generator) -> Floats32:

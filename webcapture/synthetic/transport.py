@@ -45,10 +45,10 @@ def transport(spot: Spot, run_mm: float, band: bool) -> Load:
     s = np.arange(-behind, REACH * along + ahead + 2, STEP_MM)
     t = np.zeros(1) if band else _symmetric(REACH * across + 1)
     if spot.overload > 0:
-        applied = _gaussian(s, spot.applied_mm)[:, None] * (1.0 if band else _gaussian(t, spot.applied_mm)[None, :])
-        values = _solve(applied, spot, run_mm, band)
+        applied = gaussian(s, spot.applied_mm)[:, None] * (1.0 if band else gaussian(t, spot.applied_mm)[None, :])
+        values = solve(applied, spot, run_mm, band)
     else:
-        values = _gaussian(s, along)[:, None] * (np.ones((1, 1)) if band else _gaussian(t, across)[None, :])
+        values = gaussian(s, along)[:, None] * (np.ones((1, 1)) if band else gaussian(t, across)[None, :])
     values = _drag(values, spot.drag_mm)
     return Load(values / values.max(), float(s[0]), float(t[0]), STEP_MM)
 
@@ -58,7 +58,10 @@ def mobile(load: Floats, k: float, overload: float) -> Floats:
     if overload <= 0:
         return load / (1 + k)
     linear = 1 + k - overload * load
-    return np.asarray((np.sqrt(linear**2 + 4 * overload * load) - linear) / (2 * overload))
+    root = np.sqrt(linear**2 + 4 * overload * load)
+    # Of the two equal forms of the root, the one that does not subtract nearly equal numbers.
+    safe = np.maximum(linear + root, 1e-300)
+    return np.asarray(np.where(linear > 0, 2 * load / safe, (root - linear) / (2 * overload)))
 
 
 def dispersion(spot: Spot) -> float:
@@ -83,11 +86,12 @@ def _symmetric(half: float) -> Floats:
     return np.asarray(np.arange(-n, n + 1) * STEP_MM)
 
 
-def _gaussian(x: Floats, sigma: float) -> Floats:
+def gaussian(x: Floats, sigma: float) -> Floats:
+    """A bell of height 1."""
     return np.asarray(np.exp(-0.5 * (x / sigma) ** 2))
 
 
-def _solve(load: Floats, spot: Spot, run_mm: float, band: bool) -> Floats:
+def solve(load: Floats, spot: Spot, run_mm: float, band: bool) -> Floats:
     """March the load up the paper, in a frame that moves with a vanishing load."""
     k = 1 / spot.rf - 1
     spread = max(dispersion(spot), 0.004)
@@ -122,10 +126,12 @@ def _drag(load: Floats, drag_mm: float) -> Floats:
     """Smear towards the origin by an exponential of that mean length (an exponentially modified Gaussian)."""
     if drag_mm <= 0:
         return load
-    keep = math.exp(-STEP_MM / drag_mm)
+    ratio, keep = drag_mm / STEP_MM, math.exp(-STEP_MM / drag_mm)
+    # The exponential weighed by straight lines between grid places, so that its mean is exact.
+    here, beyond = 1 - ratio * (1 - keep), ratio * (1 - keep) ** 2
     out = np.empty_like(load)
-    last = np.zeros(load.shape[1])
+    ahead = np.zeros(load.shape[1])
     for i in range(len(load) - 1, -1, -1):
-        last = keep * last + (1 - keep) * load[i]
-        out[i] = last
+        out[i] = here * load[i] + beyond * ahead
+        ahead = load[i] + keep * ahead
     return out
