@@ -364,6 +364,13 @@ class FlatnessSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class DemoSettings:
+    """The demonstration."""
+
+    same_spot_mm: float = knob(3.0, "mm", "A measured spot this near to a drawn one is that one: half a spot's width.")
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All groups."""
 
@@ -383,6 +390,7 @@ class Settings:
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
     report: ReportSettings = field(default_factory=ReportSettings)
     web: WebSettings = field(default_factory=WebSettings)
+    demo: DemoSettings = field(default_factory=DemoSettings)
 
 
 DEFAULTS = Settings()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 import subprocess
 import sys
 from functools import cache
@@ -26,7 +25,6 @@ CARDS = [(layout, paper) for layout in LAYOUTS for paper in PAPERS_MM]
 DPI = 300
 Grey = NDArray[np.uint8]
 
-needs_poppler = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="pdftoppm (poppler-utils) is not installed")
 each_card = pytest.mark.parametrize(("layout", "paper"), CARDS)
 
 
@@ -76,7 +74,6 @@ def ruler_ticks(picture: Grey, card: CardLayout, dpi: int = DPI) -> NDArray[np.f
     return (np.array(middles) + np.ceil(below.x * k)) / k
 
 
-@needs_poppler
 @each_card
 def test_the_pdf_ruler_is_100_mm(layout: str, paper: str) -> None:
     card = card_layout(layout, paper)
@@ -86,7 +83,6 @@ def test_the_pdf_ruler_is_100_mm(layout: str, paper: str) -> None:
     assert ticks == pytest.approx(card.ruler.x + np.arange(0, 101, 10), abs=0.05)
 
 
-@needs_poppler
 @each_card
 def test_pdf_saddles_lie_where_the_layout_says(layout: str, paper: str) -> None:
     card = card_layout(layout, paper)
@@ -116,7 +112,6 @@ def test_edges_are_true_to_a_hundredth_of_a_millimetre_even_when_coarse(layout: 
         assert middle == pytest.approx(tag.rect.centre[0], abs=0.01)
 
 
-@needs_poppler
 @each_card
 def test_png_and_pdf_agree(layout: str, paper: str) -> None:
     png, pdf = drawn(layout, paper).astype(float), rasterised(layout, paper).astype(float)
@@ -220,7 +215,6 @@ def test_the_card_says_what_to_do(layout: str, paper: str) -> None:
     assert all(str(bay.bay) in words.split() for bay in card.bays)
 
 
-@needs_poppler
 def test_typefaces_are_embedded_and_text_can_be_searched(tmp_path: Path) -> None:
     pdf = tmp_path / "card.pdf"
     pdf.write_bytes(card_pdf(card_layout()))

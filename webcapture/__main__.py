@@ -1,0 +1,7 @@
+"""``python -m webcapture``."""
+
+import sys
+
+from webcapture.cli import main
+
+sys.exit(main())

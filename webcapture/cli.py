@@ -1,0 +1,341 @@
+"""The command line: prints the card, measures photos, shows the demonstration, serves the web tool.
+
+Exit status: 0, all measured; 1, at least one photo could not be measured; 2, wrong usage. Errors go to standard error in
+plain words, never as a traceback. What a command needs is loaded by that command, so that help and the card wait for none
+of the image libraries.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+import webcapture
+from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
+from webcapture.errors import PhotoError, UsageError, WebcaptureError
+
+DONE, SOME_FAILED, WRONG_USAGE = 0, 1, 2
+STOPPED, PIPE_CLOSED = 130, 141
+"""As shells report a program ended by Ctrl+C, or by a reader that left."""
+PNG_DPI = 300
+PORT = 8000
+
+Json = dict[str, Any]
+
+
+class Unreadable(PhotoError):
+    """The named file cannot be read at all."""
+
+    code = "unreadable"
+    default_hint = "Check the name, and that this account may read the file."
+
+
+class Unexpected(WebcaptureError):
+    """A fault of the program itself, kept to the photo that met it."""
+
+    code = "unexpected"
+    default_hint = (
+        "The other photos are not affected. Keep this photo and report the fault with it (python -X dev shows where)."
+    )
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a terminal without “ or ± still gets its text
+    try:
+        status = _run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return _pipe_closed()
+    except KeyboardInterrupt:
+        _say("Stopped.")
+        return STOPPED
+    except Exception as fault:
+        if sys.flags.dev_mode:
+            raise
+        return _refuse(_as_usage(fault))
+    return status
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    """Parse and carry out; argparse ends the program by itself after help and version."""
+    try:
+        options = _parser().parse_args(arguments)
+        status: int = options.run(options)
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else DONE
+    return status
+
+
+# --- commands
+
+
+def _card(options: argparse.Namespace) -> int:
+    from webcapture.card.printing import card_pdf, card_png, geometry_json  # noqa: PLC0415 - see the top
+
+    card = card_layout(options.layout, options.paper)
+    ending = options.out.suffix.lower()
+    if ending not in {".pdf", ".png"}:
+        raise UsageError(f"A card cannot be written as “{options.out.name}”.", "End the file's name in .pdf or .png.")
+    write_file(options.out, card_pdf(card) if ending == ".pdf" else card_png(card, options.dpi))
+    if options.geometry:
+        write_file(options.geometry, (geometry_json(card) + "\n").encode())
+    _say(f"Wrote {options.out}. Print it at 100 % and check that its ruler measures 100 mm.")
+    return DONE
+
+
+def _measure(options: argparse.Namespace) -> int:
+    from webcapture.report.table import photo_text  # noqa: PLC0415 - see the top
+
+    webcapture.measure_photo  # noqa: B018 - loaded now, so that a missing library is said once
+    if options.annotated:
+        make_folder(options.annotated)
+    names = annotated_names(options.photos, options.annotated) if options.annotated else {}
+    entries = []
+    for n, photo in enumerate(options.photos, 1):
+        entry = measured(photo, names.get(n - 1), options.relative_to)
+        entries.append(entry)
+        _report_progress(n, len(options.photos), entry)
+        if options.json is None:
+            print(photo_text(entry), end="\n\n" if n < len(options.photos) else "\n", flush=True)
+    if options.json is not None:
+        write_json(entries, None if options.json == "-" else Path(options.json))
+    return SOME_FAILED if any(entry["error"] for entry in entries) else DONE
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from webcapture.demo import run_demo  # noqa: PLC0415 - see the top
+
+    return run_demo(options.out, serve=not options.no_serve, host=options.host, port=options.port)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    from webcapture.web.serving import serve  # noqa: PLC0415 - see the top
+
+    serve(options.host, options.port, options.data)
+    return DONE
+
+
+# --- measuring
+
+
+def measured(photo: Path, annotated: Path | None = None, relative_to: tuple[int, int, int] | None = None) -> Json:
+    """The entry of one photo file; what goes wrong with it stands in the entry. Writes its annotated picture if asked to."""
+    from webcapture.report.export import as_dict, error_dict  # noqa: PLC0415 - see the top
+
+    name = photo.name or str(photo)
+    try:
+        result = webcapture.measure_photo(read_photo_file(photo), name)
+        entry = as_dict(result, relative_to)
+        picture = webcapture.annotated_jpeg(result) if annotated else b""
+    except WebcaptureError as error:
+        return {**error_dict(name, error), "file": str(photo), "annotated": None}
+    except Exception as fault:  # whatever it is, one photo must not cost the others
+        return {**error_dict(name, _unexpected(fault)), "file": str(photo), "annotated": None}
+    if annotated:
+        write_file(annotated, picture)
+    return {**entry, "file": str(photo), "annotated": str(annotated) if annotated else None}
+
+
+def _unexpected(fault: Exception) -> Unexpected:
+    if sys.flags.dev_mode:
+        raise fault
+    return Unexpected(f"A fault in the program stopped this measurement ({type(fault).__name__}: {fault}).")
+
+
+def read_photo_file(photo: Path) -> bytes:
+    """The file's bytes; raises Unreadable, saying why, for what is not a readable file."""
+    if photo.is_dir():
+        raise Unreadable(f"“{photo}” is a folder, not a photo.", f"Name the photos in it, for example {photo}/*.jpg.")
+    try:
+        return photo.read_bytes()
+    except FileNotFoundError:
+        raise Unreadable(f"There is no file “{photo}”.") from None
+    except (OSError, ValueError) as error:
+        raise Unreadable(f"The file “{photo}” cannot be read ({_reason(error)}).") from None
+
+
+def annotated_names(photos: Sequence[Path], folder: Path) -> dict[int, Path]:
+    """Where each photo's annotated picture goes, by the photo's place in the list: never one over another, nor over a photo."""
+    taken = {_place(photo) for photo in photos}
+    names = {}
+    for n, photo in enumerate(photos):
+        names[n] = next(path for path in _candidates(folder, photo.stem) if _place(path) not in taken)
+        taken.add(_place(names[n]))
+    return names
+
+
+def _candidates(folder: Path, stem: str) -> Iterator[Path]:
+    yield folder / f"{stem}-annotated.jpg"
+    number = 2
+    while True:
+        yield folder / f"{stem}-{number}-annotated.jpg"
+        number += 1
+
+
+def _place(path: Path) -> str:
+    """One name for one file, also where capitals do not count."""
+    return str(path.absolute().resolve()).lower()
+
+
+def _report_progress(n: int, count: int, entry: Json) -> None:
+    """A line for each of many photos, and for each that failed."""
+    error = entry["error"]
+    if error:
+        _say(f"{entry['file']}: {error['message']} {error['hint']}".rstrip())
+    elif count > 1:
+        strips = len(entry["strips"])
+        spots = sum(len(lane["spots"]) for strip in entry["strips"] for lane in strip["lanes"])
+        _say(f"[{n}/{count}] {entry['file']}: {_count(strips, 'strip')}, {_count(spots, 'spot')}")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def write_json(entries: list[Json], target: Path | None) -> None:
+    """The entries as JSON text into a file, or alone on standard output for None."""
+    text = json.dumps(entries, indent=1, allow_nan=False) + "\n"
+    if target is None:
+        sys.stdout.write(text)
+    else:
+        write_file(target, text.encode())
+
+
+# --- files and words
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a file; raises UsageError, saying what to do, where that is not possible."""
+    try:
+        path.write_bytes(data)
+    except FileNotFoundError:
+        raise UsageError(f"There is no folder “{path.parent}”.", "Make it first, or choose another place.") from None
+    except OSError as error:
+        hint = "Choose another place, or make room there."
+        raise UsageError(f"“{path}” cannot be written ({_reason(error)}).", hint) from None
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder, with those above it, if it is not there; raises UsageError where that is not possible."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(f"The folder “{folder}” cannot be made ({_reason(error)}).", "Choose another place.") from None
+
+
+def _reason(error: Exception) -> str:
+    return (getattr(error, "strerror", None) or str(error)).lower()
+
+
+def _as_usage(fault: Exception) -> UsageError:
+    """What stopped the program, in words."""
+    if isinstance(fault, UsageError):
+        return fault
+    if isinstance(fault, ImportError):
+        return UsageError(f"A library is missing: {fault.name}.", "Install what requirements.txt lists.")
+    if isinstance(fault, OSError):
+        return UsageError(f"The system refused something: {_reason(fault)}.", "Check the files and folders named.")
+    hint = "Please report it; python -X dev shows where."
+    return UsageError(f"A fault in the program stopped it ({type(fault).__name__}: {fault}).", hint)
+
+
+def _say(words: str) -> None:
+    print(words, file=sys.stderr, flush=True)
+
+
+def _refuse(error: UsageError) -> int:
+    _say(f"{error.message} {error.hint}".rstrip())
+    return WRONG_USAGE
+
+
+def _pipe_closed() -> int:
+    """Whoever read our output has left: say nothing, and keep Python from saying it at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return PIPE_CLOSED
+
+
+# --- arguments
+
+
+class _Parser(argparse.ArgumentParser):
+    """Speaks like the rest of the tool: what is wrong, then what to do."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"{message[:1].upper()}{message[1:]}.", f"How to use it: {self.prog} --help")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="python -m webcapture",
+        description="Measures paper chromatograms from photos taken on a printed calibration card.",
+    )
+    parser.add_argument("--version", action="version", version=f"webcapture {webcapture.__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_card(commands)
+    _add_measure(commands)
+    _add_demo(commands)
+    _add_serve(commands)
+    return parser
+
+
+def _command(commands: Any, name: str, run: Any, words: str, more: str = "") -> argparse.ArgumentParser:
+    sub: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=f"{words[:1].upper()}{words[1:]}. {more}"
+    )
+    sub.set_defaults(run=run)
+    return sub
+
+
+def _add_card(commands: Any) -> None:
+    sub = _command(commands, "card", _card, "write the calibration card to print", "Print it at 100 %.")
+    sub.add_argument("--layout", choices=LAYOUTS, default="sheet", help="sheet: one wide bay (default); tray: six bays")
+    sub.add_argument("--paper", choices=tuple(PAPERS_MM), default="a4", help="size of the page (default: a4)")
+    sub.add_argument("--out", type=Path, required=True, metavar="FILE", help="FILE.pdf, or FILE.png")
+    sub.add_argument("--dpi", type=int, default=PNG_DPI, metavar="N", help=f"resolution of a PNG (default: {PNG_DPI})")
+    sub.add_argument("--geometry", type=Path, metavar="FILE", help="also write where the bays are, as JSON")
+
+
+def _add_measure(commands: Any) -> None:
+    sub = _command(commands, "measure", _measure, "measure photos", "Without --json it prints a table.")
+    sub.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help="JPEG, PNG or WebP files")
+    sub.add_argument("--json", metavar="FILE", help="write the results as JSON; “-” for standard output")
+    sub.add_argument("--annotated", type=Path, metavar="DIR", help="also write an annotated JPEG a photo into DIR")
+    sub.add_argument(
+        "--relative-to", type=_spot_place, metavar="BAY.LANE.SPOT", help="also give R_rel to that spot of each photo"
+    )
+
+
+def _spot_place(text: str) -> tuple[int, int, int]:
+    parts = text.split(".")
+    if len(parts) != 3 or not all(part.isdigit() and int(part) > 0 for part in parts):
+        raise argparse.ArgumentTypeError(f"“{text}” does not name a spot as bay.lane.spot, for example 1.1.2")
+    bay, lane, spot = map(int, parts)
+    return bay, lane, spot
+
+
+def _add_demo(commands: Any) -> None:
+    sub = _command(commands, "demo", _demo, "measure the example photos that come with the tool, then serve them")
+    sub.add_argument(
+        "--out", type=Path, default=Path("demo-out"), metavar="DIR", help="where to write (default: demo-out)"
+    )
+    sub.add_argument("--no-serve", action="store_true", help="only measure")
+    _add_address(sub)
+
+
+def _add_serve(commands: Any) -> None:
+    sub = _command(commands, "serve", _serve, "serve the web tool", "To let phones in, use --host 0.0.0.0.")
+    _add_address(sub)
+    sub.add_argument("--data", type=Path, metavar="DIR", help="folder for what is to be kept")
+
+
+def _add_address(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this computer only)")
+    sub.add_argument("--port", type=int, default=PORT, help=f"port to listen on (default: {PORT})")

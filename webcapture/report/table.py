@@ -1,0 +1,117 @@
+"""A photo's numbers as a table of plain text, for terminals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from webcapture.report.wording import rounded_up, two_decimals
+
+Json = dict[str, Any]
+
+HEADER = ("bay", "lane", "spot", "distance", "run", "Rf", "± U", "hRf", "colour", "flags")
+LEFT = ("colour", "flags")
+"""Columns set to the left; figures stand to the right."""
+
+
+def photo_text(entry: Json) -> str:
+    """One photo's entry (see export) as people read it: what was seen, the table, and each flag's advice once."""
+    parts = [entry["photo"] or "photo", *_headline(entry)]
+    if entry["error"]:
+        return "\n".join([*parts[:1], f"  {entry['error']['message']}", f"  {entry['error']['hint']}"]).rstrip()
+    rows = spot_rows(entry)
+    if rows:
+        parts.append(text_table(HEADER, rows, LEFT))
+    parts += [f"  ! {words}" for words in _advice(entry)]
+    return "\n".join(parts)
+
+
+def spot_rows(entry: Json) -> list[tuple[str, ...]]:
+    """A row for each spot, in the columns of HEADER; a lane without spots has a row of its own."""
+    rows = []
+    for strip in entry["strips"]:
+        for lane in strip["lanes"]:
+            place = (str(strip["bay"]), str(lane["lane"]))
+            rows += [(*place, *_spot_cells(lane, spot)) for spot in lane["spots"]]
+            if not lane["spots"]:
+                rows.append((*place, "none", "", _mm(lane["run_mm"]), "", "", "", "", _codes(lane)))
+    return rows
+
+
+def text_table(header: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[str] = ()) -> str:
+    """Columns as wide as their widest cell, indented by two.
+
+    >>> print(text_table(("spot", "Rf"), [("1", "0.45"), ("10", "0.9")]))
+      spot    Rf
+         1  0.45
+        10   0.9
+    """
+    widths = [max(len(cell) for cell in column) for column in zip(header, *rows, strict=True)]
+    lines = []
+    for row in (header, *rows):
+        cells = [
+            cell.ljust(width) if name in left else cell.rjust(width)
+            for name, cell, width in zip(header, row, widths, strict=True)
+        ]
+        lines.append(("  " + "  ".join(cells)).rstrip())
+    return "\n".join(lines)
+
+
+def _headline(entry: Json) -> list[str]:
+    card = entry["card"]
+    if card is None:
+        return []
+    return [f"  card {card['layout']}, {card['paper']}; tilt {card['tilt_deg']:.0f}°; {card['px_per_mm']:.1f} px/mm"]
+
+
+def _spot_cells(lane: Json, spot: Json) -> tuple[str, ...]:
+    rf, uncertainty, hrf = spot["rf"], spot["U_rf"], spot["hrf"]
+    return (
+        str(spot["spot"]),
+        _mm(spot["distance_mm"]),
+        _mm(lane["run_mm"]),
+        "–" if rf is None else two_decimals(rf),
+        "–" if uncertainty is None else two_decimals(rounded_up(uncertainty)),
+        "–" if hrf is None else f"{hrf:.0f}",
+        spot["colour"],
+        _codes(spot),
+    )
+
+
+def _mm(value: float | None) -> str:
+    return "–" if value is None else f"{value:.1f} mm"
+
+
+def _codes(part: Json) -> str:
+    return ", ".join(flag["code"] for flag in part["flags"])
+
+
+def _advice(entry: Json) -> list[str]:
+    """Each flag of the photo once, with where it was set, what was seen and what to do."""
+    places: dict[str, list[str]] = {}
+    flags: dict[str, Json] = {}
+    for place, part in _parts(entry):
+        for flag in part["flags"]:
+            flags[flag["code"]] = flag
+            places.setdefault(flag["code"], []).append(place)
+    return [
+        f"{code}{_where(places[code])}: {flag['text']} {flag['advice']}" for code, flag in flags.items()
+    ]  # fmt: skip
+
+
+def _where(places: Sequence[str]) -> str:
+    named = [place for place in places if place]
+    return f" ({'; '.join(named)})" if named else ""
+
+
+def _parts(entry: Json) -> list[tuple[str, Json]]:
+    """Everything that may carry flags, with its place in words."""
+    found = [("", entry)]
+    for strip in entry["strips"]:
+        bay = f"bay {strip['bay']}"
+        found.append((bay, strip))
+        for lane in strip["lanes"]:
+            where = f"{bay}, lane {lane['lane']}" if len(strip["lanes"]) > 1 else bay
+            found.append((where, lane))
+            found += [(f"{where}, spot {spot['spot']}", spot) for spot in lane["spots"]]
+    return found
