@@ -5,7 +5,6 @@ Rounding is for people; programs get the entry itself. Every number shown keeps 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +13,7 @@ from flask import Flask, current_app, url_for
 from markupsafe import Markup
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
+from webcapture.report.wording import rounded_up, two_decimals
 from webcapture.web.errors import PART_HEADER, TROUBLES, Trouble
 from webcapture.web.measuring import Entry, Shown
 
@@ -86,7 +86,7 @@ def rf_text(rf: float | None, expanded: float | None) -> str:
     """
     if rf is None or expanded is None:
         return ""
-    return f"{rf:.2f} ± {max(1, math.ceil(round(expanded * 100, 6))) / 100:.2f}"
+    return f"{two_decimals(rf)} ± {two_decimals(rounded_up(expanded))}"
 
 
 def hrf_text(rf: float | None) -> str:
