@@ -67,7 +67,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _run(arguments: Sequence[str] | None) -> int:
     """Parse and carry out; argparse ends the program by itself after help and version."""
     try:
-        options = _parser().parse_args(arguments)
+        options = build_parser().parse_args(arguments)
         status: int = options.run(options)
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else DONE
@@ -272,7 +272,8 @@ class _Parser(argparse.ArgumentParser):
         raise UsageError(f"{message[:1].upper()}{message[1:]}.", f"How to use it: {self.prog} --help")
 
 
-def _parser() -> argparse.ArgumentParser:
+def build_parser() -> argparse.ArgumentParser:
+    """All commands and their arguments; the guide prints them from here."""
     parser = _Parser(
         prog="python -m webcapture",
         description="Measures paper chromatograms from photos taken on a printed calibration card.",
