@@ -1,6 +1,6 @@
 """Photos with known truth: chromatograms drawn on paper, laid on the card and photographed.
 
-``render(scene)`` gives the JPEG and the truth; :mod:`webcapture.synthetic.scenes` draws scenes of each class by seed.
+``render(scene)`` gives the JPEG and the truth, ``foretell(scene)`` the truth alone; :mod:`webcapture.synthetic.scenes` draws scenes of each class by seed.
 
 ::
 
@@ -17,8 +17,8 @@
 
 from __future__ import annotations
 
-from webcapture.synthetic.photograph import render
+from webcapture.synthetic.photograph import foretell, render
 from webcapture.synthetic.scene import Scene
 from webcapture.synthetic.truth import LaneTruth, Photograph, SpotTruth, StripTruth, Truth
 
-__all__ = ["LaneTruth", "Photograph", "Scene", "SpotTruth", "StripTruth", "Truth", "render"]
+__all__ = ["LaneTruth", "Photograph", "Scene", "SpotTruth", "StripTruth", "Truth", "foretell", "render"]

@@ -38,11 +38,11 @@ class SpotOnPaper:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Painted:
-    """A strip's picture."""
+class Run:
+    """A strip's chemistry: what the solvent did."""
 
-    pixels: Floats32
-    """(rows, columns, 3): reflectance R, G, B; paper also in the margin beyond the cut edges."""
+    shade: Floats32
+    """(rows, columns, 3): brightness relative to bare paper, R, G, B, on ``grid``."""
     grid: Grid
     lanes: tuple[tuple[SpotOnPaper, ...], ...]
     """Spots of each lane, in the order of the scene."""
@@ -50,18 +50,32 @@ class Painted:
     """Reflectance of bare paper."""
 
 
-def paint(strip: PaperStrip, px_per_mm: float, rng: np.random.Generator) -> Painted:
-    """The picture of ``strip`` at that scale, and where its spots really are."""
-    coarse = Grid(strip.width_mm, strip.length_mm, CHEMISTRY_PX_PER_MM, MARGIN_MM)
-    grid = Grid(strip.width_mm, strip.length_mm, px_per_mm, MARGIN_MM)
+@dataclass(frozen=True, slots=True, eq=False)
+class Painted:
+    """A strip's picture."""
+
+    pixels: Floats32
+    """(rows, columns, 3): reflectance R, G, B; paper also in the margin beyond the cut edges."""
+    grid: Grid
+
+
+def run(strip: PaperStrip, rng: np.random.Generator) -> Run:
+    """Let the solvent run up ``strip``: its dyes, and where they really are."""
+    grid = Grid(strip.width_mm, strip.length_mm, CHEMISTRY_PX_PER_MM, MARGIN_MM)
     paper = Darkening(strip.stock)
-    chemistry = _Chemistry(strip, coarse, paper, rng)
+    chemistry = _Chemistry(strip, grid, paper, rng)
     lanes = tuple(tuple(chemistry.add(spot, lane) for spot in lane.spots) for lane in strip.lanes)
     chemistry.run_ink()
-    shade = paper.shade(chemistry.loads) * _stains(strip, coarse, rng)
-    pixels = _enlarged(shade, coarse, grid) * np.array(paper.bare, np.float32)
+    return Run(paper.shade(chemistry.loads), grid, lanes, paper.bare)
+
+
+def paint(strip: PaperStrip, chemistry: Run, px_per_mm: float, rng: np.random.Generator) -> Painted:
+    """The picture of ``strip`` at that scale: its chemistry, stains, texture, and pencil."""
+    grid = Grid(strip.width_mm, strip.length_mm, px_per_mm, MARGIN_MM)
+    shade = chemistry.shade * _stains(strip, chemistry.grid, rng)
+    pixels = _enlarged(shade, chemistry.grid, grid) * np.array(chemistry.bare, np.float32)
     pixels *= _surface(strip, grid, rng)[..., None]
-    return Painted(pixels, grid, lanes, paper.bare)
+    return Painted(pixels, grid)
 
 
 class _Chemistry:
@@ -83,8 +97,8 @@ class _Chemistry:
 
     def add(self, spot: Spot, lane: Lane) -> SpotOnPaper:
         """Put one spot on the paper."""
-        run = self.strip.front.curve.mean_at(lane.t_mm, 2) - self.strip.origin.curve.mean_at(lane.t_mm, 2)
-        rows, columns, load = self._placed(transport(spot, run, lane.band), spot, lane)
+        travelled = self.strip.front.curve.mean_at(lane.t_mm, 2) - self.strip.origin.curve.mean_at(lane.t_mm, 2)
+        rows, columns, load = self._placed(transport(spot, travelled, lane.band), spot, lane)
         uptake = self.streaky if lane.band else self.patchy
         load = load * uptake[rows, columns] * self.on_paper[rows, columns]
         channel = int(np.argmax(spot.dye.absorption))

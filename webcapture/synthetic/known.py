@@ -8,7 +8,7 @@ import numpy as np
 
 from webcapture.model import Point
 from webcapture.synthetic.camera import Pinhole
-from webcapture.synthetic.chromatogram import Painted, SpotOnPaper
+from webcapture.synthetic.chromatogram import Run, SpotOnPaper
 from webcapture.synthetic.development import encoded
 from webcapture.synthetic.scene import Lane, PaperStrip, Scene
 from webcapture.synthetic.surroundings import CARD_WHITE
@@ -18,13 +18,13 @@ TAIL_RATIO = 1.5
 """Half-widths below over above at a tenth of the height from which a spot counts as tailing."""
 
 
-def truth_of(scene: Scene, painted: list[Painted], camera: Pinhole, page_mm: tuple[float, float]) -> Truth:
+def truth_of(scene: Scene, runs: list[Run], camera: Pinhole, page_mm: tuple[float, float]) -> Truth:
     """The truth of the whole photo."""
     middle = (page_mm[0] / 2, page_mm[1] / 2)
     return Truth(
         layout=scene.layout,
         paper=scene.paper,
-        strips=tuple(_strip(s, p) for s, p in zip(scene.strips, painted, strict=True)),
+        strips=tuple(_strip(s, p) for s, p in zip(scene.strips, runs, strict=True)),
         camera=camera,
         tilt_deg=camera.tilt_deg(middle),
         px_per_mm=camera.px_per_mm(middle),
@@ -32,9 +32,9 @@ def truth_of(scene: Scene, painted: list[Painted], camera: Pinhole, page_mm: tup
     )
 
 
-def _strip(strip: PaperStrip, painted: Painted) -> StripTruth:
+def _strip(strip: PaperStrip, run: Run) -> StripTruth:
     order = sorted(range(len(strip.lanes)), key=lambda n: strip.lanes[n].t_mm)
-    lanes = tuple(_lane(n + 1, strip, strip.lanes[i], painted.lanes[i], painted.bare) for n, i in enumerate(order))
+    lanes = tuple(_lane(n + 1, strip, strip.lanes[i], run.lanes[i], run.bare) for n, i in enumerate(order))
     places = strip.front.curve.at(np.linspace(0, strip.width_mm, 9))
     slant = float(places.max() - places.min())
     return StripTruth(strip.bay, _corners(strip), strip.upright, strip.front.kind, slant, lanes)

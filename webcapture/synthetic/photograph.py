@@ -10,7 +10,7 @@ from webcapture.card.layout import card_layout
 from webcapture.model import Bytes8, Floats, Floats32
 from webcapture.synthetic import light as lighting
 from webcapture.synthetic.camera import Pinhole, aim
-from webcapture.synthetic.chromatogram import Painted, paint
+from webcapture.synthetic.chromatogram import Painted, Run, paint, run
 from webcapture.synthetic.development import blurred, developed, jpeg, noisy, shaken, tone_table
 from webcapture.synthetic.known import truth_of
 from webcapture.synthetic.layers import NODE_PX, PIXEL_SIGMA_PX, Layer, Nodes, OnPlane, Window, place_over, softened
@@ -26,7 +26,7 @@ from webcapture.synthetic.surroundings import (
     loose_paper,
     printed_card,
 )
-from webcapture.synthetic.truth import Photograph
+from webcapture.synthetic.truth import Photograph, Truth
 
 BAND_PX = 512
 """Rows developed at a time: bounds the memory, also for 108 MP."""
@@ -39,10 +39,21 @@ def render(scene: Scene) -> Photograph:
     page = card_layout(scene.layout, scene.paper).page_mm
     camera = aim(scene.camera, page)
     scale = float(np.clip(1.6 * camera.px_per_mm((page[0] / 2, page[1] / 2)), *STRIP_PX_PER_MM))
-    painted = [paint(strip, scale, _rng(scene, 10 + n)) for n, strip in enumerate(scene.strips)]
+    runs = _runs(scene)
+    painted = [paint(s, r, scale, _rng(scene, 50 + n)) for n, (s, r) in enumerate(zip(scene.strips, runs, strict=True))]
     below, above = _layers(scene, painted, page)
     pixels = _exposed(scene, camera, [softened(x, camera) for x in below], [softened(x, camera) for x in above], page)
-    return Photograph(jpeg(pixels, scene.camera), truth_of(scene, painted, camera, page))
+    return Photograph(jpeg(pixels, scene.camera), truth_of(scene, runs, camera, page))
+
+
+def foretell(scene: Scene) -> Truth:
+    """What is known of ``scene``, without taking the photo: the same truth that ``render`` gives."""
+    page = card_layout(scene.layout, scene.paper).page_mm
+    return truth_of(scene, _runs(scene), aim(scene.camera, page), page)
+
+
+def _runs(scene: Scene) -> list[Run]:
+    return [run(strip, _rng(scene, 10 + n)) for n, strip in enumerate(scene.strips)]
 
 
 def _rng(scene: Scene, stream: int) -> np.random.Generator:
