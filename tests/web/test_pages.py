@@ -76,7 +76,7 @@ def test_unknown_addresses_say_so_and_what_to_do(client: FlaskClient, address: s
 
 def test_result_page_shows_numbers_flags_and_advice(client: FlaskClient) -> None:
     words = text_of(send(client, "/measure", "strip 1.jpg").text)
-    for shown in ("strip 1.jpg", "4 spots on 1 strip", "0.45 ± 0.01", "0.97 ± 0.04", "#2f7fa0", "40.4", "5.1", "Bay 1"):
+    for shown in ("strip 1.jpg", "4 spots on 1 strip", "0.45 ± 0.01", "0.97 ± 0.04", "#2f7fa0", "40.4", "5.1"):
         assert shown in words
     for code in ("glare", "front-slanted", "faint", "near-front"):
         assert REGISTRY[code].text in words
@@ -253,8 +253,21 @@ def test_single_lane_needs_no_lane_number() -> None:
     view = photo_view(
         Shown(entry("one.jpg", lane(1, spot(1, 0.3, 0.002), spot(2, 0.5, 0.002, "#2f7fa0", "tailing"))), None)
     )
-    assert [row.label for row in view.strips[0].rows] == ["1", "2"]
-    assert view.strips[0].notes[0].places == ("spot 2",)
+    assert [row.label for row in view.groups[0].rows] == ["1", "2"]
+    assert view.strip_notes[0].places == ("spot 2",)
+
+
+def test_several_strips_share_a_table_and_say_their_bay() -> None:
+    two = entry("two.jpg", lane(1, spot(1, 0.3, 0.002)), strip_flags=("strip-bent",))
+    second = entry("", lane(1, spot(1, 0.5, 0.002, "#2f7fa0", "tailing")), lane(2, flags=("no-spots",)))["strips"][0]
+    two["strips"].append({**second, "bay": 4})
+    view = photo_view(Shown(two, None))
+    assert [(group.title, [row.label for row in group.rows]) for group in view.groups] == [
+        ("Bay 1", ["1"]),
+        ("Bay 4", ["1.1"]),
+    ]
+    assert [note.places for note in view.strip_notes] == [("bay 1",), ("bay 4 lane 2",), ("bay 4 spot 1.1",)]
+    assert view.summary == "2 spots on 2 strips."
 
 
 def test_shelf_keeps_the_last_pictures_only() -> None:

@@ -55,13 +55,12 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class StripView:
-    """One strip as shown."""
+class Group:
+    """The rows of one strip."""
 
     title: str
+    """Names the bay where there are several strips, else empty."""
     rows: tuple[Row, ...]
-    notes: tuple[Note, ...]
-    lanes: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +71,13 @@ class PhotoView:
     token: str | None
     card: str
     error: dict[str, str] | None
-    strips: tuple[StripView, ...]
-    notes: tuple[Note, ...]
+    groups: tuple[Group, ...]
+    """Strips with spots; a strip without any has a note instead."""
+    lanes: int
+    """The most lanes that a strip has."""
+    photo_notes: tuple[Note, ...]
+    """Of the photo as a whole."""
+    strip_notes: tuple[Note, ...]
     summary: str
     """What came of it in a few words, also spoken after the name when the result arrives."""
 
@@ -102,23 +106,26 @@ def mm_text(length: float | None) -> str:
 def photo_view(shown: Shown) -> PhotoView:
     """Everything the page shows of one photo."""
     entry = shown.entry
-    strips = tuple(_strip_view(strip) for strip in entry["strips"])
+    strips = entry["strips"]
+    several = len(strips) > 1
+    groups = tuple(_group(strip, several) for strip in strips)
     return PhotoView(
         name=entry["photo"],
         token=shown.token,
         card=_card_text(entry["card"]),
         error=entry["error"],
-        strips=strips,
-        notes=_notes((flag, "") for flag in entry["flags"]),
-        summary=_summary(entry, strips),
+        groups=tuple(group for group in groups if group.rows),
+        lanes=max((len(strip["lanes"]) for strip in strips), default=0),
+        photo_notes=_notes((flag, "") for flag in entry["flags"]),
+        strip_notes=_notes(placed for strip in strips for placed in _strip_flags(strip, several)),
+        summary=_summary(entry, sum(len(group.rows) for group in groups)),
     )
 
 
-def _strip_view(strip: dict[str, Any]) -> StripView:
+def _group(strip: dict[str, Any], several: bool) -> Group:
     lanes = strip["lanes"]
-    several = len(lanes) > 1
-    rows = tuple(_row(lane, spot, several) for lane in lanes for spot in lane["spots"])
-    return StripView(f"Bay {strip['bay']}", rows, _notes(_strip_flags(strip, several)), len(lanes))
+    rows = tuple(_row(lane, spot, len(lanes) > 1) for lane in lanes for spot in lane["spots"])
+    return Group(f"Bay {strip['bay']}" if several else "", rows)
 
 
 def _row(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> Row:
@@ -139,12 +146,20 @@ def _label(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> str:
 
 def _strip_flags(strip: dict[str, Any], several: bool) -> Iterator[tuple[dict[str, str], str]]:
     """Each flag of the strip with the place it concerns, from the whole to the smallest."""
-    yield from ((flag, "") for flag in strip["flags"])
-    for lane in strip["lanes"]:
-        yield from ((flag, f"lane {lane['lane']}" if several else "") for flag in lane["flags"])
-    for lane in strip["lanes"]:
+    bay = f"bay {strip['bay']}" if several else ""
+    lanes = strip["lanes"]
+    yield from ((flag, bay) for flag in strip["flags"])
+    for lane in lanes:
+        name = f"lane {lane['lane']}" if len(lanes) > 1 else ""
+        yield from ((flag, _place(bay, name)) for flag in lane["flags"])
+    for lane in lanes:
         for spot in lane["spots"]:
-            yield from ((flag, f"spot {_label(lane, spot, several)}") for flag in spot["flags"])
+            name = f"spot {_label(lane, spot, len(lanes) > 1)}"
+            yield from ((flag, _place(bay, name)) for flag in spot["flags"])
+
+
+def _place(*parts: str) -> str:
+    return " ".join(part for part in parts if part)
 
 
 def _notes(flags: Iterator[tuple[dict[str, str], str]]) -> tuple[Note, ...]:
@@ -161,14 +176,13 @@ def _card_text(card: dict[str, Any] | None) -> str:
     if card is None:
         return ""
     paper = PAPER_NAMES.get(card["paper"], card["paper"])
-    return f"{card['layout'].capitalize()} card, {paper}; its frame fits to {card['residual_mm']:.2f} mm."
+    return f"{card['layout'].capitalize()} card, {paper}; its frame fits to {two_decimals(rounded_up(card['residual_mm']))} mm."
 
 
-def _summary(entry: Entry, strips: tuple[StripView, ...]) -> str:
+def _summary(entry: Entry, spots: int) -> str:
     if entry["error"]:
         return f"not measured. {entry['error']['message']}"
-    spots = sum(len(strip.rows) for strip in strips)
-    return f"{count(spots, 'spot')} on {count(len(strips), 'strip')}."
+    return f"{count(spots, 'spot')} on {count(len(entry['strips']), 'strip')}."
 
 
 def count(number: int, word: str) -> str:
