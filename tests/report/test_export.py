@@ -137,12 +137,30 @@ def test_absent_knowledge_is_null() -> None:
         assert spot["distance_mm"] > 0, "distances stay"
 
 
-def test_numbers_that_are_no_numbers_are_null() -> None:
+@pytest.mark.parametrize("distance", [math.nan, 61.5])
+def test_without_an_origin_line_there_are_no_distances(distance: float) -> None:
     result = make_result(StripSpec(has_origin=False))
-    assert math.isnan(result.strips[0].lanes[0].spots[0].distance_mm)
-    spot = as_dict(result)["strips"][0]["lanes"][0]["spots"][0]
-    assert spot["distance_mm"] is None and spot["edges_mm"] == [None, None]
-    validate(as_dict(result))
+    lane = result.strips[0].lanes[0]
+    spots = tuple(replace(spot, distance_mm=distance, edges_mm=(distance, distance)) for spot in lane.spots)
+    told = replace(result, strips=(replace(result.strips[0], lanes=(replace(lane, spots=spots),)),))
+    photo = as_dict(told, relative_to=(1, 1, 1))
+    validate(photo)
+    for spot in photo["strips"][0]["lanes"][0]["spots"]:
+        assert spot["distance_mm"] is None and spot["edges_mm"] == [None, None] and spot["r_rel"] is None
+        assert None not in spot["position_mm"], "where it lies on the card is known"
+
+
+def test_numbers_that_are_no_numbers_are_null() -> None:
+    result = make_result(StripSpec())
+    odd = replace(result, card=replace(result.card, tilt_deg=-0.0))
+    lane = odd.strips[0].lanes[0]
+    spots = (replace(lane.spots[0], tailing=math.nan, signal_to_noise=math.inf),)
+    strip = replace(odd.strips[0], lanes=(replace(lane, spots=spots),))
+    photo = as_dict(replace(odd, strips=(strip,)))
+    validate(photo)
+    spot = photo["strips"][0]["lanes"][0]["spots"][0]
+    assert spot["tailing"] is None and spot["signal_to_noise"] is None
+    assert math.copysign(1, photo["card"]["tilt_deg"]) == 1
 
 
 def test_flags_sit_where_they_were_put() -> None:

@@ -66,6 +66,8 @@ def r_rel(lane: Lane, spot: Spot, reference_lane: Lane, reference: Spot) -> floa
     In one lane the ratio of the distances, for which no front is needed; between lanes the ratio of the Rf, since the
     front may be slanted. None where these are not known or the reference did not move.
     """
+    if lane.origin_mm is None or reference_lane.origin_mm is None:
+        return None
     if lane.lane == reference_lane.lane:
         above, below = spot.distance_mm, reference.distance_mm
     elif spot.rf is not None and reference.rf is not None:
@@ -127,19 +129,21 @@ def _lane(lane: Lane) -> Json:
         "origin_mm": _point(lane.origin_mm),
         "front_mm": _point(lane.front_mm),
         "run_mm": _round(lane.run_mm, 3),
-        "spots": [_spot(spot) for spot in lane.spots],
+        "spots": [_spot(spot, lane.origin_mm is not None) for spot in lane.spots],
         "flags": _flags(lane.flags),
     }
 
 
-def _spot(spot: Spot) -> Json:
+def _spot(spot: Spot, origin_seen: bool) -> Json:
+    """One spot; without an origin line there is nothing to tell its distances from."""
+    edges = spot.edges_mm if origin_seen else (None, None)
     return {
         "spot": spot.spot,
         "position_mm": _point(spot.position_mm),
         "densest_mm": _point(spot.densest_mm),
-        "distance_mm": _round(spot.distance_mm, 3),
-        "densest_distance_mm": _round(spot.densest_distance_mm, 3),
-        "edges_mm": [_round(edge, 2) for edge in spot.edges_mm],
+        "distance_mm": _round(spot.distance_mm if origin_seen else None, 3),
+        "densest_distance_mm": _round(spot.densest_distance_mm if origin_seen else None, 3),
+        "edges_mm": [_round(edge, 2) for edge in edges],
         "width_mm": _round(spot.width_mm, 2),
         "rf": _round(spot.rf, 4),
         "u_rf": _round(spot.u_rf, 5),

@@ -92,11 +92,12 @@ def labels(strip: Strip, frame: Frame, with_lane: bool) -> Iterator[Label]:
         prefix = f"{lane.lane}." if with_lane else ""
         for spot in lane.spots:
             value, u = rf_text(spot), u_text(spot)
+            distance = None if lane.origin_mm is None else distance_text(spot.distance_mm)
             yield Label(
                 frame.on_strip(spot.position_mm),
                 lane.lane,
                 f"{prefix}{spot.spot}",
-                value or distance_text(spot.distance_mm) or "no Rf",
+                value or distance or "no Rf",
                 value is not None,
                 f"± {u}" if u else "",
                 tuple(badge_text(flag) for flag in spot.flags),
