@@ -216,14 +216,16 @@ class FieldSettings:
 class TraceSettings:
     """Tracing a line across the strip."""
 
-    most_lines: int = knob(5, "", "Origin, front, a crease or two, and one to spare.")
+    most_lines: int = knob(7, "", "Origin, front, bands of colour, a crease, and one to spare.")
     cap: float = knob(8.0, "sd", "A dark spot must not outweigh a thin line that runs right across.")
     floor: float = knob(-1.0, "sd", "Where there is no line, a path loses a little.")
     slope_most: float = knob(0.25, "", "Steepest line, rise over run: 14°, beyond any drawn origin and most slanted fronts.")
     turn_cost: float = knob(0.15, "sd/row", "A path that wriggles must gain by it.")
-    least_score: float = knob(1.2, "sd", "Mean response of a path: chance paths through grain reach 1.")
+    least_score: float = knob(1.1, "sd", "Mean response of a path: chance paths through grain reach 1.")
     apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
-    seen_least: float = knob(3.0, "sd", "Response at which one bin counts as showing the line.")
+    seen_least: float = knob(2.5, "sd", "Response at which one bin counts as showing the line.")
+    bow_coverage: float = knob(0.6, "", "A bow is believed only of a line seen over most of the width.")
+    bow_gain: float = knob(0.75, "", "And only where it leaves less than this share of the straight line's spread.")
     on_line_mm: float = knob(0.25, "mm", "Bins this near to the fitted line lie on it; a hand-drawn line wavers so much.")
 
 
@@ -249,7 +251,12 @@ class LandmarkSettings:
     neutral: float = knob(0.55, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
     origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
     least_run_mm: float = knob(20.0, "mm", "A front nearer to the origin is not one that anybody measures.")
-    least_step: float = knob(0.008, "absorbance", "Less than this is paper's own unevenness.")
+    least_step: float = knob(0.009, "absorbance", "Less than this is paper's own unevenness.")
+    lasting_share: tuple[float, float] = knob((0.5, 2.0), "", "Share of the step that lasts, least and most: it may dry out towards the origin or have grown slowly; a band of colour ends.")
+    stain_grey: float = knob(0.75, "", "A stain has a colour: its weakest channel is below this share of its strongest. Creases and shadows are grey.")
+    faint_seen: float = knob(1.2, "sd", "Response at which one bin shows a faint line; it is its length that proves it.")
+    stain_coverage: float = knob(0.9, "", "So does a stain.")
+    stain_width_mm: float = knob(2.4, "mm", "Full width at half height of a stain; bands of colour are wider.")
     shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
     most_lasting_mm: float = knob(14.0, "mm", "Below a wet edge the paper stays darker at least so far; a band of colour ends sooner.")
 
@@ -343,6 +350,10 @@ class ReadingSettings:
     widths: float = knob(4.8, "ln odds", "For each unit of growth of ln(width) over the run: spots widen by about 0.6 ± 0.5 on their way.")
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
     most_spots: float = knob(6.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
+    drawn_spread_mm: float = knob(0.22, "mm", "A line drawn by hand wavers less; a row of letters more.")
+    drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
+    letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
+    stems: float = knob(0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters.")
     u_pencil_mm: float = knob(0.02, "mm", "Where within a pencil line its middle lies.")
     u_wet_mm: float = knob(0.08, "mm", "A wet edge has no sharper place.")
     u_stain_mm: float = knob(0.08, "mm", "Where in its stain the front stopped.")

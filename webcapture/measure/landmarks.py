@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
+from scipy.ndimage import convolve1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.tracing import Trace, trace_lines
@@ -38,7 +39,7 @@ def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings)
     found: list[Candidate] = []
     for grey in (field.fine.min(axis=2), field.fine.mean(axis=2)):
         response = _ridge(grey, field, settings.core_mm, settings.flank_mm)
-        for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 1, settings.line_mm, trace):
+        for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.line_mm, trace):
             candidate = _thin(line, field, settings)
             if candidate is not None and all(
                 abs(candidate.middle_mm - c.middle_mm) > trace.apart * settings.line_mm for c in found
@@ -59,36 +60,44 @@ def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | 
     if _thinness(line, field, settings) < settings.thin:
         return None
     grey = float(contrast.min() / max(contrast.max(), 1e-6)) >= settings.neutral
-    return _candidate("pencil" if grey else "coloured", line, middle, coverage, contrast)
+    return _candidate("pencil" if grey else "coloured", line, field, contrast)
 
 
 def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
-    """Lasting steps from darker (below) to paler paper that the card beside the strip does not share."""
-    grey = field.fine.mean(axis=2)
-    step = _step(grey, field, settings)
+    """Lasting steps from darker (below) to paler paper that the card beside the strip does not share.
+
+    Looked for in the channel that is darkened least, where colours hardly show and wet paper shows as in all.
+    """
+    step = _step(field.fine.min(axis=2), field, settings)
     shift = round(settings.step_trend_mm / _spacing(field))
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
-    response = _standard(step - np.maximum(beside, 0))
+    response = _standard(_smooth_across(step - np.maximum(beside, 0)))
     found = []
     for line in trace_lines(response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace):
-        middle, coverage = _middle(line, field), float(line.seen.mean())
-        if coverage < settings.wet_coverage or not _inside(middle, field, settings):
+        if not _runs_across(line, response, settings.wet_coverage, field, settings):
             continue
-        height = _lasting_step(line, grey, field, settings)
-        if height >= settings.least_step and not _shared_by_card(line, height, field, settings):
-            found.append(_candidate("wet-edge", line, middle, coverage, np.full(3, height)))
+        height, lasting = _heights(line, field, settings)
+        mean = float(height.mean())
+        grey = height.min() >= settings.neutral * height.max()
+        low, high = settings.lasting_share
+        lasts = mean >= settings.least_step and low * mean <= lasting <= high * mean
+        if grey and lasts and not _shared_by_card(line, lasting, field, settings):
+            found.append(_candidate("wet-edge", line, field, height))
     return found
 
 
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
-    """Faint lines right across the strip, broader than a pencil's, darkest in any one channel."""
+    """Faint coloured lines right across the strip, broader than a pencil's, in the channel that shows them best."""
     response = _ridge(field.fine.max(axis=2), field, settings.stain_core_mm, settings.stain_flank_mm)
+    standard = _standard(_smooth_across(response))
     found = []
-    for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace):
-        middle, coverage = _middle(line, field), float(line.seen.mean())
-        if coverage >= settings.wet_coverage and _inside(middle, field, settings):
-            contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)
-            found.append(_candidate("stain", line, middle, coverage, contrast))
+    for line in trace_lines(standard, field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace):
+        if not _runs_across(line, standard, settings.stain_coverage, field, settings):
+            continue
+        contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)
+        brown = contrast[2] > 0 and contrast[0] < settings.stain_grey * contrast[2] and contrast[1] <= contrast[2]
+        if brown and _width(line, field) <= settings.stain_width_mm:
+            found.append(_candidate("stain", line, field, contrast))
     return found
 
 
@@ -108,9 +117,9 @@ def as_line(candidate: Candidate, field: Field, u_extra_mm: float) -> Line:
     )
 
 
-def _candidate(kind: str, trace: Trace, middle: float, coverage: float, colour: Floats) -> Candidate:
+def _candidate(kind: str, trace: Trace, field: Field, colour: Floats) -> Candidate:
     r, g, b = (float(c) for c in colour)
-    return Candidate(kind, trace, middle, coverage, (r, g, b))
+    return Candidate(kind, trace, _middle(trace, field), float(trace.seen.mean()), (r, g, b))
 
 
 def _spacing(field: Field) -> float:
@@ -158,6 +167,38 @@ def _standard(response: Floats32) -> Floats32:
     return ((response - middle) / max(float(spread), 1e-6)).astype(np.float32)
 
 
+def _smooth_across(response: Floats32) -> Floats32:
+    """Averaged over five neighbouring bins: a wet edge or a stain is faint, and runs right across."""
+    return np.asarray(convolve1d(response, np.array([1, 2, 3, 2, 1]) / 9, axis=1, mode="nearest"), np.float32)
+
+
+def _runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:
+    """Whether a faint line lies on the paper and is seen over nearly all of the width."""
+    return _inside(_middle(line, field), field, settings) and _share_above(line, response, field, settings) >= least
+
+
+def _width(line: Trace, field: Field) -> float:
+    """Full width at half height of a faint line, in the blue channel, millimetres: the mean of all bins, laid on one another."""
+    offsets = np.arange(-6.0, 6.01, 0.125)
+    profile = field.fine[_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
+    middle = len(offsets) // 2
+    peak = middle - 8 + int(np.argmax(profile[middle - 8 : middle + 9]))
+    base = max(float(np.median(profile[:24])), float(np.median(profile[-24:])))
+    half = base + (profile[peak] - base) / 2
+    low = high = peak
+    while low > 0 and profile[low] > half:
+        low -= 1
+    while high < len(profile) - 1 and profile[high] > half:
+        high += 1
+    return float(offsets[high] - offsets[low])
+
+
+def _share_above(line: Trace, response: Floats32, field: Field, settings: LandmarkSettings) -> float:
+    """Share of the bins in which the fitted curve itself runs on a response."""
+    near = response[_along(line, field, np.arange(-0.5, 0.51, 0.25)), np.arange(response.shape[1])[:, None]].max(axis=1)
+    return float((near > settings.faint_seen).mean())
+
+
 def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
     """(bins, n) rows at the offsets from the fitted line."""
     s = polyval(field.bin_t_mm, trace.coefficients)[:, None] + offset_mm
@@ -192,24 +233,28 @@ def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     return (at_core - at_near) / max(at_core - at_far, 1e-6)
 
 
-def _lasting_step(trace: Trace, grey: Floats32, field: Field, settings: LandmarkSettings) -> float:
-    """How much darker the paper is for good below the line than above: its palest quarter, so that colour does not count."""
+def _heights(trace: Trace, field: Field, settings: LandmarkSettings) -> tuple[Floats, float]:
+    """((3,) step right at the line, how much of it lasts): the palest quarter of the paper counts, so that colour does not."""
     bins = np.arange(len(trace.seen))[:, None]
+    near = np.arange(settings.step_near_mm, settings.step_far_mm + 0.5, 0.25)
+    at = [np.median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
+    grey = field.fine.min(axis=2)
     below = np.arange(-settings.most_lasting_mm, -1.5, 0.5)
-    above = np.arange(1.5, settings.step_far_mm + 5, 0.5)
+    room = field.length_mm - settings.end_mm - _middle(trace, field)
+    above = np.arange(1.5, max(min(settings.most_lasting_mm, room), 3.0), 0.5)
     low = np.percentile(grey[_along(trace, field, below), bins], 25, axis=1)
     high = np.percentile(grey[_along(trace, field, above), bins], 25, axis=1)
-    return float(np.median(low - high))
+    return np.median(at[0] - at[1], axis=0), float(np.median(low - high))
 
 
 def _shared_by_card(trace: Trace, height: float, field: Field, settings: LandmarkSettings) -> bool:
-    """Whether the light on the card beside the strip steps at the same place: then it is a shadow's edge."""
+    """Whether the light on the card steps at the same place on both sides of the strip: then it is a shadow's edge."""
     ends = polyval(np.array([0.0, field.width_mm]), trace.coefficients)
     near = np.arange(1.0, 4.0, 0.25)
+    steps = []
     for side, s in enumerate(ends):
         light = field.light[:, side]
         below = np.interp(s - near, field.fine_s_mm, light).mean()
         above = np.interp(s + near, field.fine_s_mm, light).mean()
-        if abs(above - below) > max(settings.shade_share * height, settings.least_step):
-            return True
-    return False
+        steps.append(float(above - below))
+    return min(steps) > settings.shade_share * height or max(steps) < -settings.shade_share * height

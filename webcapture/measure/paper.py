@@ -27,13 +27,14 @@ class Stain:
     """(rows, cols) which cells lie under a pencil stroke; their absorbance is filled in from around."""
 
 
-def stain_on(field: Field, lines: tuple[Floats, ...], top: Floats | None, settings: PaperSettings) -> Stain:
+def stain_on(
+    field: Field, strokes: np.ndarray, lines: tuple[Floats, ...], top: Floats | None, settings: PaperSettings
+) -> Stain:
     """Absorbance above the bare paper, with pencil strokes and the given lines filled in from around.
 
-    lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below.
+    strokes: see :func:`strokes_on`; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below.
     """
-    grey = field.absorbance.min(axis=2)
-    strokes = _strokes(grey, field, settings)
+    strokes = strokes.copy()
     for line in lines:
         strokes |= np.abs(field.s_mm[:, None] - polyval(field.t_mm, line)) < settings.line_half_mm
     usable = ~strokes & _away_from_edges(field, settings)
@@ -50,11 +51,12 @@ def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
     return inside_s[:, None] & inside_t[None, :]
 
 
-def _strokes(grey: Floats32, field: Field, settings: PaperSettings) -> np.ndarray:
-    """Cells darker than anything a square of a millimetre can hold: thin strokes, grey in all channels.
+def strokes_on(field: Field, settings: PaperSettings) -> np.ndarray:
+    """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold: thin strokes, grey in all channels.
 
     A spot loses little by such an opening; a stroke loses nearly all.
     """
+    grey = field.absorbance.min(axis=2)
     size = max(round(settings.stroke_mm / field.cell_mm), 2)
     smooth = gaussian_filter(grey, 0.5)
     thin = smooth - grey_opening(smooth, size=(size, size))

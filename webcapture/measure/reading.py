@@ -21,14 +21,14 @@ class Reading:
     image: StripImage
     field: Field
     thin: list[Candidate]
-    """All thin lines, from the origin end upwards."""
+    """All thin drawn lines, from the origin end upwards; rows of letters are not among them."""
     origin: Candidate | None
     front: Candidate | None
 
 
-def read_lines(image: StripImage, field: Field, settings: Settings) -> Reading:
-    """Origin and front as they are if the strip lies this way up."""
-    thin = pencil_lines(field, settings.trace, settings.landmark)
+def read_lines(image: StripImage, field: Field, strokes: np.ndarray, settings: Settings) -> Reading:
+    """Origin and front as they are if the strip lies this way up; ``strokes``: see :func:`paper.strokes_on`."""
+    thin = [c for c in pencil_lines(field, settings.trace, settings.landmark) if _is_drawn(c, field, strokes, settings)]
     origin = origin_among(thin, field, settings)
     return Reading(image, field, thin, origin, _front(field, thin, origin, settings))
 
@@ -75,8 +75,8 @@ def _front(field: Field, thin: list[Candidate], origin: Candidate | None, settin
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
     edges = [c for c in wet_edges(field, settings.trace, rule) if c.middle_mm > least]
-    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and not _is_writing(c, field)]
-    faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_stain(c, field, settings)]
+    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least]
+    faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_faint(c, field, settings)]
     for group in (drawn, edges, faint):
         free = [c for c in group if not _colour_beyond(c, field, settings)]
         if free:
@@ -86,19 +86,43 @@ def _front(field: Field, thin: list[Candidate], origin: Candidate | None, settin
 
 def _uppermost_clear(lines: list[Candidate]) -> Candidate:
     """Of several, the clearest; among those nearly as clear the uppermost."""
-    clearest = max(c.trace.score * c.coverage for c in lines)
-    return max((c for c in lines if c.trace.score * c.coverage > 0.6 * clearest), key=lambda c: c.middle_mm)
+    clearest = max(c.trace.score for c in lines)
+    return max((c for c in lines if c.trace.score >= 0.6 * clearest), key=lambda c: c.middle_mm)
 
 
-def _is_writing(line: Candidate, field: Field) -> bool:
-    """Whether the "line" is a row of letters: seen over part of the width, and wavering by more than a drawn line."""
-    return line.coverage < 0.8 and line.trace.spread_mm > 0.12
+def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
+    """Whether a thin line was drawn as a line: straight, and right across or unbroken for longer than any letter.
+
+    Bars of letters line up too, but waver, with gaps between them.
+    """
+    rule = settings.reading
+    if line.trace.spread_mm > rule.drawn_spread_mm:
+        return False
+    if line.coverage >= rule.drawn_coverage:
+        return True
+    straight = line.trace.spread_mm < rule.drawn_spread_mm / 2
+    return straight and _longest_mm(line, field) >= rule.letter_mm and not _has_stems(line, field, strokes, settings)
 
 
-def _is_stain(line: Candidate, field: Field, settings: Settings) -> bool:
-    """Faint, even right across, and in the upper part of the strip."""
+def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
+    """Whether strokes hang on the line or stand on it, as under the bars of letters."""
+    span = field.bin_t_mm[line.trace.seen]
+    across = (field.t_mm > span.min() - 1) & (field.t_mm < span.max() + 1)
+    away = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
+    shares = [strokes[(side * away > 1.1) & (side * away < 2.6) & across].mean() for side in (-1, 1)]
+    return max(shares) > settings.reading.stems
+
+
+def _longest_mm(line: Candidate, field: Field) -> float:
+    """The longest unbroken part of a line."""
+    runs = "".join("x" if seen else " " for seen in line.trace.seen).split()
+    return max((len(run) for run in runs), default=0) * float(field.bin_t_mm[1] - field.bin_t_mm[0])
+
+
+def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
+    """Whether a stain is faint and in the upper part of the strip, as a front's is."""
     faint = max(line.colour) < settings.reading.front_own_absorbance
-    return faint and line.coverage > 0.85 and line.middle_mm > 0.5 * field.length_mm
+    return faint and line.middle_mm > 0.5 * field.length_mm
 
 
 def _colour_beyond(line: Candidate, field: Field, settings: Settings) -> bool:
@@ -137,7 +161,8 @@ def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Set
     """
     rule = settings.reading
     length = reading.field.length_mm
-    other = [c for c in reading.thin if length - c.middle_mm < settings.landmark.origin_range * length]
+    reach = settings.landmark.origin_range * length
+    other = [c for c in reading.thin if length - c.middle_mm < reach]
     far = max(other, key=lambda c: c.coverage, default=None)
     odds = rule.arrow if not reading.image.turned else -rule.arrow
     odds += _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)

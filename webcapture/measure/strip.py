@@ -12,7 +12,7 @@ from webcapture.measure.field import Field, field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import as_line
 from webcapture.measure.lanes import Track, find_lanes
-from webcapture.measure.paper import Stain, stain_on
+from webcapture.measure.paper import Stain, stain_on, strokes_on
 from webcapture.measure.reading import Reading, odds_upright, read_lines, turned_round
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots
@@ -58,12 +58,13 @@ def measure_strip(image: StripImage, view: View, settings: Settings) -> Strip:
 
 def _attempt(image: StripImage, settings: Settings) -> Attempt:
     field = field_of(image, settings.profile)
-    reading = read_lines(image, field, settings)
+    strokes = strokes_on(field, settings.paper)
+    reading = read_lines(image, field, strokes, settings)
     rule = settings.reading
     origin = as_line(reading.origin, field, rule.u_pencil_mm) if reading.origin else None
     front = as_line(reading.front, field, _u_meaning(reading.front.kind, rule)) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
-    stain = stain_on(field, lines, front.coefficients if front else None, settings.paper)
+    stain = stain_on(field, strokes, lines, front.coefficients if front else None, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(field, stain, track, origin, front, settings) for track in tracks]
     return Attempt(reading, stain, origin, front, tracks, blobs)
@@ -86,17 +87,18 @@ def _spots(
     if front is None:
         return found
     at = float(polyval(track.middle_mm, front.coefficients))
-    return [blob for blob in found if not _fronts_own(blob, at, field, settings.reading)]
+    drawn = front.kind == "pencil"
+    return [blob for blob in found if not _fronts_own(blob, at, drawn, field, settings.reading)]
 
 
-def _fronts_own(blob: Blob, front_mm: float, field: Field, rule: ReadingSettings) -> bool:
-    """Whether a "spot" is the front's own faint, narrow band across the strip."""
+def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: ReadingSettings) -> bool:
+    """Whether a "spot" is the front's own faint, narrow band; at a drawn front only what runs right across can be."""
     across = (blob.spread_t_mm[1] - blob.spread_t_mm[0]) / field.width_mm
     return (
         abs(blob.densest_mm - front_mm) < rule.front_own_mm
         and float(blob.absorbance.max()) < rule.front_own_absorbance
         and blob.width_mm < rule.front_own_width_mm
-        and across > 0.7
+        and (across > 0.7 or not drawn)
     )
 
 

@@ -115,17 +115,27 @@ def _peaks(response: Floats32, path: np.ndarray, width_rows: float) -> tuple[Flo
 def _polynomial(
     t_mm: Floats, places: Floats, strong: np.ndarray, degree: int, settings: TraceSettings
 ) -> tuple[Floats, np.ndarray, float]:
-    """(coefficients, which points lie on it, their spread): least squares, leaving out in turns what lies off."""
+    """(coefficients, which points lie on it, their spread) of the lowest degree that does nearly as well as the next."""
+    best = _fitted(t_mm, places, strong, 1, settings)
+    for higher in range(2, degree + 1):
+        fit = _fitted(t_mm, places, strong, higher, settings)
+        if fit[1].sum() < max(settings.bow_coverage * len(t_mm), best[1].sum()) or fit[2] > settings.bow_gain * best[2]:
+            break
+        best = fit
+    return best
+
+
+def _fitted(
+    t_mm: Floats, places: Floats, strong: np.ndarray, degree: int, settings: TraceSettings
+) -> tuple[Floats, np.ndarray, float]:
+    """Least squares, leaving out in turns what lies off."""
     keep = strong if strong.sum() > degree + 1 else np.ones_like(strong)
     for _ in range(6):
-        fit = np.polynomial.polynomial.polyfit(t_mm[keep], places[keep], min(degree, max(int(keep.sum()) - 2, 0)))
+        fit = np.polynomial.polynomial.polyfit(t_mm[keep], places[keep], degree)
         off = np.abs(places - np.polynomial.polynomial.polyval(t_mm, fit))
         limit = max(3 * 1.4826 * float(np.median(off[keep])), settings.on_line_mm)
-        keep_next = strong & (off <= limit)
-        if keep_next.sum() <= degree + 1:
+        kept = strong & (off <= limit)
+        if kept.sum() <= degree + 1:
             break
-        keep = keep_next
-    coefficients = np.zeros(degree + 1)
-    coefficients[: len(fit)] = fit
-    spread = float(np.sqrt(np.mean(off[keep] ** 2)))
-    return coefficients, keep & strong, spread
+        keep = kept
+    return fit, keep & strong, float(np.sqrt(np.mean(off[keep] ** 2)))
