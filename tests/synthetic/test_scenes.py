@@ -16,8 +16,10 @@ from webcapture.synthetic import foretell, render
 from webcapture.synthetic.adverse import ADVERSE
 from webcapture.synthetic.camera import aim
 from webcapture.synthetic.classes import HARD, TYPICAL, Class
-from webcapture.synthetic.scene import PaperStrip, Scene
+from webcapture.synthetic.paper import Darkening
+from webcapture.synthetic.scene import Lane, PaperStrip, Scene
 from webcapture.synthetic.scenes import demo, hard, tray, typical
+from webcapture.synthetic.transport import transport
 from webcapture.synthetic.workshop import INVENTED_RF
 
 SEEDS = range(60)
@@ -109,6 +111,33 @@ def test_the_hard_class_holds_every_difficulty_somewhere() -> None:
     assert any(strip.front.span_mm for strip in strips)
     assert any(scene.camera.display_p3 for scene in scenes)
     assert {scene.camera.orientation for scene in scenes} >= {1, 3, 6, 8}
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_no_spot_is_buried_under_another(name: str) -> None:
+    """At its densest place each spot outweighs the others of its lane in some channel: nobody could find it otherwise."""
+    make, _ = CLASSES[name]
+    for strip in (strip for seed in range(12) for strip in make(seed).strips):
+        for lane in strip.lanes:
+            loads = along_the_lane(strip, lane)
+            for n, own in enumerate(loads):
+                top = own.max(axis=1).argmax()
+                others = sum(loads) - own
+                assert (own[top] > 2 * others[top]).any(), f"spot {n} of {strip}"
+
+
+def along_the_lane(strip: PaperStrip, lane: Lane) -> list[np.ndarray]:
+    """Load of each spot along the lane, (n, 3)."""
+    travelled = strip.front.curve.mean_at(lane.t_mm, 2) - strip.origin.curve.mean_at(lane.t_mm, 2)
+    s = np.arange(-20, travelled + 20, 0.25)
+    loads = []
+    for spot in lane.spots:
+        load = transport(spot, travelled, lane.band)
+        place = load.s0_mm + load.step_mm * np.arange(len(load.values)) + spot.rf * travelled
+        amount = Darkening(strip.stock).load_for(spot.peak, int(np.argmax(spot.dye.absorption)))
+        profile = amount * np.interp(s, place, load.values.max(axis=1), 0, 0)
+        loads.append(profile[:, None] * np.array(spot.dye.absorption))
+    return loads
 
 
 @pytest.mark.parametrize("name", ADVERSE)

@@ -88,7 +88,10 @@ class _Chemistry:
         uneven = cloud(rng, (8, across), (8, 4.0 * grid.px_per_mm))[0] * 0.8
         uneven = uneven + cloud(rng, (8, across), (8, 1.3 * grid.px_per_mm))[0] * 0.45
         self.uneven: Floats = strip.ragged_mm * uneven.astype(float)[None, :]
-        streaks = cloud(rng, grid.shape, (30 * grid.px_per_mm, 0.9 * grid.px_per_mm))
+        streaks = sum(
+            share * cloud(rng, grid.shape, (30 * grid.px_per_mm, width * grid.px_per_mm))
+            for share, width in ((0.55, 0.5), (0.6, 1.3), (0.55, 3.5))
+        )
         blotches = cloud(rng, grid.shape, (4 * grid.px_per_mm, 1.5 * grid.px_per_mm))
         grains = cloud(rng, grid.shape, 0.3 * grid.px_per_mm)
         self.streaky = _factor(1 + strip.streaks * streaks + 0.04 * grains)
