@@ -122,6 +122,7 @@ class WebSettings:
         120.0, "s", "Thirty phones at once are served well within this; beyond it, being told beats waiting."
     )
     stall_s: float = knob(60.0, "s", "A phone that left the network while sending must not hold a thread for ever.")
+    stop_s: int = knob(5, "s", "Ctrl+C lets a photo in work finish, and does not wait for a stalled phone.")
     threads: int = knob(32, "", "A class set of phones uploading or waiting, and a few left for pages.")
     pictures_kept: int = knob(
         60, "", "Two batches of photos: a result can be opened in full while the next one is made."

@@ -4,24 +4,20 @@ from __future__ import annotations
 
 import http.client
 import os
-import re
 import signal
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.web.running import WITH_GUNICORN, Running
 from webcapture.errors import UsageError
 from webcapture.settings import DEFAULTS
 from webcapture.web import WebConfig, serving
 from webcapture.web.security import POLICY
 
-ROOT = Path(__file__).resolve().parents[2]
-WITH_GUNICORN = "from webcapture.web.serving import serve; serve('127.0.0.1', 0, None)"
 WITH_WAITRESS = (
     "from webcapture.web import serving; serving.can_fork = lambda: False; serving.serve('127.0.0.1', 0, None)"
 )
@@ -32,40 +28,6 @@ WITH_ONE_THREAD = (
     "config = WebConfig(Settings(web=WebSettings(threads=1, stall_s=1.0)));"
     "serving._with_gunicorn('127.0.0.1', 0, config)"
 )
-
-
-class Running:
-    """A server in a process of its own."""
-
-    def __init__(self, program: str) -> None:
-        environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", program],
-            cwd=ROOT,
-            env=environment,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        assert self.process.stdout
-        self.greeting = ""
-        while "Ctrl+C" not in self.greeting:
-            line = self.process.stdout.readline()
-            assert line, self.process.communicate()[1]
-            self.greeting += line
-        self.port = int(re.search(r"http://127\.0\.0\.1:(\d+)/", self.greeting)[1])
-
-    def get(self, address: str = "/") -> tuple[http.client.HTTPResponse, bytes]:
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
-        connection.request("GET", address)
-        answer = connection.getresponse()
-        return answer, answer.read()
-
-    def stop(self, how: signal.Signals = signal.SIGINT) -> tuple[int, str]:
-        """Its exit status and everything it complained about."""
-        self.process.send_signal(how)
-        complaints = self.process.communicate(timeout=30)[1]
-        return self.process.returncode, complaints
 
 
 @pytest.fixture(params=[WITH_GUNICORN, WITH_WAITRESS], ids=["gunicorn", "waitress"])
@@ -90,6 +52,19 @@ def test_stops_quietly(running: Running) -> None:
     status, complaints = running.stop()
     assert "Traceback" not in complaints
     assert status == 0
+
+
+def test_ctrl_c_reaches_parent_and_worker_and_both_stop_at_once() -> None:
+    """A terminal sends it to the whole group, at any moment: also while the worker takes in a connection."""
+    for _ in range(5):
+        server = Running(WITH_GUNICORN)
+        server.get()
+        started = time.monotonic()
+        os.killpg(server.process.pid, signal.SIGINT)
+        _, complaints = server.process.communicate(timeout=60)
+        assert time.monotonic() - started < DEFAULTS.web.stop_s
+        assert server.process.returncode == 0
+        assert complaints == ""
 
 
 def test_measures_what_is_no_photo_to_a_clear_error(running: Running) -> None:

@@ -12,6 +12,7 @@ import os
 import socket
 import sys
 from collections.abc import Callable, Iterable
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -157,20 +158,10 @@ def _with_waitress(host: str, port: int, config: WebConfig) -> None:
 
 
 def _with_gunicorn(host: str, port: int, config: WebConfig) -> None:
-    from gunicorn.app.base import BaseApplication  # noqa: PLC0415 - not to be had everywhere
-
-    class Server(BaseApplication):  # type: ignore[misc]
-        """gunicorn told everything here: no configuration file, no environment."""
-
-        def load_config(self) -> None:
-            for name, value in _gunicorn_options(host, port, config).items():
-                self.cfg.set(name, value)
-
-        def load(self) -> WSGIApplication:
-            return make_app(config)
+    from webcapture.web.unix import Server  # noqa: PLC0415 - not to be had everywhere
 
     try:
-        Server().run()
+        Server(_gunicorn_options(host, port, config), partial(make_app, config)).run()
     except SystemExit as stop:
         if stop.code:
             raise
@@ -181,10 +172,10 @@ def _gunicorn_options(host: str, port: int, config: WebConfig) -> dict[str, Any]
     memory = Path("/dev/shm")
     return {
         "bind": [bind],
-        "worker_class": "gthread",
         "workers": 1,
         "threads": config.settings.web.threads,
         "worker_tmp_dir": str(memory) if os.access(memory, os.W_OK) else None,
+        "graceful_timeout": config.settings.web.stop_s,
         "control_socket_disable": True,
         "loglevel": "warning",
         "when_ready": _announcer(host),
