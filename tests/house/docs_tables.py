@@ -11,10 +11,9 @@ import re
 import sys
 from collections.abc import Iterable
 
-from webcapture.cli import build_parser
-
 from tests.house.source import ROOT
-from webcapture.errors import ALL_ERRORS
+from webcapture.cli import build_parser
+from webcapture.errors import ALL_ERRORS, WebcaptureError
 from webcapture.flags import REGISTRY
 from webcapture.settings import catalogue
 from webcapture.web.errors import REQUEST_ERRORS, TROUBLES
@@ -44,8 +43,16 @@ def flags() -> str:
 
 
 def errors() -> str:
-    rows = ((f"`{e.code}`", (e.__doc__ or "").splitlines()[0], e.default_hint or "–") for e in ALL_ERRORS)
+    """What stops a measurement, and what the command line adds."""
+    shown = [*ALL_ERRORS, *(e for e in all_errors() if e.__module__ == "webcapture.cli")]
+    rows = ((f"`{e.code}`", (e.__doc__ or "").splitlines()[0], e.default_hint or "–") for e in shown)
     return table(("error", "when", "hint"), rows)
+
+
+def all_errors(above: type[WebcaptureError] = WebcaptureError) -> list[type[WebcaptureError]]:
+    """Every class of error with a code of its own among the modules loaded."""
+    found = [above] if "code" in vars(above) and above is not WebcaptureError else []
+    return found + [error for below in above.__subclasses__() for error in all_errors(below)]
 
 
 def requests() -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import re
 from dataclasses import fields
 
@@ -60,6 +61,13 @@ def test_codes_that_others_build_on_exist() -> None:
 def test_codes_are_unlike_each_other() -> None:
     codes = [e.code for e in ALL_ERRORS]
     assert len(codes) == len(set(codes))
+
+
+def test_every_error_there_is_stands_in_a_table() -> None:
+    for module in modules():
+        importlib.import_module(module.name.removesuffix(".__main__"))
+    tables = docs_tables.errors() + docs_tables.requests()
+    assert [e.__name__ for e in docs_tables.all_errors() if f"`{e.code}`" not in tables] == []
 
 
 def test_every_flag_says_what_was_seen_and_what_to_do() -> None:

@@ -173,7 +173,7 @@ def test_what_nobody_expected_tells_the_person_nothing_of_the_inside(
     answer = client.post("/api/measure", data={"photo": [photo("crash.jpg"), photo("fine.jpg")]})
     assert answer.status_code == 200
     crashed, fine = answer.json
-    assert crashed["error"]["code"] == "internal"
+    assert crashed["error"]["code"] == "unexpected"
     assert crashed["picture"] is None
     assert fine["error"] is None
     assert "secret" not in answer.text

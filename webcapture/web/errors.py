@@ -57,7 +57,7 @@ _ROWS = (
     (405, "method-not-allowed", "This address cannot be used in this way.", "Go to the start page and use the buttons there."),
     (413, TooLarge.code, "The photos are too large to be sent in one go.", "Send fewer photos at a time. " + TooLarge.default_hint),
     (415, "unsupported-type", "The request is not a form with photos.", "Send the photos as multipart/form-data in fields named “photo”."),
-    (500, "internal", "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
+    (500, "unexpected", "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
     (503, "busy", "Too many photos are waiting to be measured.", "Wait a minute and send the photo again."),
 )  # fmt: skip
 
