@@ -109,6 +109,8 @@ def test_the_hard_class_holds_every_difficulty_somewhere() -> None:
     assert {strip.front.kind for strip in strips} == {"pencil", "wet-edge", "stain"}
     assert sum(spot.drag_mm > 0 or spot.overload > 0 for spot in spots) > 0.15 * len(spots)
     assert any(strip.front.span_mm for strip in strips)
+    assert any(paper.over_card for scene in scenes for paper in scene.surroundings.papers)
+    assert {thing.kind for scene in scenes for thing in scene.surroundings.things} == {"pen", "lid"}
     assert any(scene.camera.display_p3 for scene in scenes)
     assert {scene.camera.orientation for scene in scenes} >= {1, 3, 6, 8}
 
@@ -174,6 +176,11 @@ def test_adverse_truths() -> None:
     assert not upside.upright
     assert upside.lanes[0].origin_mm[1] < upside.lanes[0].front_mm[1], "the origin lies nearer the page's top"  # type: ignore[index]
     assert upside.corners_mm[0][1] > upside.corners_mm[3][1], "corners as they lie on the page"
+
+
+def test_a_long_tail_is_long() -> None:
+    assert all(spot.tailing for lane in lanes("a long tail") for spot in lane.spots)
+    assert not any(spot.tailing for lane in lanes("blank strip") + lanes("slanted front") for spot in lane.spots)
 
 
 def test_half_the_card_is_out_of_the_frame() -> None:

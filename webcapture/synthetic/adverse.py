@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from webcapture.card.layout import CardLayout, card_layout
+from webcapture.card.layout import card_layout
 from webcapture.synthetic.classes import DYES, TYPICAL
 from webcapture.synthetic.papers import narrow_strip, wide_sheet
 from webcapture.synthetic.scene import (
@@ -16,7 +16,6 @@ from webcapture.synthetic.scene import (
     Front,
     Glare,
     Lane,
-    LoosePaper,
     OriginLine,
     PaperStrip,
     Scene,
@@ -24,6 +23,7 @@ from webcapture.synthetic.scene import (
     Spot,
 )
 from webcapture.synthetic.scenes import paper_size, photographed
+from webcapture.synthetic.shots import scrap_over_tag
 
 Rng = np.random.Generator
 
@@ -147,21 +147,8 @@ def _covered(seed: int, name: str, count: int) -> Scene:
     rng = _rng(seed, name + "_which")
     card = card_layout(scene.layout, scene.paper)
     chosen = rng.permutation(len(card.tags))[:count]
-    papers = tuple(_over_tag(card, int(n), rng) for n in chosen)
+    papers = tuple(scrap_over_tag(rng, card, int(n)) for n in chosen)
     return replace(scene, surroundings=replace(scene.surroundings, papers=papers))
-
-
-def _over_tag(card: CardLayout, number: int, rng: Rng) -> LoosePaper:
-    """A scrap that covers one tag from outside the card and stays off the panel."""
-    x, y = card.tags[number].rect.centre
-    # The page's side the tag is nearest to; the scrap reaches in from there.
-    ways = {(-1, 0): x, (1, 0): card.page_mm[0] - x, (0, -1): y, (0, 1): card.page_mm[1] - y}
-    dx, dy = min(ways, key=lambda way: ways[way])
-    deep, wide = rng.uniform(50, 90), rng.uniform(22, 40)
-    size = (deep, wide) if dx else (wide, deep)
-    reach = deep / 2 - 7.0
-    centre = (x + dx * reach, y + dy * reach)
-    return LoosePaper(centre, size, rng.uniform(-3, 3), True, True, rng.uniform(0.7, 0.88))
 
 
 def insoluble(seed: int) -> Scene:
@@ -172,6 +159,26 @@ def insoluble(seed: int) -> Scene:
 def at_the_front(seed: int) -> Scene:
     """One spot ran with the front."""
     return _careful(seed, "at_front", spots=(0.35, 0.6, 0.985))
+
+
+def tailing(seed: int) -> Scene:
+    """Far too much was applied: one spot drags a long tail."""
+
+    def heavy(strip: PaperStrip) -> PaperStrip:
+        spot = Spot(DYES[0], 0.55, 0.8, 1.4, 0.05, 0.6, 4.0)
+        return replace(strip, lanes=tuple(replace(lane, spots=(spot,)) for lane in strip.lanes))
+
+    return _with_strip(_careful(seed, "tailing"), heavy)
+
+
+def faint(seed: int) -> Scene:
+    """Far too little was applied of one dye."""
+
+    def thin(strip: PaperStrip) -> PaperStrip:
+        spots = (Spot(DYES[3], 0.4, 0.03, 1.2, 0.03), Spot(DYES[1], 0.7, 0.4, 1.2, 0.03))
+        return replace(strip, lanes=tuple(replace(lane, spots=spots) for lane in strip.lanes))
+
+    return _with_strip(_careful(seed, "faint"), thin)
 
 
 def blank(seed: int) -> Scene:
@@ -290,6 +297,8 @@ ADVERSE: dict[str, Adverse] = {
     "half the tags covered": Adverse(half_the_tags, (), "none", True),
     "insoluble spot": Adverse(insoluble, ("did-not-move",), "spot", True),
     "spot at the front": Adverse(at_the_front, ("near-front",), "spot", True),
+    "a long tail": Adverse(tailing, ("tailing",), "spot", False),
+    "a faint spot": Adverse(faint, ("faint",), "spot", False),
     "blank strip": Adverse(blank, ("no-spots",), "lane", False),
     "one lane empty": Adverse(one_empty_lane, ("no-spots",), "lane", True),
     "out of focus": Adverse(out_of_focus, ("out-of-focus",), "either", False),

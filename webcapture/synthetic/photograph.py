@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from webcapture.card.layout import card_layout
-from webcapture.model import Bytes8, Floats, Floats32
+from webcapture.model import Bytes8, Floats, Floats32, Point
 from webcapture.synthetic import light as lighting
 from webcapture.synthetic.camera import Pinhole, aim
 from webcapture.synthetic.chromatogram import Painted, Run, paint, run
@@ -15,16 +15,18 @@ from webcapture.synthetic.development import blurred, developed, jpeg, noisy, sh
 from webcapture.synthetic.known import truth_of
 from webcapture.synthetic.layers import NODE_PX, PIXEL_SIGMA_PX, Layer, Nodes, OnPlane, Window, place_over, softened
 from webcapture.synthetic.pencil import Grid
-from webcapture.synthetic.scene import CameraSetup, LoosePaper, PaperStrip, Scene
+from webcapture.synthetic.scene import CameraSetup, LoosePaper, PaperStrip, Scene, Thing
 from webcapture.synthetic.surroundings import (
     BENCH_MM,
     BENCH_PX_PER_MM,
     CARD_PX_PER_MM,
     CARD_WHITE,
     PAPER_PX_PER_MM,
+    PEN_MM,
     bench,
     loose_paper,
     printed_card,
+    thing,
 )
 from webcapture.synthetic.truth import Photograph, Truth
 
@@ -69,6 +71,7 @@ def _layers(scene: Scene, painted: list[Painted], page: tuple[float, float]) -> 
         below.append(_card_layer(scene, page))
     above = [_strip_layer(scene, s, p, page) for s, p in zip(scene.strips, painted, strict=True)]
     above += [layer for paper, layer in papers if paper.over_card]
+    above += [_thing_layer(t, _rng(scene, 200 + n)) for n, t in enumerate(scene.surroundings.things)]
     return below, above
 
 
@@ -149,18 +152,33 @@ def _strip_layer(scene: Scene, strip: PaperStrip, painted: Painted, page: tuple[
 
 
 def _paper_layer(paper: LoosePaper, rng: np.random.Generator) -> Layer:
-    scale = PAPER_PX_PER_MM
-    turn = math.radians(paper.turn_deg)
-    to_own = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
-    shift = np.array(paper.size_mm) / 2 - to_own @ np.array(paper.centre_mm)
-    rectangle = _rectangle(paper.size_mm)
+    return _lying(loose_paper(paper, rng), paper.centre_mm, paper.size_mm, paper.turn_deg, _rectangle(paper.size_mm))
+
+
+def _thing_layer(what: Thing, rng: np.random.Generator) -> Layer:
+    if what.kind == "pen":
+        size = (what.size_mm, PEN_MM)
+        return _lying(thing(what, rng), what.centre_mm, size, what.turn_deg, _rectangle(size))
+    radius = what.size_mm / 2
 
     def inside(x: Floats, y: Floats) -> Floats:
-        return rectangle(*(to_own[i, 0] * x + to_own[i, 1] * y + shift[i] for i in (0, 1)))
+        return np.asarray(radius - np.hypot(x - radius, y - radius))
 
-    corners = (_outline(paper.size_mm) - shift) @ to_own
-    to_px = np.column_stack([scale * to_own, scale * shift - 0.5])
-    return Layer(loose_paper(paper, rng), to_px, scale, inside, corners)
+    return _lying(thing(what, rng), what.centre_mm, (what.size_mm, what.size_mm), what.turn_deg, inside)
+
+
+def _lying(pixels: Floats32, centre_mm: Point, size_mm: Point, turn_deg: float, shape: OnPlane) -> Layer:
+    """A picture of that size lying about; ``shape`` in its own millimetres."""
+    scale = PAPER_PX_PER_MM
+    turn = math.radians(turn_deg)
+    to_own = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
+    shift = np.array(size_mm) / 2 - to_own @ np.array(centre_mm)
+
+    def inside(x: Floats, y: Floats) -> Floats:
+        return shape(*(to_own[i, 0] * x + to_own[i, 1] * y + shift[i] for i in (0, 1)))
+
+    corners = (_outline(size_mm) - shift) @ to_own
+    return Layer(pixels, np.column_stack([scale * to_own, scale * shift - 0.5]), scale, inside, corners)
 
 
 def _exposed(
@@ -187,7 +205,7 @@ def _exposed(
             place_over(canvas, layer, nodes, window)
         rows, columns = nodes.within(window)
         canvas *= nodes.spread(lit[rows, columns], window)
-        if scene.light.glares:
+        if scene.light.glares or scene.camera.veil:
             canvas += nodes.spread(shine[rows, columns], window)[..., None]
         kept = slice(top - window.top, bottom - window.top)
         out[top:bottom] = _developed(canvas, scene.camera, table, rng)[kept]
@@ -228,5 +246,5 @@ def _light_at_nodes(scene: Scene, nodes: Nodes, page: tuple[float, float]) -> tu
     corner = (off**2).sum(axis=-1)
     lens = setup.exposure * (1 - setup.vignetting * corner * (0.5 + 0.5 * corner))
     lit = lighting.illumination(scene.light, nodes.plane_mm, page) * np.array(setup.cast) / CARD_WHITE
-    shine = lighting.glare(scene.light.glares, nodes.plane_mm) * lens
+    shine = lighting.glare(scene.light.glares, nodes.plane_mm) * lens + setup.veil * setup.exposure
     return lit * lens[..., None], shine

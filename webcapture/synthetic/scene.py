@@ -259,6 +259,8 @@ class CameraSetup:
     """Radial distortion about the middle, radius in halves of the diagonal."""
     vignetting: float = 0.1
     """Loss of light in the corners."""
+    veil: float = 0.0
+    """Stray light in the lens, as a share of the card's white."""
     exposure: float = 0.8
     """Linear value of the card's white where it is brightest, 1 being full scale."""
     cast: Triple = (1.0, 1.0, 1.0)
@@ -331,12 +333,27 @@ class LoosePaper:
 
 
 @dataclass(frozen=True, slots=True)
+class Thing:
+    """A pen, or the lid of a dish."""
+
+    kind: str
+    """``pen`` or ``lid``."""
+    centre_mm: Point
+    size_mm: float
+    """Length of the pen, diameter of the lid."""
+    turn_deg: float = 0.0
+    colour: Triple = (0.1, 0.1, 0.3)
+
+
+@dataclass(frozen=True, slots=True)
 class Surroundings:
     """What lies under and around the card."""
 
     bench: str = "wood"
     """``wood``, ``stone``, ``slate``, ``mat`` or ``white``."""
     papers: tuple[LoosePaper, ...] = ()
+    things: tuple[Thing, ...] = ()
+    """Over everything else."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from webcapture.card.layout import card_layout
 from webcapture.synthetic.classes import HARD, TYPICAL, Class
 from webcapture.synthetic.papers import narrow_strip, wide_sheet
 from webcapture.synthetic.scene import PaperStrip, Scene
-from webcapture.synthetic.shots import camera, light, surroundings
+from webcapture.synthetic.shots import camera, clutter, light, surroundings
 from webcapture.synthetic.workshop import demo
 
 __all__ = ["demo", "hard", "paper_size", "photographed", "tray", "typical"]
@@ -50,14 +50,16 @@ def paper_size(rng: Rng) -> str:
 
 def photographed(rng: Rng, kind: Class, layout: str, paper: str, strips: tuple[PaperStrip, ...], seed: int) -> Scene:
     """Those strips on their card, in the light and through the camera of that class."""
-    page = card_layout(layout, paper).page_mm
+    card = card_layout(layout, paper)
+    taken, lit, around = camera(rng, kind), light(rng, kind, card.page_mm), surroundings(rng, kind, card.page_mm)
+    screened = rng.random() < 0.3
     return Scene(
         layout=layout,
         paper=paper,
         strips=strips,
-        camera=camera(rng, kind),
-        light=light(rng, kind, page),
-        surroundings=surroundings(rng, kind, page),
-        screened=rng.random() < 0.3,
+        camera=taken,
+        light=lit,
+        surroundings=clutter(rng, kind, card, around),
+        screened=screened,
         seed=seed,
     )

@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
+from webcapture.card.layout import CardLayout
 from webcapture.synthetic.classes import Class
-from webcapture.synthetic.scene import CameraSetup, Light, LoosePaper, ShadowEdge, Surroundings, Triple
+from webcapture.synthetic.scene import CameraSetup, Light, LoosePaper, ShadowEdge, Surroundings, Thing, Triple
 
 Rng = np.random.Generator
 
@@ -29,6 +30,7 @@ def camera(rng: Rng, kind: Class) -> CameraSetup:
         k1=rng.uniform(-1, 1) * kind.k1,
         k2=rng.uniform(-0.2, 0.2) * kind.k1,
         vignetting=rng.uniform(0.05, 0.25),
+        veil=rng.uniform(0, kind.veil),
         exposure=rng.uniform(*kind.exposure),
         cast=_cast(rng, kind),
         tone=rng.uniform(0, 1) * kind.tone,
@@ -91,3 +93,39 @@ def _beside(rng: Rng, page: tuple[float, float]) -> LoosePaper:
     x = page[0] / 2 + math.cos(angle) * (page[0] / 2 + reach)
     y = page[1] / 2 + math.sin(angle) * (page[1] / 2 + reach)
     return LoosePaper((x, y), size, rng.uniform(-180, 180), rng.random() < 0.8, False, rng.uniform(0.7, 0.88))
+
+
+def clutter(rng: Rng, kind: Class, card: CardLayout, around: Surroundings) -> Surroundings:
+    """Pens and lids beside the card, and in poor photos a scrap of paper over one of its tags."""
+    things = tuple(_thing(rng, card.page_mm) for _ in range(int(rng.integers(1, 3))) if rng.random() < 2 * kind.mess)
+    scraps: tuple[LoosePaper, ...] = ()
+    if rng.random() < 0.5 * kind.mess:
+        scraps = (scrap_over_tag(rng, card, int(rng.integers(len(card.tags)))),)
+    return Surroundings(around.bench, around.papers + scraps, things)
+
+
+def _thing(rng: Rng, page: tuple[float, float]) -> Thing:
+    """A pen along one side of the card, or a lid at one of its corners."""
+    if rng.random() < 0.5:
+        side = float(rng.choice([-1, 1]))
+        x = page[0] / 2 + side * (page[0] / 2 + rng.uniform(20, 45))
+        colour = ((0.05, 0.07, 0.3), (0.4, 0.04, 0.05), (0.04, 0.04, 0.04), (0.6, 0.5, 0.08))[int(rng.integers(4))]
+        return Thing("pen", (x, rng.uniform(0.2, 0.8) * page[1]), rng.uniform(130, 150), 90 + rng.normal(0, 12), colour)
+    diameter = rng.uniform(40, 80)
+    apart = 0.36 * diameter + 2
+    x, y = (-apart if rng.random() < 0.5 else side + apart for side in page)
+    level = rng.uniform(0.3, 0.8)
+    return Thing("lid", (x, y), diameter, 0.0, (level, level, 0.97 * level))
+
+
+def scrap_over_tag(rng: Rng, card: CardLayout, number: int) -> LoosePaper:
+    """A scrap of paper that covers one tag from outside the card and stays off the panel."""
+    x, y = card.tags[number].rect.centre
+    # The page's side the tag is nearest to; the scrap reaches in from there.
+    ways = {(-1, 0): x, (1, 0): card.page_mm[0] - x, (0, -1): y, (0, 1): card.page_mm[1] - y}
+    dx, dy = min(ways, key=lambda way: ways[way])
+    deep, wide = rng.uniform(50, 90), rng.uniform(22, 40)
+    size = (deep, wide) if dx else (wide, deep)
+    reach = deep / 2 - 7.0
+    centre = (x + dx * reach, y + dy * reach)
+    return LoosePaper(centre, size, rng.uniform(-3, 3), True, True, rng.uniform(0.7, 0.88))

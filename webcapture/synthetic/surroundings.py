@@ -12,7 +12,7 @@ from webcapture.card.printing import card_png_array
 from webcapture.model import Floats, Floats32
 from webcapture.synthetic.layers import Words16
 from webcapture.synthetic.paper import cloud
-from webcapture.synthetic.scene import LoosePaper, Triple
+from webcapture.synthetic.scene import LoosePaper, Thing, Triple
 
 BENCH_PX_PER_MM = 5.0
 BENCH_MM = 380.0
@@ -136,6 +136,35 @@ def loose_paper(paper: LoosePaper, rng: np.random.Generator) -> Floats32:
     if paper.lines:
         brightness = brightness * (1 - 0.85 * _print(shape, rng))
     return _tinted(brightness.astype(np.float32), (1.0, 0.99, 0.97))
+
+
+def thing(what: Thing, rng: np.random.Generator) -> Floats32:
+    """A pen or a lid (rows, columns, 3) at PAPER_PX_PER_MM."""
+    return _pen(what, rng) if what.kind == "pen" else _lid(what, rng)
+
+
+PEN_MM = 9.0
+"""Thickness of a pen."""
+
+
+def _pen(what: Thing, rng: np.random.Generator) -> Floats32:
+    """A shiny cylinder with a cap."""
+    shape = (round(PEN_MM * PAPER_PX_PER_MM), round(what.size_mm * PAPER_PX_PER_MM))
+    across = np.linspace(-1, 1, shape[0])[:, None]
+    round_light = 0.25 + 0.75 * np.sqrt(np.maximum(0, 1 - across**2)) + 1.5 * np.exp(-(((across + 0.4) / 0.09) ** 2))
+    cap = 1 - 0.6 * (np.arange(shape[1]) < 0.3 * shape[1])[None, :]
+    worn = 1 + 0.05 * cloud(rng, shape, 2 * PAPER_PX_PER_MM)
+    return np.minimum(_tinted((round_light * cap * worn).astype(np.float32), what.colour), np.float32(0.9))
+
+
+def _lid(what: Thing, rng: np.random.Generator) -> Floats32:
+    """A plastic lid with a rim."""
+    side = round(what.size_mm * PAPER_PX_PER_MM)
+    at = np.linspace(-1, 1, side)
+    radius = np.hypot(at[:, None], at[None, :])
+    rim = 0.35 * np.exp(-(((radius - 0.93) / 0.02) ** 2)) + 0.2 * np.exp(-(((radius - 0.8) / 0.015) ** 2))
+    brightness = (1 - rim) * (1 + 0.01 * cloud(rng, (side, side), 6 * PAPER_PX_PER_MM))
+    return _tinted(brightness.astype(np.float32), what.colour)
 
 
 def _print(shape: tuple[int, int], rng: np.random.Generator) -> Floats32:
