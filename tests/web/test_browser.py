@@ -245,6 +245,7 @@ def test_keyboard_alone_is_enough(open_page: OpenPage, photos: dict[str, Path]) 
     page.keyboard.press("Tab")
     assert focused(page) == "Skip to the content"
     page.keyboard.press("Enter")
+    expect(page.locator("main")).to_be_focused()
     tab_to(page, "choose")
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Space")
