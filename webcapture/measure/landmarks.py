@@ -104,13 +104,13 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
 def as_line(candidate: Candidate, field: Field, u_extra_mm: float) -> Line:
     """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
     trace = candidate.trace
-    seen = max(int(trace.seen.sum()), 1)
-    u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen / 2, 1)), u_extra_mm))
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / 2, 1)), u_extra_mm))
     places = field.fine_s_mm[0] + trace.rows * _spacing(field)
     return Line(
         kind=candidate.kind,
-        t_mm=field.bin_t_mm[trace.seen],
-        s_mm=places[trace.seen],
+        t_mm=field.bin_t_mm[seen],
+        s_mm=places[seen],
         coefficients=trace.coefficients,
         u_mm=u,
         strength=trace.score,
@@ -161,10 +161,13 @@ def _step(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
 
 
 def _standard(response: Floats32) -> Floats32:
-    """In standard deviations of the background, estimated from the median so that the lines themselves do not count."""
+    """In standard deviations of the background, from its quietest half: bands of colour may fill the other.
+
+    A quarter of a normal distribution lies within 0.3186 standard deviations of its middle.
+    """
     middle = np.median(response)
-    spread = 1.4826 * np.median(np.abs(response - middle))
-    return ((response - middle) / max(float(spread), 1e-6)).astype(np.float32)
+    spread = np.percentile(np.abs(response - middle)[::3], 25) / 0.3186
+    return np.asarray((response - middle) / max(float(spread), 1e-6), np.float32)
 
 
 def _smooth_across(response: Floats32) -> Floats32:
@@ -174,7 +177,12 @@ def _smooth_across(response: Floats32) -> Floats32:
 
 def _runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:
     """Whether a faint line lies on the paper and is seen over nearly all of the width."""
-    return _inside(_middle(line, field), field, settings) and _share_above(line, response, field, settings) >= least
+    steady = line.spread_mm < settings.faint_spread_mm
+    return (
+        steady
+        and _inside(_middle(line, field), field, settings)
+        and _share_above(line, response, field, settings) >= least
+    )
 
 
 def _width(line: Trace, field: Field) -> float:

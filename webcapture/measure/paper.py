@@ -6,7 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter, grey_opening, maximum_filter, percentile_filter, uniform_filter
+from scipy.ndimage import (
+    gaussian_filter,
+    grey_opening,
+    maximum_filter,
+    median_filter,
+    percentile_filter,
+    uniform_filter,
+)
 
 from webcapture.measure.field import Field
 from webcapture.model import Floats, Floats32
@@ -41,8 +48,25 @@ def stain_on(
     if top is not None:
         usable &= field.s_mm[:, None] < polyval(field.t_mm, top) - settings.line_half_mm
     filled = _filled(field.absorbance, ~strokes, settings.fill_mm / field.cell_mm)
+    if field.width_mm >= settings.shade_width_mm:
+        filled = filled - _shade(filled, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(filled, usable, field.cell_mm, settings)
     return Stain(filled - level, noise, bare, strokes)
+
+
+def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings) -> Floats32:
+    """(rows, cols, 1) what dims the paper as a whole, with its edges kept: shadows, a hand's or the wet zone's.
+
+    The median over a neighbourhood larger than spots, in the channel that colours darken least. The card beside a wide
+    sheet is too far off to tell the light on it.
+    """
+    block = max(round(settings.shade_block_mm / cell_mm), 1)
+    rows, cols = values.shape[0] // block, values.shape[1] // block
+    grey = _blocks(values.min(axis=2, keepdims=True), rows, cols, block)[..., 0]
+    known = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0] > 0.5
+    grey = np.where(known, grey, np.median(grey[known]) if known.any() else 0.0)
+    size = round(settings.shade_mm / settings.shade_block_mm) | 1
+    return _spread_out(median_filter(grey, size=size, mode="nearest")[..., None], block, values.shape[:2])
 
 
 def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:

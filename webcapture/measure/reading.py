@@ -77,17 +77,17 @@ def _front(field: Field, thin: list[Candidate], origin: Candidate | None, settin
     edges = [c for c in wet_edges(field, settings.trace, rule) if c.middle_mm > least]
     drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least]
     faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_faint(c, field, settings)]
-    for group in (drawn, edges, faint):
+    for group, share in ((drawn, 0.6), (edges + faint, settings.reading.front_share)):
         free = [c for c in group if not _colour_beyond(c, field, settings)]
         if free:
-            return _uppermost_clear(free)
+            return _uppermost_clear(free, share)
     return None
 
 
-def _uppermost_clear(lines: list[Candidate]) -> Candidate:
-    """Of several, the clearest; among those nearly as clear the uppermost."""
+def _uppermost_clear(lines: list[Candidate], share: float) -> Candidate:
+    """Of several, the uppermost that is at least that share as clear as the clearest."""
     clearest = max(c.trace.score for c in lines)
-    return max((c for c in lines if c.trace.score >= 0.6 * clearest), key=lambda c: c.middle_mm)
+    return max((c for c in lines if c.trace.score >= share * clearest), key=lambda c: c.middle_mm)
 
 
 def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
@@ -101,22 +101,26 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
     if line.coverage >= rule.drawn_coverage:
         return True
     straight = line.trace.spread_mm < rule.drawn_spread_mm / 2
-    return straight and _longest_mm(line, field) >= rule.letter_mm and not _has_stems(line, field, strokes, settings)
+    bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
+    long = _longest(line) >= max(rule.letter_mm / bin_mm, rule.letter_bins)
+    return straight and long and not _has_stems(line, field, strokes, settings)
 
 
 def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
     """Whether strokes hang on the line or stand on it, as under the bars of letters."""
-    span = field.bin_t_mm[line.trace.seen]
+    span = field.bin_t_mm[line.trace.seen] if line.trace.seen.any() else field.bin_t_mm
     across = (field.t_mm > span.min() - 1) & (field.t_mm < span.max() + 1)
     away = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
-    shares = [strokes[(side * away > 1.1) & (side * away < 2.6) & across].mean() for side in (-1, 1)]
-    return max(shares) > settings.reading.stems
+    zones = [(side * away > 1.1) & (side * away < 2.6) & across for side in (-1, 1)]
+    quiet = strokes[len(strokes) // 4 : -(len(strokes) // 4)]
+    usual = float(quiet.mean())
+    return max(strokes[zone].mean() if zone.any() else 0.0 for zone in zones) > settings.reading.stems + 2 * usual
 
 
-def _longest_mm(line: Candidate, field: Field) -> float:
-    """The longest unbroken part of a line."""
+def _longest(line: Candidate) -> int:
+    """Bins in the longest unbroken part of a line."""
     runs = "".join("x" if seen else " " for seen in line.trace.seen).split()
-    return max((len(run) for run in runs), default=0) * float(field.bin_t_mm[1] - field.bin_t_mm[0])
+    return max((len(run) for run in runs), default=0)
 
 
 def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:

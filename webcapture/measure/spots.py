@@ -76,8 +76,17 @@ def find_spots(
         below = regions[n - 1].high + 1 if n else 0
         above = regions[n + 1].low - 1 if n + 1 < len(regions) else len(rows) - 1
         patch = _patch(part, region, (below, above), field, rows[0], columns[0])
-        blobs.extend(_measured(patch, region, settings))
+        blobs.extend(blob for blob in _measured(patch, region, settings) if not _is_shade(blob, settings))
     return blobs
+
+
+def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
+    """Whether the "spot" is so faint and grey that it may as well be a shadow, a finger mark or wet paper."""
+    height = float(blob.absorbance.max())
+    if blob.absorbance.min() < settings.grey * height:
+        return False
+    pale, broad = settings.grey_broad
+    return height < settings.grey_least or (height < pale and blob.width_mm > broad)
 
 
 # ---- finding
@@ -259,7 +268,7 @@ def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSetti
         absorbance=np.maximum(top, 0),
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
-        u_centre_mm=_u_centre(across, s, centre, noise, total, _cell(patch)),
+        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), settings.meaning * width)),
         codes=_codes(tailing, region.signal_to_noise, top, settings),
     )
 
@@ -372,6 +381,6 @@ def _peak_blob(
         absorbance=np.maximum(peak.height, 0),
         tailing=tailing,
         signal_to_noise=strength,
-        u_centre_mm=float(np.hypot(peak.u_centre_mm, shared)),
+        u_centre_mm=float(np.hypot(min(peak.u_centre_mm, peak.sd_mm), shared + settings.meaning * 4 * peak.sd_mm)),
         codes=("merged", *codes) if closest < settings.merged_resolution else codes,
     )

@@ -10,14 +10,14 @@ from numpy.polynomial.polynomial import polyval
 from webcapture.flags import flags
 from webcapture.measure.field import Field, field_of
 from webcapture.measure.flatness import Rise, rise_of
-from webcapture.measure.landmarks import as_line
+from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on, strokes_on
 from webcapture.measure.reading import Reading, odds_upright, read_lines, turned_round
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripImage, View
-from webcapture.settings import ReadingSettings, Settings
+from webcapture.settings import ReadingSettings, Settings, SpotSettings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +62,7 @@ def _attempt(image: StripImage, settings: Settings) -> Attempt:
     reading = read_lines(image, field, strokes, settings)
     rule = settings.reading
     origin = as_line(reading.origin, field, rule.u_pencil_mm) if reading.origin else None
-    front = as_line(reading.front, field, _u_meaning(reading.front.kind, rule)) if reading.front else None
+    front = as_line(reading.front, field, _u_meaning(reading.front, rule)) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
     stain = stain_on(field, strokes, lines, front.coefficients if front else None, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
@@ -70,11 +70,10 @@ def _attempt(image: StripImage, settings: Settings) -> Attempt:
     return Attempt(reading, stain, origin, front, tracks, blobs)
 
 
-def _u_meaning(kind: str, rule: ReadingSettings) -> float:
+def _u_meaning(line: Candidate, rule: ReadingSettings) -> float:
     """Standard uncertainty, in millimetres, of where within such a line its place is meant to be."""
-    return {"pencil": rule.u_pencil_mm, "coloured": rule.u_pencil_mm, "wet-edge": rule.u_wet_mm}.get(
-        kind, rule.u_stain_mm
-    )
+    soft = {"wet-edge": rule.u_wet_mm, "stain": rule.u_stain_mm}.get(line.kind)
+    return rule.u_pencil_mm if soft is None else soft / max(line.trace.score, 1.0)
 
 
 def _spots(
@@ -84,11 +83,25 @@ def _spots(
     low = float(polyval(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else 2.0
     high = float(polyval(track.middle_mm, front.coefficients)) + 2.0 if front else field.length_mm - 2.0
     found = find_spots(field, stain, track, (low, high), settings.spot)
+    if origin is not None:
+        at = float(polyval(track.middle_mm, origin.coefficients))
+        found = [blob for blob in found if not _pencils_own(blob, at, settings.spot)]
     if front is None:
         return found
     at = float(polyval(track.middle_mm, front.coefficients))
     drawn = front.kind == "pencil"
     return [blob for blob in found if not _fronts_own(blob, at, drawn, field, settings.reading)]
+
+
+def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
+    """Whether a "spot" on the origin line is what blur left of the pencil marks there."""
+    height = float(blob.absorbance.max())
+    return (
+        abs(blob.centre_mm - origin_mm) < 2 * rule.origin_mm
+        and height < rule.mark_absorbance
+        and blob.width_mm < rule.mark_width_mm
+        and float(blob.absorbance.min()) > rule.grey * height
+    )
 
 
 def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: ReadingSettings) -> bool:
