@@ -97,6 +97,7 @@ def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
     peaks, _ = find_peaks(np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=floor / 2)
     columns = [_local_balance(smooth, int(p) - 1, field, settings) for p in peaks]
+    columns = [t for t in columns if settings.rim_mm < t < field.width_mm - settings.rim_mm]
     ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=settings.mark_sd / 2)
     alone = [float(field.t_mm[t]) for t in ticks if all(abs(field.t_mm[t] - c) > settings.apart_mm for c in columns)]
     if len(alone) + len(columns) < 2 and not columns:

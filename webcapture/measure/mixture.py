@@ -70,8 +70,10 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
         return np.concatenate([solve(p)[0].ravel(), held])
 
     start = np.concatenate([starts, np.full(count, np.log(sd_mm)), np.full(count, np.log(0.15 * sd_mm))])
-    lower = np.concatenate([np.full(count, low), np.full(2 * count, np.log(0.05))])
-    upper = np.concatenate([np.full(count, high), np.full(2 * count, np.log(15.0))])
+    lower = np.concatenate([np.full(count, low), np.full(count, np.log(sd_mm / 3)), np.full(count, np.log(0.05))])
+    upper = np.concatenate(
+        [np.full(count, high), np.full(count, np.log(2.5 * sd_mm)), np.full(count, np.log(max(1.5 * sd_mm, 0.1)))]
+    )
     fit = least_squares(misfit, np.clip(start, lower + 1e-6, upper - 1e-6), bounds=(lower, upper), max_nfev=40)
     residual, heights = solve(fit.x)
     free = max(residual.size - 6 * count - 3, 1)

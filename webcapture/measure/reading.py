@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, maximum_filter
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
@@ -30,7 +30,7 @@ def read_lines(image: StripImage, field: Field, strokes: np.ndarray, settings: S
     """Origin and front as they are if the strip lies this way up; ``strokes``: see :func:`paper.strokes_on`."""
     thin = [c for c in pencil_lines(field, settings.trace, settings.landmark) if _is_drawn(c, field, strokes, settings)]
     origin = origin_among(thin, field, settings)
-    return Reading(image, field, thin, origin, _front(field, thin, origin, settings))
+    return Reading(image, field, thin, origin, _front(field, strokes, thin, origin, settings))
 
 
 def turned_round(image: StripImage) -> StripImage:
@@ -67,7 +67,9 @@ def _weight(line: Candidate, field: Field) -> float:
     return line.coverage * line.trace.score * float(straight) + min(marks_beside(line, field), 8.0)
 
 
-def _front(field: Field, thin: list[Candidate], origin: Candidate | None, settings: Settings) -> Candidate | None:
+def _front(
+    field: Field, strokes: np.ndarray, thin: list[Candidate], origin: Candidate | None, settings: Settings
+) -> Candidate | None:
     """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain.
 
     Nothing is a front that has spots beyond it; and without any candidate there is none.
@@ -78,7 +80,7 @@ def _front(field: Field, thin: list[Candidate], origin: Candidate | None, settin
     drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least]
     faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_faint(c, field, settings)]
     for group, share in ((drawn, 0.6), (edges + faint, settings.reading.front_share)):
-        free = [c for c in group if not _colour_beyond(c, field, settings)]
+        free = [c for c in group if not _colour_beyond(c, field, strokes, settings)]
         if free:
             return _uppermost_clear(free, share)
     return None
@@ -129,19 +131,25 @@ def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
     return faint and line.middle_mm > 0.5 * field.length_mm
 
 
-def _colour_beyond(line: Candidate, field: Field, settings: Settings) -> bool:
-    """Whether colour lies beyond the line: more than its own fringe, and not grey like writing."""
+def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
+    """Whether a spot's worth of colour lies beyond the line: more than the line's fringe, and not around writing."""
+    rule = settings.reading
     beyond = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
     zone = (beyond > 2.5) & (field.s_mm[:, None] < field.length_mm - settings.landmark.end_mm)
     zone &= (field.t_mm > 1.5) & (field.t_mm < field.width_mm - 1.5)
-    if zone.sum() < 60:
+    zone &= ~maximum_filter(strokes, size=5)
+    rows = np.flatnonzero(zone.any(axis=1))
+    if zone.sum() * field.cell_mm**2 < 2 * rule.colour_mm2:
         return False
-    smooth = gaussian_filter1d(gaussian_filter1d(field.absorbance, 2.0, axis=0), 2.0, axis=1)
+    part = slice(rows[0], rows[-1] + 1)
+    zone = zone[part]
+    smooth = gaussian_filter(field.absorbance[part], (3.0, 3.0, 0.0))
     chroma = np.ptp(smooth - np.median(smooth[zone], axis=0), axis=2)
     inside = chroma[zone]
-    spread = 1.4826 * float(np.median(np.abs(inside - np.median(inside)))) + 1e-4
-    limit = np.median(inside) + max(8 * spread, 0.02)
-    return float((inside > limit).sum()) * field.cell_mm**2 > 4.0
+    middle = float(np.median(inside))
+    spread = 1.4826 * float(np.median(np.abs(inside - middle))) + 1e-4
+    limit = middle + max(rule.colour_sd * spread, rule.colour_least)
+    return float((inside > limit).sum()) * field.cell_mm**2 > rule.colour_mm2
 
 
 def marks_beside(line: Candidate, field: Field) -> float:

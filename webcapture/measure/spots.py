@@ -36,6 +36,8 @@ class Blob:
     """Four standard deviations along the flow."""
     spread_t_mm: tuple[float, float]
     """The span of t it fills."""
+    fill: float
+    """The same as a share of the lane's width."""
     absorbance: Floats
     """(3,) at its densest."""
     tailing: float
@@ -81,12 +83,17 @@ def find_spots(
 
 
 def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
-    """Whether the "spot" is so faint and grey that it may as well be a shadow, a finger mark or wet paper."""
+    """Whether the "spot" is so faint and grey that it may as well be a shadow, a finger mark or wet paper.
+
+    A round one no larger than spots are, with bare paper on both sides, is believed when paler.
+    """
     height = float(blob.absorbance.max())
     if blob.absorbance.min() < settings.grey * height:
         return False
     pale, broad = settings.grey_broad
-    return height < settings.grey_least or (height < pale and blob.width_mm > broad)
+    compact = blob.width_mm < settings.compact_mm and blob.fill < settings.compact_fill
+    least = settings.compact_least if compact else settings.grey_least
+    return height < least or (height < pale and blob.width_mm > broad)
 
 
 # ---- finding
@@ -99,11 +106,13 @@ def _standing_out(part: Floats, bare: np.ndarray, cell_mm: float, settings: Spot
     """
     best = np.zeros(part.shape[0])
     height = np.zeros(part.shape[0])
+    quiet = bare if bare.mean() > 0.1 else np.ones_like(bare)
     for window in _windows(part.shape[1], settings.window_mm / cell_mm):
         profile = gaussian_filter1d(part[:, window].mean(axis=1), settings.smooth_mm / cell_mm, axis=0)
-        paper = bare[:, window].mean(axis=1) > 0.7
-        quiet = profile[paper] if paper.sum() > 40 else profile[profile.max(axis=1) < np.median(profile.max(axis=1))]
-        noise = 1.4826 * np.median(np.abs(quiet - np.median(quiet, axis=0)), axis=0) + settings.noise_least
+        # A quarter of a normal distribution lies within 0.3186 standard deviations of its middle: spots may fill the rest.
+        paper = quiet[:, window].mean(axis=1) > 0.5
+        off = np.abs(profile - np.median(profile[paper] if paper.any() else profile, axis=0))
+        noise = np.percentile(off, 25, axis=0) / 0.3186 + settings.noise_least
         level = np.sqrt((np.maximum(profile / noise, 0) ** 2).sum(axis=1))
         more = level > best
         best = np.where(more, level, best)
@@ -180,6 +189,8 @@ class _Patch:
     """Row of the lane that row 0 is."""
     noise: Floats
     """(3,) standard deviation of the patch's profile at one row."""
+    fill: float
+    """Share of the lane's width."""
 
 
 def _patch(part: Floats, region: _Region, free: tuple[int, int], field: Field, row0: int, column0: int) -> _Patch:
@@ -210,6 +221,7 @@ def _patch(part: Floats, region: _Region, free: tuple[int, int], field: Field, r
         t_mm=field.t_mm[column0 + left : column0 + right + 1],
         first=low,
         noise=noise,
+        fill=(right - left + 1) / part.shape[1],
     )
 
 
@@ -260,17 +272,25 @@ def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSetti
     tailing = _tailing(smooth, peak, _cell(patch))
     return Blob(
         centre_mm=centre,
-        t_mm=float(across.sum(axis=0) @ patch.t_mm) / max(float(across.sum()), 1e-12),
+        t_mm=_middle(across.sum(axis=0), patch.t_mm),
         densest_mm=_summit(smooth, peak, patch.s_mm),
         edges_mm=(float(s[0]), float(s[-1])),
         width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
+        fill=patch.fill,
         absorbance=np.maximum(top, 0),
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
         u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), settings.meaning * width)),
         codes=_codes(tailing, region.signal_to_noise, top, settings),
     )
+
+
+def _middle(across: Floats, t_mm: Floats) -> float:
+    """Middle of a profile across the lane: of what rises above a third of its height, so that a veil beside does not pull."""
+    smooth = gaussian_filter1d(across, 1.5)
+    weight = np.maximum(smooth - smooth.max() / 3, 0)
+    return float(weight @ t_mm) / max(float(weight.sum()), 1e-12)
 
 
 def _cell(patch: _Patch) -> float:
@@ -370,7 +390,7 @@ def _peak_blob(
     shared = settings.shared_share * peak.sd_mm * float(np.exp(-closest))
     return Blob(
         centre_mm=peak.centre_mm,
-        t_mm=float(across @ patch.t_mm) / max(float(across.sum()), 1e-12),
+        t_mm=_middle(across, patch.t_mm),
         densest_mm=peak.densest_mm,
         edges_mm=(
             max(peak.centre_mm - 2.2 * peak.sd_mm - peak.tail_mm, float(patch.s_mm[0])),
@@ -378,6 +398,7 @@ def _peak_blob(
         ),
         width_mm=4 * peak.sd_mm,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
+        fill=patch.fill,
         absorbance=np.maximum(peak.height, 0),
         tailing=tailing,
         signal_to_noise=strength,

@@ -1,0 +1,107 @@
+"""Every threshold and limit, with its unit and its reason; one group a stage.
+
+A stage receives its group as an argument. ``catalogue()`` lists all knobs for the documentation.
+
+::
+
+    seeing.py      from the file to the strips      measuring.py   from a strip to Rf
+    showing.py     pictures, demonstration, web     knob.py        how a setting is written
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from webcapture.settings.measuring import (
+    FieldSettings,
+    FlatnessSettings,
+    LandmarkSettings,
+    LaneSettings,
+    PaperSettings,
+    ReadingSettings,
+    SpotSettings,
+    TraceSettings,
+)
+from webcapture.settings.seeing import (
+    LightSettings,
+    MarkerSettings,
+    PhotoSettings,
+    QualitySettings,
+    StripSettings,
+    ViewSettings,
+)
+from webcapture.settings.showing import (
+    DemoSettings,
+    ReportSettings,
+    WebSettings,
+)
+
+__all__ = [
+    "DEFAULTS",
+    "DemoSettings",
+    "FieldSettings",
+    "FlatnessSettings",
+    "Knob",
+    "LandmarkSettings",
+    "LaneSettings",
+    "LightSettings",
+    "MarkerSettings",
+    "PaperSettings",
+    "PhotoSettings",
+    "QualitySettings",
+    "ReadingSettings",
+    "ReportSettings",
+    "Settings",
+    "SpotSettings",
+    "StripSettings",
+    "TraceSettings",
+    "ViewSettings",
+    "WebSettings",
+    "catalogue",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """All groups."""
+
+    photo: PhotoSettings = field(default_factory=PhotoSettings)
+    marker: MarkerSettings = field(default_factory=MarkerSettings)
+    view: ViewSettings = field(default_factory=ViewSettings)
+    light: LightSettings = field(default_factory=LightSettings)
+    quality: QualitySettings = field(default_factory=QualitySettings)
+    strip: StripSettings = field(default_factory=StripSettings)
+    profile: FieldSettings = field(default_factory=FieldSettings)
+    trace: TraceSettings = field(default_factory=TraceSettings)
+    landmark: LandmarkSettings = field(default_factory=LandmarkSettings)
+    paper: PaperSettings = field(default_factory=PaperSettings)
+    lane: LaneSettings = field(default_factory=LaneSettings)
+    spot: SpotSettings = field(default_factory=SpotSettings)
+    reading: ReadingSettings = field(default_factory=ReadingSettings)
+    flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
+    report: ReportSettings = field(default_factory=ReportSettings)
+    web: WebSettings = field(default_factory=WebSettings)
+    demo: DemoSettings = field(default_factory=DemoSettings)
+
+
+DEFAULTS = Settings()
+
+
+@dataclass(frozen=True, slots=True)
+class Knob:
+    """One row of the catalogue."""
+
+    name: str
+    default: Any
+    unit: str
+    why: str
+
+
+def catalogue(settings: Settings = DEFAULTS) -> Iterator[Knob]:
+    """Every knob as ``group.name`` with its value, unit and reason, in the order of the work."""
+    for group_field in fields(settings):
+        group = getattr(settings, group_field.name)
+        for f in fields(group):
+            yield Knob(f"{group_field.name}.{f.name}", getattr(group, f.name), f.metadata["unit"], f.metadata["why"])

@@ -1,0 +1,167 @@
+"""From the file to the strips: reading, finding the card, light, quality, strips."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from webcapture.settings.knob import knob
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoSettings:
+    """Reading the file."""
+
+    max_bytes: int = knob(64_000_000, "byte", "A 108 MP phone JPEG is 20 to 45 MB; more is not a phone photo.")
+    max_pixels: int = knob(
+        130_000_000, "px", "Covers 108 MP phones; a small file can expand to far more and fill the memory."
+    )
+    max_pixels_whole: int = knob(
+        50_000_000,
+        "px",
+        "PNG and progressive JPEG cannot be decoded piecemeal: the whole picture stands in memory, some 8 byte/px.",
+    )
+    max_pixels_webp: int = knob(
+        30_000_000, "px", "WebP's decoder holds several copies of the picture, some 17 byte/px."
+    )
+    enough_pixels: int = knob(
+        10_000_000, "px", "Big JPEGs are decoded at 1/2, 1/4 or 1/8 scale, which is fast, if so many pixels are left."
+    )
+    working_pixels: int = knob(
+        14_000_000,
+        "px",
+        "A card at 12 MP has 9 to 13 px/mm, ample for a 0.4 mm pencil line; more only costs time and memory.",
+    )
+    least_side: int = knob(600, "px", "Below, a tag of the card is smaller than its modules can be told apart.")
+
+
+@dataclass(frozen=True, slots=True)
+class MarkerSettings:
+    """Finding the card's tags and saddles."""
+
+    search_sides_px: tuple[int, ...] = knob(
+        (1500, 2800, 750),
+        "px",
+        "Longer side of the copies tags are looked for on: at 1500 a tag module of a 12 MP photo is 3 to 5 px; finer for a small card, coarser for a blurred one.",
+    )
+    enough_tags: int = knob(6, "", "Half of the twelve: with these the search stops.")
+    least_tags: int = knob(3, "", "Fewer could be chance, and leave the first guess of the geometry too loose.")
+    correctable_bits: int = knob(
+        2, "bit", "The 48 words used differ in at least 11 bits; 2 forgives a speck and keeps clutter out."
+    )
+    threshold_windows_px: tuple[int, int, int] = knob(
+        (7, 27, 10),
+        "px",
+        "Smallest, largest and step of the windows in which a tag's border is told from its surroundings: one to seven modules.",
+    )
+    least_tag_perimeter: float = knob(
+        0.03, "", "Of the copy's longer side: a 10 mm tag of a card that fills half the picture."
+    )
+    most_tag_perimeter: float = knob(0.4, "", "Of the copy's longer side: larger is not a whole card.")
+    tag_agreement: float = knob(
+        0.15, "tag side", "Tags of one flat card agree within a tenth even through a strong lens; more is another card."
+    )
+    tag_corner_u_px: float = knob(0.7, "px", "A corner located on the reduced copy, in pixels of the full picture.")
+    saddle_reach: float = knob(
+        0.3, "chequer", "Half-width of the window a saddle is located in: ample edge, and nothing of the neighbour."
+    )
+    saddle_shift: float = knob(0.35, "chequer", "A saddle further from its prediction is another corner.")
+    quadrant_probe: float = knob(0.3, "chequer", "How far from the saddle its four quadrants are probed.")
+    saddle_contrast: float = knob(
+        0.25, "", "Light less dark quadrants, relative to the lightest: a printed chequer gives 0.7, a blurred one 0.4."
+    )
+    least_contrast: float = knob(12.0, "sRGB level", "Less is lost in the noise of a dark photo.")
+    least_saddles: int = knob(
+        24, "", "A quarter of a frame: one and a half sides, the least that fixes plane and lens."
+    )
+    dark_level: float = knob(30.0, "sRGB level", "98 % of the picture darker than this: black.")
+    sharpness: float = knob(
+        0.12,
+        "",
+        "Steepest edges relative to the picture's range on the coarse copy: a sharp printed card gives 0.5 and more.",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ViewSettings:
+    """Fitting plane and lens."""
+
+    prior_k1: float = knob(
+        0.06, "", "Standard deviation expected of a phone's first distortion term, at half the diagonal."
+    )
+    prior_k2: float = knob(0.02, "", "The second term is smaller; the frame alone hardly tells it from the first.")
+    outlier: float = knob(4.0, "MAD", "Saddles further from the fit lie under something.")
+    saddle_u_px: float = knob(0.05, "px", "A saddle located in the full picture.")
+    focal_typical: float = knob(
+        1.2, "half diagonal", "A phone's main camera: 26 mm equivalent; counts where the view does not tell."
+    )
+    focal_spread: float = knob(0.2, "", "Relative spread of that among phones.")
+
+
+@dataclass(frozen=True, slots=True)
+class LightSettings:
+    """Evening out the light."""
+
+    sheet_px_per_mm: float = knob(
+        6.0, "px/mm", "The rectified page: 1260 px wide, enough for pictures and for finding strips."
+    )
+    light_px_per_mm: float = knob(2.0, "px/mm", "The field of light: shadows of a hand have edges of some millimetres.")
+    least_level: float = knob(0.002, "", "Linear intensity below which a logarithm would show only noise.")
+    tint_typical: float = knob(0.26, "", "The panel's level relative to white as designed, where none is seen.")
+    tint_most: float = knob(
+        0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow."
+    )
+    shade_range: tuple[float, float] = knob(
+        (-0.8, 0.35),
+        "ln",
+        "Tint this much below or above its usual level is in a shadow or a bright place; beyond is ink or paper.",
+    )
+    reaches_mm: tuple[float, ...] = knob(
+        (2.0, 6.0, 15.0),
+        "mm",
+        "Neighbourhoods for filling in the light: the nearest that shows enough bare card counts.",
+    )
+    known_share: float = knob(0.2, "", "Share of a neighbourhood that must be bare card to be believed fully.")
+
+
+@dataclass(frozen=True, slots=True)
+class QualitySettings:
+    """Judging the photo."""
+
+    blur_flag_mm: float = knob(0.4, "mm", "A pencil line is as wide: it fades.")
+    blur_error_mm: float = knob(0.9, "mm", "Spots of 2 mm run into each other and lines are gone.")
+    dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
+    dark_error: float = knob(0.025, "", "Below, 8 bits leave a handful of levels for all absorbances.")
+    shade: float = knob(0.28, "ln", "Steps of light of a quarter; a smooth gradient does not count.")
+    glare_level: float = knob(0.95, "", "Linear intensity in all channels that a camera clips.")
+    glare_mm2: float = knob(30.0, "mm²", "A reflection smaller than a spot hides nothing.")
+    glare_range: tuple[float, float] = knob(
+        (0.22, 0.55), "", "Between tint (0) and white (1): a veil of light on the tint."
+    )
+    bend_mm: float = knob(0.3, "mm", "The frame's misfit from a plane: ten times that of a flat card.")
+    span_flag: float = knob(
+        0.85, "", "Share of the frame's width and height that the seen saddles span; beyond them the fit extrapolates."
+    )
+    span_error: float = knob(0.55, "", "With half the card unseen, nothing of the rest is certain.")
+
+
+@dataclass(frozen=True, slots=True)
+class StripSettings:
+    """Finding strips in the bays and cutting them out."""
+
+    paper_least: float = knob(0.55, "", "Where between tint (0) and white (1), on a logarithmic scale, paper begins.")
+    bridge_mm: float = knob(14.0, "mm", "Dark bands across a strip up to this long do not divide it.")
+    least_width_mm: float = knob(8.0, "mm", "Narrower is not a strip.")
+    least_length_mm: float = knob(45.0, "mm", "Shorter cannot hold a run.")
+    least_fill: float = knob(0.7, "", "Share of its outline that a strip fills; less is a scrap or a shape.")
+    turn_limit_deg: float = knob(20.0, "deg", "More turned than this, it is not laid in its bay.")
+    edge_step_mm: float = knob(1.0, "mm", "An edge is located at this spacing.")
+    edge_search_mm: float = knob(2.5, "mm", "How far from the coarse outline an edge is looked for.")
+    px_per_mm: float = knob(8.0, "px/mm", "The strip's image: a 0.4 mm pencil line is 3 px.")
+    margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
+    side_range: tuple[float, float] = knob(
+        (-0.4, 0.12),
+        "log10",
+        "Beside the strip, darker or lighter than this is not tint in light or shadow but ink or other paper.",
+    )
+    side_smooth_mm: float = knob(0.7, "mm", "Shadows have softer edges; the print's grain is averaged out.")
+    side_gap_mm: float = knob(0.8, "mm", "Next to the edge the tint lies in the strip's own shadow and in blur.")
