@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from webcapture.model import Floats, Floats32, StripImage
 from webcapture.settings import FieldSettings
@@ -41,7 +42,7 @@ def field_of(image: StripImage, settings: FieldSettings) -> Field:
     scale = image.px_per_mm
     inset = round(image.margin_mm * scale)
     logs = image.logs[inset:-inset, inset:-inset]
-    light = image.light[inset:-inset]
+    light = _calmed(image.light, cols=logs.shape[1], scale=scale, settings=settings)[inset:-inset]
     rows, cols = logs.shape[:2]
     across = ((np.arange(cols) + 0.5) / cols).astype(np.float32)
     lit = light[:, :1] * (1 - across) + light[:, 1:] * across
@@ -66,6 +67,21 @@ def field_of(image: StripImage, settings: FieldSettings) -> Field:
         length_mm=rows / scale,
         width_mm=cols / scale,
     )
+
+
+def _calmed(light: Floats32, cols: int, scale: float, settings: FieldSettings) -> Floats32:
+    """(rows, 2) the light beside the strip without the grain of the print.
+
+    On a narrow strip shadows' edges are kept: what stands out of the grain. Across a wide sheet the card beside tells only
+    the slow change of light.
+    """
+    if cols / scale >= settings.wide_mm:
+        return gaussian_filter1d(light, settings.slow_mm * scale, axis=0, mode="nearest")
+    slow = gaussian_filter1d(light, settings.calm_mm * scale, axis=0, mode="nearest")
+    rest = light - slow
+    grain = 1.4826 * np.median(np.abs(rest), axis=0) * settings.grain_sd
+    kept = np.sign(rest) * np.maximum(np.abs(rest) - grain, 0)
+    return np.asarray(slow + kept, np.float32)
 
 
 def _averaged(values: Floats32, down: int, across: int) -> Floats32:

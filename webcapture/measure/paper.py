@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import (
+    distance_transform_edt,
     gaussian_filter,
     grey_opening,
     maximum_filter,
@@ -62,11 +63,27 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
     """
     block = max(round(settings.shade_block_mm / cell_mm), 1)
     rows, cols = values.shape[0] // block, values.shape[1] // block
-    grey = _blocks(values.min(axis=2, keepdims=True), rows, cols, block)[..., 0]
+    blocks = _blocks(values, rows, cols, block)
     known = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0] > 0.5
-    grey = np.where(known, grey, np.median(grey[known]) if known.any() else 0.0)
+    if not known.any():
+        return np.zeros((*values.shape[:2], 1), np.float32)
+    nearest = distance_transform_edt(~known, return_distances=False, return_indices=True)
+    grey = blocks.min(axis=2)[tuple(nearest)]
+    chroma = np.ptp(blocks, axis=2)[tuple(nearest)]
     size = round(settings.shade_mm / settings.shade_block_mm) | 1
-    return _spread_out(median_filter(grey, size=size, mode="nearest")[..., None], block, values.shape[:2])
+    shade = median_filter(grey, size=size, mode="nearest")
+    for _ in range(2):  # spots are replaced by what lies around them, lest they tip the balance beside a shadow's edge
+        off = np.abs(grey - shade)
+        spot = (off > _limit(off, settings)) & (chroma > _limit(chroma, settings))
+        spot |= (grey - shade) > settings.shade_spot
+        shade = median_filter(np.where(maximum_filter(spot, size=3), shade, grey), size=size // 2 | 1, mode="nearest")
+    return _spread_out(shade[..., None], block, values.shape[:2])
+
+
+def _limit(values: Floats32, settings: PaperSettings) -> float:
+    """Beyond which a value is not the paper's: its median and some standard deviations."""
+    middle = float(np.median(values))
+    return middle + settings.stained_sd * (1.4826 * float(np.median(np.abs(values - middle))) + 1e-4)
 
 
 def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:

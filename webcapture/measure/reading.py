@@ -77,7 +77,8 @@ def _front(
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
     edges = [c for c in wet_edges(field, settings.trace, rule) if c.middle_mm > least]
-    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least]
+    dark = max(settings.reading.drawn_least, settings.reading.drawn_share * max(origin.colour) if origin else 0.0)
+    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and max(c.colour) > dark]
     faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_faint(c, field, settings)]
     for group, share in ((drawn, 0.6), (edges + faint, settings.reading.front_share)):
         free = [c for c in group if not _colour_beyond(c, field, strokes, settings)]

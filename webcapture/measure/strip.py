@@ -107,12 +107,11 @@ def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
 def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: ReadingSettings) -> bool:
     """Whether a "spot" is the front's own faint, narrow band; at a drawn front only what runs right across can be."""
     across = (blob.spread_t_mm[1] - blob.spread_t_mm[0]) / field.width_mm
-    return (
-        abs(blob.densest_mm - front_mm) < rule.front_own_mm
-        and float(blob.absorbance.max()) < rule.front_own_absorbance
-        and blob.width_mm < rule.front_own_width_mm
-        and (across > 0.7 or not drawn)
-    )
+    height = float(blob.absorbance.max())
+    near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
+    if near and not drawn and float(blob.absorbance.min()) > rule.front_own_grey * height:
+        return True  # wet paper's own edge
+    return near and blob.width_mm < rule.front_own_width_mm and (across > 0.7 or not drawn)
 
 
 def _odds(attempt: Attempt, settings: Settings) -> float:

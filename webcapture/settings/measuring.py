@@ -19,6 +19,10 @@ class FieldSettings:
     )
     most_bins: int = knob(40, "", "Ample for a slant and a bow on a wide sheet.")
     edge_mm: float = knob(0.8, "mm", "Left out along the long edges, where blur mixes paper and card.")
+    wide_mm: float = knob(40.0, "mm", "Across more than this, the card beside does not tell the light in the middle.")
+    slow_mm: float = knob(20.0, "mm", "On such a sheet only changes slower than this are taken from the card.")
+    calm_mm: float = knob(3.0, "mm", "Reach over which the print's grain beside a narrow strip is averaged.")
+    grain_sd: float = knob(4.0, "sd", "What stands out of that grain by more is a shadow's edge.")
     paper_percentile: float = knob(75.0, "%", "Of the strip's brightness: bare paper, beyond its own grain.")
 
 
@@ -113,6 +117,11 @@ class PaperSettings:
     shade_width_mm: float = knob(40.0, "mm", "On narrower strips the card beside tells the light.")
     shade_block_mm: float = knob(2.0, "mm", "A shadow's edge is as soft.")
     shade_mm: float = knob(22.0, "mm", "More than twice a spot's width, so that the median passes over spots.")
+    shade_spot: float = knob(
+        0.12,
+        "absorbance",
+        "A grey place so much darker than its neighbourhood is a spot, not a shadow within a shadow.",
+    )
     level_mm: float = knob(
         5.0, "mm", "The paper's level is followed over this reach: longer than grain, shorter than shadows."
     )
@@ -229,6 +238,12 @@ class ReadingSettings:
     most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
     drawn_spread_mm: float = knob(0.22, "mm", "A line drawn by hand wavers less; a row of letters more.")
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
+    drawn_share: float = knob(
+        0.3,
+        "",
+        "A front drawn over part of the width is at least this share as dark as the origin line: one pencil drew both.",
+    )
+    drawn_least: float = knob(0.035, "absorbance", "And no drawn line is paler, even blurred.")
     letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
@@ -254,6 +269,7 @@ class ReadingSettings:
         2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
     )
     front_own_absorbance: float = knob(0.12, "absorbance", "And it is faint.")
+    front_own_grey: float = knob(0.8, "", "Or it is grey, as wet paper is: weakest channel over strongest.")
     front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
 
 
