@@ -96,7 +96,7 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
             continue
         contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)
         brown = contrast[2] > 0 and contrast[0] < settings.stain_grey * contrast[2] and contrast[1] <= contrast[2]
-        if brown and _width(line, field) <= settings.stain_width_mm:
+        if brown and line.spread_mm < settings.stain_spread_mm and _width(line, field) <= settings.stain_width_mm:
             found.append(_candidate("stain", line, field, contrast))
     return found
 

@@ -104,7 +104,9 @@ def strokes_on(field: Field, settings: PaperSettings) -> np.ndarray:
     usual = float(np.median(thin))
     spread = 1.4826 * float(np.median(np.abs(thin - usual)))
     height = smooth - np.median(smooth)
-    strokes = (thin > usual + settings.stroke_sd * spread) & (thin > settings.stroke_share * height)
+    strokes = (thin > usual + settings.stroke_sd * spread) & (
+        thin > np.maximum(settings.stroke_share * height, settings.stroke_least)
+    )
     return maximum_filter(strokes, size=3)
 
 

@@ -77,8 +77,7 @@ def _front(
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
     edges = [c for c in wet_edges(field, settings.trace, rule) if c.middle_mm > least]
-    dark = max(settings.reading.drawn_least, settings.reading.drawn_share * max(origin.colour) if origin else 0.0)
-    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and max(c.colour) > dark]
+    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and _dark_enough(c, origin, settings)]
     faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_faint(c, field, settings)]
     for group, share in ((drawn, 0.6), (edges + faint, settings.reading.front_share)):
         free = [c for c in group if not _colour_beyond(c, field, strokes, settings)]
@@ -101,12 +100,20 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
     rule = settings.reading
     if line.trace.spread_mm > rule.drawn_spread_mm:
         return False
-    if line.coverage >= rule.drawn_coverage:
-        return True
     straight = line.trace.spread_mm < rule.drawn_spread_mm / 2
+    if line.coverage >= rule.drawn_coverage:
+        return straight or not _has_stems(line, field, strokes, settings)
     bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
     long = _longest(line) >= max(rule.letter_mm / bin_mm, rule.letter_bins)
     return straight and long and not _has_stems(line, field, strokes, settings)
+
+
+def _dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -> bool:
+    """Whether a line is as dark as a pencil's; over part of the width, as the pencil that drew the origin line."""
+    rule = settings.reading
+    short = line.coverage < rule.drawn_coverage
+    least = rule.drawn_share * max(origin.colour) if origin is not None and short else 0.0
+    return max(line.colour) > max(rule.drawn_least, least)
 
 
 def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:

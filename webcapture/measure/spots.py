@@ -88,6 +88,8 @@ def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
     A round one no larger than spots are, with bare paper on both sides, is believed when paler.
     """
     height = float(blob.absorbance.max())
+    if height < settings.least_absorbance:
+        return True
     if blob.absorbance.min() < settings.grey * height:
         return False
     pale, broad = settings.grey_broad
@@ -106,18 +108,26 @@ def _standing_out(part: Floats, bare: np.ndarray, cell_mm: float, settings: Spot
     """
     best = np.zeros(part.shape[0])
     height = np.zeros(part.shape[0])
-    quiet = bare if bare.mean() > 0.1 else np.ones_like(bare)
     for window in _windows(part.shape[1], settings.window_mm / cell_mm):
         profile = gaussian_filter1d(part[:, window].mean(axis=1), settings.smooth_mm / cell_mm, axis=0)
-        # A quarter of a normal distribution lies within 0.3186 standard deviations of its middle: spots may fill the rest.
-        paper = quiet[:, window].mean(axis=1) > 0.5
-        off = np.abs(profile - np.median(profile[paper] if paper.any() else profile, axis=0))
-        noise = np.percentile(off, 25, axis=0) / 0.3186 + settings.noise_least
+        noise = _noise(profile, bare[:, window].mean(axis=1) > 0.5, cell_mm, settings)
         level = np.sqrt((np.maximum(profile / noise, 0) ** 2).sum(axis=1))
         more = level > best
         best = np.where(more, level, best)
         height = np.maximum(height, profile.max(axis=1))
     return best, height
+
+
+def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
+    """(3,) standard deviation of a smoothed profile on bare paper.
+
+    Where there is hardly any, from the quietest quarter of all: of a normal distribution it lies within 0.3186 sd.
+    """
+    if paper.sum() * cell_mm >= settings.bare_mm:
+        bare = profile[paper]
+        return 1.4826 * np.median(np.abs(bare - np.median(bare, axis=0)), axis=0) + settings.noise_least
+    off = np.abs(profile - np.median(profile[paper] if paper.any() else profile, axis=0))
+    return np.percentile(off, 25, axis=0) / 0.3186 + settings.noise_least
 
 
 def _windows(columns: int, width: float) -> list[slice]:

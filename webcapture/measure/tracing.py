@@ -117,7 +117,7 @@ def _polynomial(
 ) -> tuple[Floats, np.ndarray, float]:
     """(coefficients, which points lie on it, their spread) of the lowest degree that does nearly as well as the next."""
     best = _fitted(t_mm, places, strong, 1, settings)
-    for higher in range(2, degree + 1):
+    for higher in range(2, degree + 1 if len(t_mm) >= settings.bow_bins else 2):
         fit = _fitted(t_mm, places, strong, higher, settings)
         if fit[1].sum() < max(settings.bow_coverage * len(t_mm), best[1].sum()) or fit[2] > settings.bow_gain * best[2]:
             break

@@ -40,6 +40,7 @@ class TraceSettings:
     least_score: float = knob(1.1, "sd", "Mean response of a path: chance paths through grain reach 1.")
     apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
     seen_least: float = knob(2.5, "sd", "Response at which one bin counts as showing the line.")
+    bow_bins: int = knob(20, "", "Across a narrow strip no bow shows; a curve would follow the scatter.")
     bow_coverage: float = knob(0.6, "", "A bow is believed only of a line seen over most of the width.")
     bow_gain: float = knob(0.75, "", "And only where it leaves less than this share of the straight line's spread.")
     on_line_mm: float = knob(
@@ -84,7 +85,7 @@ class LandmarkSettings:
         "Share of the step that lasts, least and most: it may dry out towards the origin or have grown slowly; a band of colour ends.",
     )
     stain_grey: float = knob(
-        0.75,
+        0.62,
         "",
         "A stain has a colour: its weakest channel is below this share of its strongest. Creases and shadows are grey.",
     )
@@ -92,6 +93,9 @@ class LandmarkSettings:
         1.2, "sd", "Response at which one bin shows a faint line; it is its length that proves it."
     )
     faint_spread_mm: float = knob(0.5, "mm", "Scatter of a faint line's places about its curve; more is chance.")
+    stain_spread_mm: float = knob(
+        0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."
+    )
     stain_coverage: float = knob(0.9, "", "So does a stain.")
     stain_width_mm: float = knob(2.4, "mm", "Full width at half height of a stain; bands of colour are wider.")
     shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
@@ -107,6 +111,9 @@ class PaperSettings:
     edge_mm: float = knob(0.8, "mm", "Left out along all edges, where blur mixes paper and card.")
     stroke_mm: float = knob(1.0, "mm", "A pencil stroke is thinner than this, a spot nowhere.")
     stroke_sd: float = knob(5.0, "sd", "How far a stroke stands out of the paper's grain.")
+    stroke_least: float = knob(
+        0.02, "absorbance", "No pencil stroke is paler; in a blurred photo, without noise, the rims of spots are."
+    )
     stroke_share: float = knob(
         0.45, "", "Share of its darkness a stroke loses when thin things are taken away; a small spot loses a quarter."
     )
@@ -186,6 +193,11 @@ class SpotSettings:
     )
     least_sd: float = knob(6.0, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
     least_absorbance: float = knob(0.015, "absorbance", "Less is paper's own unevenness, whatever its noise.")
+    bare_mm: float = knob(
+        8.0,
+        "mm",
+        "Bare paper along the lane from which its noise is taken; with less, from the quietest quarter of all.",
+    )
     least_width_mm: float = knob(0.8, "mm", "Standard deviation twice this small is a speck or a stroke.")
     most_width_mm: float = knob(45.0, "mm", "Wider at the base is a cloud: a finger mark or the paper's own colour.")
     valley_share: float = knob(0.93, "", "Between two spots the profile falls below this share of the smaller.")
@@ -236,7 +248,7 @@ class ReadingSettings:
     )
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
     most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
-    drawn_spread_mm: float = knob(0.22, "mm", "A line drawn by hand wavers less; a row of letters more.")
+    drawn_spread_mm: float = knob(0.2, "mm", "A line drawn by hand wavers less; a row of letters more.")
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
     drawn_share: float = knob(
         0.3,
