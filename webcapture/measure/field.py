@@ -30,7 +30,7 @@ class Field:
     bin_t_mm: Floats
     """(bins,) middles of the bins across."""
     light: Floats32
-    """(fine rows, 2) log10 of the light beside the strip, left and right."""
+    """(fine rows, 2) log10 of the light beside the strip, left and right, without the print's grain."""
     paper_log: Floats
     """(3,) log10 of the palest paper's linear intensity."""
     length_mm: float

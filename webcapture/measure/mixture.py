@@ -16,6 +16,9 @@ from scipy.special import erfcx
 
 from webcapture.model import Floats
 
+HOLD = 3.0
+"""Weight of what is assumed of the shapes against the misfit: that of about ten rows at one standard deviation."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Peak:
@@ -44,10 +47,10 @@ class Mixture:
     """Sum of squared misfits over the noise, for each free value."""
 
 
-def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: float) -> Mixture:
+def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: Floats) -> Mixture:
     """Peaks fitted to (n, 3) absorbance at (n,) places; ``starts`` are first guesses of their places.
 
-    noise: (3,) standard deviation of one value; sd_mm: first guess of the peaks' standard deviation. A constant level in
+    noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations. A constant level in
     each channel is fitted along, so that an error of the paper's level does not become a tail.
     """
     count = len(starts)
@@ -65,15 +68,13 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
 
     def misfit(p: Floats) -> Floats:
         _, _, tail = unpack(p)
-        # Weakly held: neighbouring spots are about as wide as each other, and a tail must earn its place.
-        held = np.concatenate([(p[count : 2 * count] - np.log(sd_mm)) / 0.35, tail / sd_mm / 1.0])
+        # Held by what the free side of each peak shows of its width; and a tail must earn its place.
+        held = np.concatenate([(p[count : 2 * count] - np.log(sd_mm)) / 0.2, tail / sd_mm / 0.7]) * HOLD
         return np.concatenate([solve(p)[0].ravel(), held])
 
-    start = np.concatenate([starts, np.full(count, np.log(sd_mm)), np.full(count, np.log(0.15 * sd_mm))])
-    lower = np.concatenate([np.full(count, low), np.full(count, np.log(sd_mm / 3)), np.full(count, np.log(0.05))])
-    upper = np.concatenate(
-        [np.full(count, high), np.full(count, np.log(2.5 * sd_mm)), np.full(count, np.log(max(1.5 * sd_mm, 0.1)))]
-    )
+    start = np.concatenate([starts, np.log(sd_mm), np.log(0.15 * sd_mm)])
+    lower = np.concatenate([np.full(count, low), np.log(sd_mm / 2.5), np.log(0.02 * sd_mm)])
+    upper = np.concatenate([np.full(count, high), np.log(2.5 * sd_mm), np.log(1.5 * sd_mm)])
     fit = least_squares(misfit, np.clip(start, lower + 1e-6, upper - 1e-6), bounds=(lower, upper), max_nfev=40)
     residual, heights = solve(fit.x)
     free = max(residual.size - 6 * count - 3, 1)

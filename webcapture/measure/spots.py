@@ -252,9 +252,16 @@ def _measured(patch: _Patch, region: _Region, settings: SpotSettings) -> list[Bl
             return []
         pair = _two_dyes(patch, profile, single, settings)
         return [single] if pair is None else _from_mixture(patch, profile, pair, region, settings)
-    sd = float(np.clip(np.min(np.diff(starts)) / 3, 0.6, 4.0))
+    sd = np.array([_free_sd(profile, row - patch.first, _cell(patch)) for row in region.peaks])
     mixture = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd)
     return _from_mixture(patch, profile, mixture, region, settings)
+
+
+def _free_sd(profile: Floats, row: int, cell_mm: float) -> float:
+    """Standard deviation of a peak from the nearer place where it falls to half its height, in its clearest channel."""
+    signal = gaussian_filter1d(profile[:, int(np.argmax(profile[row]))], 1.0)
+    low, high = _extent(signal, row, signal[row] / 2)
+    return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / 1.177, 0.5, 5.0))
 
 
 def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSettings) -> Blob | None:
@@ -366,8 +373,8 @@ def _two_dyes(patch: _Patch, profile: Floats, single: Blob, settings: SpotSettin
     if np.ptp(means[strong]) < settings.split_share * single.width_mm / 2:
         return None
     starts = np.array([means[strong].min() - 0.1 * single.width_mm, means[strong].max() + 0.1 * single.width_mm])
-    sd = single.width_mm / 4 * 0.75
-    one = fit_mixture(patch.s_mm, profile, patch.noise, np.array([single.centre_mm]), single.width_mm / 4)
+    sd = np.full(2, single.width_mm / 4 * 0.75)
+    one = fit_mixture(patch.s_mm, profile, patch.noise, np.array([single.centre_mm]), sd[:1] / 0.75)
     two = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd)
     apart = two.peaks[1].centre_mm - two.peaks[0].centre_mm
     real = min(float(p.height.max()) for p in two.peaks) > settings.least_absorbance

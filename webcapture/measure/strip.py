@@ -96,12 +96,9 @@ def _spots(
 def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
     """Whether a "spot" on the origin line is what blur left of the pencil marks there."""
     height = float(blob.absorbance.max())
-    return (
-        abs(blob.centre_mm - origin_mm) < 2 * rule.origin_mm
-        and height < rule.mark_absorbance
-        and blob.width_mm < rule.mark_width_mm
-        and float(blob.absorbance.min()) > rule.grey * height
-    )
+    grey = float(blob.absorbance.min()) > rule.grey * height
+    pale = height < (rule.mark_absorbance if grey else rule.mark_colour)
+    return pale and abs(blob.centre_mm - origin_mm) < 2 * rule.origin_mm and blob.width_mm < rule.mark_width_mm
 
 
 def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: ReadingSettings) -> bool:
@@ -109,7 +106,7 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: Re
     across = (blob.spread_t_mm[1] - blob.spread_t_mm[0]) / field.width_mm
     height = float(blob.absorbance.max())
     near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
-    if near and not drawn and float(blob.absorbance.min()) > rule.front_own_grey * height:
+    if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
     return near and blob.width_mm < rule.front_own_width_mm and (across > 0.7 or not drawn)
 

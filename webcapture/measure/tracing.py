@@ -89,7 +89,8 @@ def _refined(
     step = float(s_mm[1] - s_mm[0])
     rows, strongest = _peaks(response, path, width_mm / step)
     places = s_mm[0] + rows * step
-    strong = strongest > settings.seen_least
+    # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
+    strong = strongest > max(settings.seen_least, settings.strong_share * float(np.percentile(strongest, 80)))
     coefficients, on_line, spread = _polynomial(t_mm, places, strong, degree, settings)
     return Trace(rows, on_line, score, coefficients, spread)
 
@@ -130,6 +131,9 @@ def _fitted(
 ) -> tuple[Floats, np.ndarray, float]:
     """Least squares, leaving out in turns what lies off."""
     keep = strong if strong.sum() > degree + 1 else np.ones_like(strong)
+    off = np.abs(places - np.polynomial.polynomial.polyval(t_mm, _robust_line(t_mm[keep], places[keep])))
+    near = keep & (off <= max(3 * 1.4826 * float(np.median(off[keep])), settings.on_line_mm))
+    keep = near if near.sum() > degree + 1 else keep
     for _ in range(6):
         fit = np.polynomial.polynomial.polyfit(t_mm[keep], places[keep], degree)
         off = np.abs(places - np.polynomial.polynomial.polyval(t_mm, fit))
@@ -139,3 +143,10 @@ def _fitted(
             break
         keep = kept
     return fit, keep & strong, float(np.sqrt(np.mean(off[keep] ** 2)))
+
+
+def _robust_line(t_mm: Floats, places: Floats) -> Floats:
+    """(2,) intercept and slope after Theil and Sen: the median of all pairs' slopes; letters and marks do not turn it."""
+    first, second = np.triu_indices(len(t_mm), 1)
+    slope = float(np.median((places[second] - places[first]) / (t_mm[second] - t_mm[first])))
+    return np.array([float(np.median(places - slope * t_mm)), slope])

@@ -40,9 +40,10 @@ class TraceSettings:
     least_score: float = knob(1.1, "sd", "Mean response of a path: chance paths through grain reach 1.")
     apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
     seen_least: float = knob(2.5, "sd", "Response at which one bin counts as showing the line.")
-    bow_bins: int = knob(20, "", "Across a narrow strip no bow shows; a curve would follow the scatter.")
+    bow_bins: int = knob(8, "", "A curve through fewer places would follow their scatter.")
     bow_coverage: float = knob(0.6, "", "A bow is believed only of a line seen over most of the width.")
-    bow_gain: float = knob(0.75, "", "And only where it leaves less than this share of the straight line's spread.")
+    bow_gain: float = knob(0.5, "", "And only where it leaves less than this share of the straight line's spread.")
+    strong_share: float = knob(0.3, "", "Share of a line's own response below which a bin shows only noise.")
     on_line_mm: float = knob(
         0.25, "mm", "Bins this near to the fitted line lie on it; a hand-drawn line wavers so much."
     )
@@ -122,6 +123,11 @@ class PaperSettings:
     )
     fill_mm: float = knob(0.8, "mm", "Reach from which a stroke's cells are filled in.")
     shade_width_mm: float = knob(40.0, "mm", "On narrower strips the card beside tells the light.")
+    shade_slant: float = knob(
+        0.05,
+        "log10",
+        "Or where the light on the card differs by more between their two sides: a shadow's edge crosses them aslant.",
+    )
     shade_block_mm: float = knob(2.0, "mm", "A shadow's edge is as soft.")
     shade_mm: float = knob(22.0, "mm", "More than twice a spot's width, so that the median passes over spots.")
     shade_spot: float = knob(
@@ -205,7 +211,7 @@ class SpotSettings:
     edge_share: float = knob(0.02, "", "A spot ends where its profile falls to this share of its height.")
     edge_sd: float = knob(1.0, "sd", "And not below the noise.")
     grey: float = knob(
-        0.72,
+        0.62,
         "",
         "A stain whose weakest channel has more than this share of its strongest is grey, as shadows, finger marks and pencil are.",
     )
@@ -217,9 +223,10 @@ class SpotSettings:
         (0.12, 12.0), "absorbance, mm", "Nor can a grey one that is paler than the first and broader than the second."
     )
     mark_absorbance: float = knob(
-        0.15, "absorbance", "A grey stain on the origin line paler than this is what is left of the pencil marks."
+        0.2, "absorbance", "A grey stain on the origin line paler than this is what is left of the pencil marks."
     )
-    mark_width_mm: float = knob(5.5, "mm", "And so narrow at its base.")
+    mark_colour: float = knob(0.05, "absorbance", "Paler than this, its colour is the photo's compression.")
+    mark_width_mm: float = knob(10.0, "mm", "And so narrow at its base.")
     faint_sd: float = knob(12.0, "sd", "Weaker spots are flagged faint.")
     faint_absorbance: float = knob(0.025, "absorbance", "The same, for a paper without noise: hardly seen by eye.")
     tailing: float = knob(
