@@ -162,16 +162,20 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
 
 def marks_beside(line: Candidate, field: Field) -> float:
     """How clearly crosses, ticks or letters stand beside the line: standard deviations of the paper along it."""
-    grey = field.absorbance.min(axis=2)
-    away = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
-    best = []
+    seen = field.bin_t_mm[line.trace.seen]
+    columns = (field.t_mm > seen.min() + 0.5) & (field.t_mm < seen.max() - 0.5) if len(seen) else np.zeros(0, bool)
+    if columns.sum() < 12:
+        return 0.0
+    grey = field.absorbance[:, columns].min(axis=2)
+    away = field.s_mm[:, None] - polyval(field.t_mm[columns], line.trace.coefficients)
+    sides = []
     for side in (-1, 1):
-        near = (side * away > 0.8) & (side * away < 2.0)
+        near = (side * away > 0.9) & (side * away < 2.1)
         level = (grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1)
-        middle = float(np.median(level))
-        spread = 1.4826 * float(np.median(np.abs(level - middle))) + 1e-4
-        best.append(float(gaussian_filter1d(level, 1.0).max() - middle) / spread)
-    return max(min(best) - 3.0, 0.0)
+        sides.append(gaussian_filter1d(level - np.median(level), 1.0))
+    both = np.minimum(*sides)
+    spread = np.percentile(np.abs(both - np.median(both)), 25) / 0.3186 + 1e-3
+    return max(float(both.max() / spread) - 3.0, 0.0)
 
 
 def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Settings) -> float:

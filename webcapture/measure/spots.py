@@ -287,10 +287,12 @@ def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSetti
         return None
     across = np.maximum(patch.values[rows] @ weight, 0)
     tailing = _tailing(smooth, peak, _cell(patch))
+    densest = _summit(smooth, peak, patch.s_mm)
+    u_meaning = _u_meaning(width, centre - densest, region.signal_to_noise, settings)
     return Blob(
         centre_mm=centre,
         t_mm=_middle(across.sum(axis=0), patch.t_mm),
-        densest_mm=_summit(smooth, peak, patch.s_mm),
+        densest_mm=densest,
         edges_mm=(float(s[0]), float(s[-1])),
         width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
@@ -298,7 +300,7 @@ def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSetti
         absorbance=np.maximum(top, 0),
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
-        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), settings.meaning * width)),
+        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), u_meaning)),
         codes=_codes(tailing, region.signal_to_noise, top, settings),
     )
 
@@ -350,6 +352,16 @@ def _u_centre(across: Floats, s: Floats, centre: float, noise: float, total: flo
     share = mass / max(float(mass.sum()), 1e-12)
     from_shape = float(np.sqrt((share**2 * (means - centre) ** 2).sum()))
     return float(np.sqrt(from_noise**2 + from_level**2 + from_shape**2))
+
+
+def _u_meaning(width: float, skew: float, signal_to_noise: float, settings: SpotSettings) -> float:
+    """Standard uncertainty of what "the centre" of this spot is, millimetres: even a clear round spot is not quite even;
+    a skewed one has a foot that the paper's level decides over; so has a faint one.
+    """
+    uneven = settings.meaning * width
+    foot = settings.skewed * min(abs(skew), 0.08 * width)
+    level = settings.level_share * width / max(signal_to_noise, 5.0)
+    return float(np.sqrt(uneven**2 + foot**2 + level**2))
 
 
 def _codes(tailing: float, signal_to_noise: float, height: Floats, settings: SpotSettings) -> tuple[str, ...]:
@@ -419,6 +431,12 @@ def _peak_blob(
         absorbance=np.maximum(peak.height, 0),
         tailing=tailing,
         signal_to_noise=strength,
-        u_centre_mm=float(np.hypot(min(peak.u_centre_mm, peak.sd_mm), shared + settings.meaning * 4 * peak.sd_mm)),
+        u_centre_mm=float(
+            np.sqrt(
+                min(peak.u_centre_mm, peak.sd_mm) ** 2
+                + shared**2
+                + _u_meaning(4 * peak.sd_mm, peak.centre_mm - peak.densest_mm, strength, settings) ** 2
+            )
+        ),
         codes=("merged", *codes) if closest < settings.merged_resolution else codes,
     )

@@ -190,9 +190,17 @@ class SpotSettings:
     channel_sd: float = knob(8.0, "sd", "A channel that shows a spot less clearly says nothing of its place.")
     better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
     meaning: float = knob(
-        0.015,
+        0.002,
         "width",
-        "Standard uncertainty of what a real spot's centre means: its own shape, and paper that darkens less the more it holds.",
+        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This and the next two from the scatter on photos with known truth.",
+    )
+    skewed: float = knob(
+        0.35,
+        "",
+        "The same for each millimetre between centre and densest place, up to 0.08 of the width: the foot of a skewed spot is lost in the paper.",
+    )
+    level_share: float = knob(
+        0.45, "width", "The same over the signal-to-noise ratio: the paper's level decides over a faint spot's foot."
     )
     shared_share: float = knob(
         0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance."
