@@ -28,6 +28,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("no-strip", "The card is empty: no strip was seen.", "Lay the strip inside a bay, its origin end towards the arrow, and take the photo again."),
     ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
     ("upside-down", "The origin end lies at the top of the card.", "It was measured the right way round. Check that the numbered spots make sense, or turn the strip."),
+    ("ends-alike", "Both lines look alike: the one towards the arrow was taken as the origin.", "Check that the origin end lies at the arrow. A pencil cross where the sample goes tells the two apart."),
     ("origin-missing", "No origin line was seen.", "Draw the origin line in pencil before the run. Without it there is no distance and no Rf."),
     ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),

@@ -44,9 +44,7 @@ def field_of(image: StripImage, settings: FieldSettings) -> Field:
     logs = image.logs[inset:-inset, inset:-inset]
     light = _calmed(image.light, cols=logs.shape[1], scale=scale, settings=settings)[inset:-inset]
     rows, cols = logs.shape[:2]
-    across = ((np.arange(cols) + 0.5) / cols).astype(np.float32)
-    lit = light[:, :1] * (1 - across) + light[:, 1:] * across
-    even = logs - lit[..., None]
+    even = logs - _across(light, cols, scale, settings)[..., None]
     paper = np.percentile(even[::8, ::8], settings.paper_percentile, axis=(0, 1))
     absorbance = paper.astype(np.float32) - even
     cell = max(round(settings.cell_mm * scale), 1)
@@ -82,6 +80,43 @@ def _calmed(light: Floats32, cols: int, scale: float, settings: FieldSettings) -
     grain = 1.4826 * np.median(np.abs(rest), axis=0) * settings.grain_sd
     kept = np.sign(rest) * np.maximum(np.abs(rest) - grain, 0)
     return np.asarray(slow + kept, np.float32)
+
+
+def _across(light: Floats32, cols: int, scale: float, settings: FieldSettings) -> Floats32:
+    """(rows, cols) the light on the strip, between what is seen at its left and at its right.
+
+    A shadow's edge is straight: where it crosses aslant, the light is followed along it, not along the rows.
+    """
+    share = ((np.arange(cols) + 0.5) / cols).astype(np.float32)
+    shift = _edge_shift(light, scale, settings)
+    if shift == 0:
+        return light[:, :1] * (1 - share) + light[:, 1:] * share
+    rows = np.arange(len(light))
+    lit = np.empty((len(light), cols), np.float32)
+    for j, part in enumerate(share):
+        left = np.interp(rows - part * shift, rows, light[:, 0])
+        right = np.interp(rows + (1 - part) * shift, rows, light[:, 1])
+        lit[:, j] = left * (1 - part) + right * part
+    return lit
+
+
+def _edge_shift(light: Floats32, scale: float, settings: FieldSettings) -> int:
+    """Rows by which the right side's light follows the left's; 0 where no shift explains the difference well."""
+    if np.ptp(light, axis=0).max() < settings.edge_least:
+        return 0
+    reach = round(settings.edge_reach_mm * scale)
+    shifts = np.arange(-reach, reach + 1, max(round(scale / 2), 1))
+    costs = []
+    for shift in shifts.tolist():
+        low, high = max(shift, 0), len(light) + min(shift, 0)
+        if high - low < len(light) // 2:
+            costs.append(np.inf)
+            continue
+        off = light[low - shift : high - shift, 0] - light[low:high, 1]
+        costs.append(float(np.mean((off - off.mean()) ** 2)))
+    still = float(np.mean((light[:, 0] - light[:, 1] - (light[:, 0] - light[:, 1]).mean()) ** 2))
+    best = int(np.argmin(costs))
+    return int(shifts[best]) if costs[best] < settings.edge_gain * still else 0
 
 
 def _averaged(values: Floats32, down: int, across: int) -> Floats32:

@@ -75,19 +75,17 @@ def _balance(colour: Floats, field: Field) -> float:
 
 
 def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
-    """(cols,) how dark the paper is just above and below the origin line, in standard deviations: crosses, ticks, dots."""
+    """(cols,) how much pencil lies on and beside the origin line, in standard deviations: crosses, ticks, dots."""
     if origin is None:
         return np.zeros(len(field.t_mm))
     grey = field.absorbance.min(axis=2)
-    away = field.s_mm[:, None] - polyval(field.t_mm, origin.coefficients)
-    rows = []
-    for side in (-1, 1):
-        near = (side * away > settings.mark_mm[0]) & (side * away < settings.mark_mm[1])
-        rows.append((grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1))
-    both = gaussian_filter1d(np.minimum(*rows), settings.mark_smooth_mm / field.cell_mm)
-    middle = np.median(both)
-    spread = 1.4826 * float(np.median(np.abs(both - middle))) + 1e-6
-    return np.asarray((both - middle) / spread, float)
+    away = np.abs(field.s_mm[:, None] - polyval(field.t_mm, origin.coefficients))
+    on, beside = away < settings.mark_mm, (away > 2 * settings.mark_mm) & (away < 4 * settings.mark_mm)
+    level = (grey * on).sum(axis=0) / np.maximum(on.sum(axis=0), 1)
+    paper = (grey * beside).sum(axis=0) / np.maximum(beside.sum(axis=0), 1)
+    pencil = gaussian_filter1d(level - np.minimum(paper, np.median(paper)), settings.mark_smooth_mm / field.cell_mm)
+    off = pencil - np.median(pencil)
+    return np.asarray(off / (np.percentile(np.abs(off), 25) / 0.3186 + 1e-4), float)
 
 
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> list[float]:

@@ -49,8 +49,7 @@ def stain_on(
     if top is not None:
         usable &= field.s_mm[:, None] < polyval(field.t_mm, top) - settings.line_half_mm
     filled = _filled(field.absorbance, ~strokes, settings.fill_mm / field.cell_mm)
-    slant = float(np.ptp(field.light[:, 1] - field.light[:, 0]))
-    if field.width_mm >= settings.shade_width_mm or slant > settings.shade_slant:
+    if field.width_mm >= settings.shade_width_mm:
         filled = filled - _shade(filled, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(filled, usable, field.cell_mm, settings)
     return Stain(filled - level, noise, bare, strokes)

@@ -143,7 +143,7 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     """Whether a spot's worth of colour lies beyond the line: more than the line's fringe, and not around writing."""
     rule = settings.reading
     beyond = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
-    zone = (beyond > 2.5) & (field.s_mm[:, None] < field.length_mm - settings.landmark.end_mm)
+    zone = (beyond > rule.colour_gap_mm) & (field.s_mm[:, None] < field.length_mm - settings.landmark.end_mm)
     zone &= (field.t_mm > 1.5) & (field.t_mm < field.width_mm - 1.5)
     zone &= ~maximum_filter(strokes, size=5)
     rows = np.flatnonzero(zone.any(axis=1))

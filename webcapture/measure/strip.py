@@ -150,6 +150,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
     """The flags that concern the strip as a whole."""
     checks = {
         "upside-down": attempt.reading.image.turned,
+        "ends-alike": _ends_alike(attempt, settings),
         "origin-missing": attempt.origin is None,
         "front-missing": attempt.front is None,
         "front-slanted": attempt.front is not None and _slant(attempt, settings),
@@ -157,6 +158,14 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
         "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, 2 * rise.u_arch_mm),
     }
     return [code for code, holds in checks.items() if holds]
+
+
+def _ends_alike(attempt: Attempt, settings: Settings) -> bool:
+    """Whether only the card's arrow tells which of two lines is the origin."""
+    rule = settings.reading
+    two_lines = attempt.reading.origin is not None and attempt.reading.front is not None
+    drawn = two_lines and attempt.reading.front is not None and attempt.reading.front.kind == "pencil"
+    return drawn and _odds(attempt, settings) < rule.arrow + rule.plain
 
 
 def _slant(attempt: Attempt, settings: Settings) -> bool:

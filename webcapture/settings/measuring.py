@@ -23,6 +23,17 @@ class FieldSettings:
     slow_mm: float = knob(20.0, "mm", "On such a sheet only changes slower than this are taken from the card.")
     calm_mm: float = knob(3.0, "mm", "Reach over which the print's grain beside a narrow strip is averaged.")
     grain_sd: float = knob(4.0, "sd", "What stands out of that grain by more is a shadow's edge.")
+    edge_least: float = knob(
+        0.03, "log10", "Change of light along the card beside a strip that may be a shadow's edge."
+    )
+    edge_reach_mm: float = knob(
+        40.0, "mm", "How far along the strip an edge may run while it crosses: 60° on a wide strip."
+    )
+    edge_gain: float = knob(
+        0.5,
+        "",
+        "A slanting edge is believed where following it leaves less than this share of the difference between the sides.",
+    )
     paper_percentile: float = knob(75.0, "%", "Of the strip's brightness: bare paper, beyond its own grain.")
 
 
@@ -76,7 +87,7 @@ class LandmarkSettings:
     )
     front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
     wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
-    neutral: float = knob(0.55, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
+    neutral: float = knob(0.72, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
     origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
     least_run_mm: float = knob(20.0, "mm", "A front nearer to the origin is not one that anybody measures.")
     least_step: float = knob(0.009, "absorbance", "Less than this is paper's own unevenness.")
@@ -123,11 +134,6 @@ class PaperSettings:
     )
     fill_mm: float = knob(0.8, "mm", "Reach from which a stroke's cells are filled in.")
     shade_width_mm: float = knob(40.0, "mm", "On narrower strips the card beside tells the light.")
-    shade_slant: float = knob(
-        0.05,
-        "log10",
-        "Or where the light on the card differs by more between their two sides: a shadow's edge crosses them aslant.",
-    )
     shade_block_mm: float = knob(2.0, "mm", "A shadow's edge is as soft.")
     shade_mm: float = knob(22.0, "mm", "More than twice a spot's width, so that the median passes over spots.")
     shade_spot: float = knob(
@@ -169,9 +175,7 @@ class LaneSettings:
     )
     apart_mm: float = knob(9.0, "mm", "Lanes nearer than this run into each other.")
     reach_mm: float = knob(15.0, "mm", "Half the width of a lane without neighbours.")
-    mark_mm: tuple[float, float] = knob(
-        (0.7, 1.8), "mm", "Above and below the origin line, where a cross or tick stands out."
-    )
+    mark_mm: float = knob(1.6, "mm", "Up to here above and below the origin line, a cross, tick or dot adds to it.")
     mark_smooth_mm: float = knob(0.5, "mm", "Width of a pencil tick with its blur.")
     mark_sd: float = knob(6.0, "sd", "How far a mark stands out of the paper along the line.")
 
@@ -236,7 +240,7 @@ class SpotSettings:
     mark_colour: float = knob(0.05, "absorbance", "Paler than this, its colour is the photo's compression.")
     mark_width_mm: float = knob(10.0, "mm", "And so narrow at its base.")
     faint_sd: float = knob(12.0, "sd", "Weaker spots are flagged faint.")
-    faint_absorbance: float = knob(0.025, "absorbance", "The same, for a paper without noise: hardly seen by eye.")
+    faint_absorbance: float = knob(0.035, "absorbance", "The same, for a paper without noise: hardly seen by eye.")
     tailing: float = knob(
         2.0, "", "Half-width at a tenth of the height, origin side over front side, beyond which a spot tails."
     )
@@ -255,6 +259,9 @@ class ReadingSettings:
     arrow: float = knob(3.0, "ln odds", "The card shows where the origin end goes: 19 of 20 strips lie right.")
     marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
     line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
+    plain: float = knob(
+        1.0, "ln odds", "Less than this besides the arrow, and nothing on the strip shows which way up it lies."
+    )
     partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
     widths: float = knob(
         2.0,
@@ -291,6 +298,7 @@ class ReadingSettings:
     )
     colour_sd: float = knob(8.0, "sd", "Chroma beyond a line that counts as colour, over that of the paper there.")
     colour_least: float = knob(0.025, "absorbance", "And at least so much.")
+    colour_gap_mm: float = knob(5.0, "mm", "Nearer to the line, colour is that of a spot which ran with the front.")
     colour_mm2: float = knob(8.0, "mm²", "Less is no spot.")
     front_own_mm: float = knob(
         2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
