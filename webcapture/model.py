@@ -26,16 +26,36 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Photo:
-    """A decoded photo, upright, as the camera's pixels."""
+    """A decoded photo: the camera's pixels as they were stored, and how to turn them upright."""
 
-    pixels: Bytes8
-    """(height, width, 3), RGB in the file's own colour space (see ``icc``)."""
+    stored: Bytes8
+    """(rows, cols, 3 or 4), R, G, B and perhaps padding, contiguous, in the file's own colour space (see ``icc``)."""
     icc: bytes | None
     """The embedded colour profile, or None where the file has none or it is plain sRGB."""
     original_size_px: tuple[int, int]
     """(width, height) of the upright picture before the working image was capped."""
     format: str
     """The file format's name: JPEG, PNG or WEBP."""
+    orientation: int = 1
+    """Exif orientation, 1 to 8, of ``stored``; 1 where it is upright."""
+
+    @property
+    def swapped(self) -> bool:
+        """Whether rows and columns of ``stored`` are to be swapped; then come the flips."""
+        return self.orientation >= 5
+
+    @property
+    def flipped(self) -> tuple[bool, bool]:
+        """Whether, after any swap, the picture is to be flipped left to right, and top to bottom."""
+        return self.orientation in (2, 3, 6, 7), self.orientation in (3, 4, 7, 8)
+
+    @property
+    def pixels(self) -> Bytes8:
+        """(height, width, 3), RGB, upright: a view of ``stored``, because turning twelve megapixels costs as much as finding the card."""
+        view = self.stored[..., :3]
+        view = view.swapaxes(0, 1) if self.swapped else view
+        across, down = self.flipped
+        return view[:: -1 if down else 1, :: -1 if across else 1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,8 +116,14 @@ class Sheet:
     """(height, width, 3), RGB, sRGB; pixel (row, col) is centred on card mm ((col + 0.5), (row + 0.5)) / px_per_mm."""
     px_per_mm: float
     """Scale of ``pixels``."""
+    coarse: Bytes8
+    """(rows, cols, 3) ``pixels`` reduced to ``coarse_px_per_mm``."""
+    level: Floats32
+    """(rows, cols) of the same size: 0 where the page is as bright as its tint, 1 as white paper, logarithmic in between."""
+    coarse_px_per_mm: float
+    """Scale of ``coarse`` and ``level``."""
     light: Floats32
-    """(rows, cols) of the coarse field of illumination: linear intensity a white page would show, 0 to 1."""
+    """(rows, cols) of the field of illumination: linear intensity a white page would show, 0 to 1."""
     light_px_per_mm: float
     """Scale of ``light``."""
     white: tuple[float, float, float]
@@ -139,6 +165,8 @@ class StripOutline:
     """(n, 2) card millimetres of points along the left edge, from the origin end."""
     right_edge_mm: Floats
     """(m, 2) the same along the right edge."""
+    cut_off: bool = False
+    """True where the photo or the card's panel ends before the strip does."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

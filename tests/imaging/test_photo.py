@@ -64,7 +64,7 @@ def test_a_jpeg_has_the_pixels_that_pillow_decodes(kind: str) -> None:
     np.testing.assert_array_equal(photo.pixels, by_pillow(data))
     assert (photo.original_size_px, photo.format, photo.icc) == ((83, 61), "JPEG", None)
     assert photo.pixels.dtype == np.uint8
-    assert photo.pixels.flags.c_contiguous
+    assert photo.stored.flags.c_contiguous
 
 
 @pytest.mark.parametrize("format", ["PNG", "WEBP"])

@@ -66,6 +66,9 @@ def make_result(
     sheet = Sheet(
         pixels=pixels,
         px_per_mm=PX_PER_MM,
+        coarse=np.full((30, 21, 3), 128, np.uint8),
+        level=np.zeros((30, 21), np.float32),
+        coarse_px_per_mm=0.1,
         light=np.ones((30, 21), np.float32),
         light_px_per_mm=0.1,
         white=(1.0, 1.0, 1.0),

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from webcapture.card.layout import CardLayout
-from webcapture.imaging.colour import linear_from_srgb, to_srgb
+from webcapture.imaging.colour import linear_from_srgb, log10_linear_lut, to_srgb
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
 from webcapture.settings import LightSettings
+
+Triple = tuple[float, float, float]
 
 
 def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightSettings) -> Sheet:
@@ -22,92 +25,126 @@ def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightS
     shape = (round(card.page_mm[1] * scale), round(card.page_mm[0] * scale))
     to_mm = np.array([[1 / scale, 0, 0.5 / scale], [0, 1 / scale, 0.5 / scale]])
     pixels = to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc)
-    coarse = coarse_linear(pixels, scale / settings.light_px_per_mm)
-    light, white, tint, shade = _light(coarse, card, settings)
-    return Sheet(pixels, scale, light, settings.light_px_per_mm, white, tint, shade)
+    coarse = halved(pixels)
+    light, white, tint, shade = _light(linear_from_srgb(halved(coarse)), scale / 4, card, settings)
+    level = _level(coarse, light, white, tint)
+    return Sheet(pixels, scale, coarse, level, scale / 2, light, scale / 4, white, tint, shade)
 
 
-def coarse_linear(pixels: Bytes8, factor: float) -> Floats32:
-    """(h, w, 3) sRGB reduced ``factor`` times and made linear, 0 to 1."""
-    small = cv2.resize(pixels, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA)
-    return linear_from_srgb(small)
+def halved(pixels: Bytes8) -> Bytes8:
+    """(⌊rows / 2⌋, ⌊cols / 2⌋, 3) means of two by two pixels."""
+    rows, cols = pixels.shape[0] // 2, pixels.shape[1] // 2
+    even = pixels[: 2 * rows, : 2 * cols]
+    return np.asarray(cv2.resize(even, (cols, rows), interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def brightness(sheet: Sheet) -> Floats32:
+def _level(coarse: Bytes8, light: Floats32, white: Triple, tint: float) -> Floats32:
     """(rows, cols) of the coarse page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light.
 
     The brightest channel, because a coloured spot keeps at least one; it is the paper that counts here.
     """
-    linear = coarse_linear(sheet.pixels, sheet.px_per_mm / sheet.light_px_per_mm) / np.array(sheet.white, np.float32)
-    relative = np.maximum(linear.max(axis=2) / sheet.light, 1e-3)
-    return (1 - np.log(relative) / np.log(sheet.tint)).astype(np.float32)
+    tables = (log10_linear_lut()[:, None] - np.log10(white)).astype(np.float32)
+    red, green, blue = cv2.split(cv2.LUT(coarse, tables[:, None, :]))
+    brightest = cv2.max(cv2.max(red, green), blue)
+    lit = cv2.resize(np.log10(light), coarse.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(1 - (brightest - lit) / np.float32(np.log10(tint)), np.float32)
 
 
 def _light(
-    coarse: Floats32, card: CardLayout, settings: LightSettings
-) -> tuple[Floats32, tuple[float, float, float], float, float]:
-    """(field, colour of the light, tint relative to white, shade: see Sheet); the field is 0 to 1 of a white page's linear intensity."""
-    places = np.array(card.whites) * settings.light_px_per_mm - 0.5
-    box = cv2.blur(coarse, (3, 3))
-    whites = cv2.remap(box, *places.astype(np.float32).T[:, None, :], cv2.INTER_LINEAR)[0]
-    level = np.log(np.maximum(whites.mean(axis=1), settings.least_level))
-    trend, good = _smooth_trend(places, level, coarse.shape[:2])
-    colour = np.median(whites[good] / whites[good].mean(axis=1, keepdims=True), axis=0)
-    logs = np.log(np.maximum(coarse.mean(axis=2), settings.least_level)) - trend
-    known, tint = _known(logs, places[good], card, settings)
-    local = _filled_in(logs, known, tint, settings)
-    r, g, b = (float(c) for c in colour)
-    shade = float(np.ptp(np.percentile(local[known != 0], [2, 98])))
-    return np.exp(trend + local).astype(np.float32), (r, g, b), float(np.exp(tint)), shade
+    linear: Floats32, scale: float, card: CardLayout, settings: LightSettings
+) -> tuple[Floats32, Triple, float, float]:
+    """(field, colour of the light, tint, shade) as in Sheet, from the (rows, cols, 3) linear page at ``scale`` px/mm."""
+    places = np.array(card.whites) * scale - 0.5
+    x, y = places.astype(np.float32).T[:, None, :]
+    whites = np.asarray(cv2.remap(linear, x, y, cv2.INTER_LINEAR), float)[0]
+    seen = whites.mean(axis=1) > settings.least_level
+    seen = seen if seen.any() else ~seen
+    places, whites = places[seen], whites[seen]
+    trend, good = _smooth_trend(places, np.log(np.maximum(whites.mean(axis=1), settings.least_level)), linear.shape)
+    r, g, b = np.median(whites[good] / np.maximum(whites[good].mean(axis=1, keepdims=True), 1e-6), axis=0).tolist()
+    mean = np.asarray(cv2.transform(linear, np.full((1, 3), 1 / 3)), np.float32)
+    logs = np.log(np.maximum(mean, np.float32(settings.least_level))) - trend
+    known, tint = _known(logs, places[good], scale, card, settings)
+    local = _filled_in(logs, known, tint, scale, settings)
+    low, high = np.percentile(local[known != 0], [2, 98]) if known.any() else (0.0, 0.0)
+    return np.exp(trend + local), (r, g, b), float(np.exp(tint)), float(high - low)
 
 
-def _smooth_trend(places: Floats, level: Floats, shape: tuple[int, int]) -> tuple[Floats32, np.ndarray]:
+def _smooth_trend(places: Floats, level: Floats, shape: tuple[int, ...]) -> tuple[Floats32, NDArray[np.bool_]]:
     """A quadratic through the white places' logarithms over the whole field, and which of them it believed.
 
-    What covers a white place is darker or lighter by far more than paper varies; it loses its weight in turns.
+    What covers a white place is darker or lighter by far more than paper varies; it loses its weight in turns. Where the
+    card is only partly seen, what is usual of light keeps the rest of the field in bounds.
     """
-    terms = _quadratic(places[:, 0], places[:, 1], shape)
-    weight = np.ones(len(level))
+    rows, cols = shape[:2]
+    terms = _quadratic(places[:, 0] / cols - 0.5, places[:, 1] / rows - 0.5)
+    usual = np.diag(
+        [0.0, 1.0, 1.0, 0.5, 0.5, 0.5]
+    )  # 1 / variance: gradients of a factor of e, curvatures somewhat more
+    fit = np.zeros(6)
+    off = level - np.median(level)
     for _ in range(8):
-        fit = np.linalg.lstsq(terms * weight[:, None], level * weight, rcond=None)[0]
+        spread = _spread(off)
+        weighted = terms / ((1 + (off / (2 * spread)) ** 2) ** 2)[:, None]
+        fit[:] = np.linalg.solve(weighted.T @ terms + spread**2 * usual, weighted.T @ level)
         off = level - terms @ fit
-        spread = max(1.4826 * float(np.median(np.abs(off))), 0.01)
-        weight = 1 / (1 + (off / (2 * spread)) ** 2)
-    x, y = np.meshgrid(np.arange(shape[1]), np.arange(shape[0]))
-    return (_quadratic(x, y, shape) @ fit).astype(np.float32), np.abs(off) < 4 * spread
+    u, v = np.arange(cols)[None, :] / cols - 0.5, np.arange(rows)[:, None] / rows - 0.5
+    field = (fit[0] + fit[1] * u + fit[3] * u * u) + (fit[2] * v + fit[5] * v * v) + (fit[4] * v) * u
+    return field.astype(np.float32), np.abs(off) < 4 * _spread(off)
 
 
-def _quadratic(x: np.ndarray, y: np.ndarray, shape: tuple[int, int]) -> Floats32:
-    u, v = x / shape[1] - 0.5, y / shape[0] - 0.5
+def _quadratic(u: Floats, v: Floats) -> Floats:
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
 
 
-def _known(logs: Floats32, whites: Floats, card: CardLayout, settings: LightSettings) -> tuple[Floats32, float]:
+def _spread(off: Floats) -> float:
+    """Robust standard deviation, at least a hundredth: paper is not more even."""
+    return max(1.4826 * float(np.median(np.abs(off))), 0.01)
+
+
+def _known(
+    logs: Floats32, whites: Floats, scale: float, card: CardLayout, settings: LightSettings
+) -> tuple[Floats32, float]:
     """(mask, tint): +1 where the field shows bare white, −1 where it shows tint, 0 elsewhere; the tint's log level."""
-    scale = settings.light_px_per_mm
     mask = np.zeros(logs.shape, np.float32)
-    p = card.panel
-    rows = slice(round((p.y + 1) * scale), round((p.bottom - 1) * scale))
-    cols = slice(round((p.x + 1) * scale), round((p.right - 1) * scale))
+    rows, cols = panel_slices(card, scale, settings.panel_inset_mm)
     panel = logs[rows, cols]
-    dark = panel[panel < np.log(settings.tint_most)]
-    tint = float(np.median(dark)) if dark.size else float(np.log(settings.tint_typical))
+    dark = panel[(panel > np.log(settings.tint_least)) & (panel < np.log(settings.tint_most))]
+    tint = float(np.median(dark[::3])) if dark.size else float(np.log(settings.tint_typical))
     deepest, brightest = settings.shade_range
-    is_tint = ((panel > tint + deepest) & (panel < tint + brightest)).astype(np.uint8)
-    mask[rows, cols] = -cv2.erode(is_tint, np.ones((3, 3), np.uint8)).astype(np.float32)
+    is_tint = cv2.inRange(panel, np.array(tint + deepest), np.array(tint + brightest))
+    mask[rows, cols] = np.asarray(cv2.erode(is_tint, np.ones((3, 3), np.uint8)), np.float32) / -255
     col, row = np.round(whites).astype(int).T
     mask[row, col] = 1
     return mask, tint
 
 
-def _filled_in(logs: Floats32, known: Floats32, tint: float, settings: LightSettings) -> Floats32:
+def panel_slices(card: CardLayout, scale: float, inset_mm: float) -> tuple[slice, slice]:
+    """Rows and columns of the panel, less a border, in a picture of the page at ``scale`` px/mm."""
+    p = card.panel
+    return (
+        slice(round((p.y + inset_mm) * scale), round((p.bottom - inset_mm) * scale)),
+        slice(round((p.x + inset_mm) * scale), round((p.right - inset_mm) * scale)),
+    )
+
+
+def _filled_in(logs: Floats32, known: Floats32, tint: float, scale: float, settings: LightSettings) -> Floats32:
     """What white and tint show beyond the trend, averaged over a neighbourhood that widens where little is known."""
-    excess = np.where(known < 0, logs - tint, logs) * np.abs(known)
+    certain = np.abs(known)
+    excess = np.where(known < 0, logs - np.float32(tint), logs) * certain
+    both = np.stack([certain, excess], axis=-1)
     result, reached = np.zeros_like(logs), np.zeros_like(logs)
     for reach in settings.reaches_mm:
-        sigma = reach * settings.light_px_per_mm
-        weight = cv2.GaussianBlur(np.abs(known), (0, 0), sigma)
-        mean = cv2.GaussianBlur(excess, (0, 0), sigma) / np.maximum(weight, 1e-6)
-        share = (1 - reached) * np.minimum(weight / settings.known_share, 1)
-        result, reached = result + share * mean, reached + share
+        weight, total = cv2.split(_blurred(both, reach * scale))
+        share = (1 - reached) * np.minimum(weight / np.float32(settings.known_share), 1)
+        result, reached = result + share * total / np.maximum(weight, np.float32(1e-6)), reached + share
     return result
+
+
+def _blurred(field: Floats32, sigma_px: float) -> Floats32:
+    """Gaussian blur; a wide one on a reduced copy, where it costs little and shows no difference."""
+    factor = max(int(sigma_px / 2.5), 1)
+    rows, cols = field.shape[:2]
+    small = cv2.resize(field, (-(-cols // factor), -(-rows // factor)), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma_px / factor)
+    return np.asarray(cv2.resize(small, (cols, rows), interpolation=cv2.INTER_LINEAR), np.float32)

@@ -1,4 +1,4 @@
-"""From a file's bytes to an upright picture in memory: one decode, and every hostile or broken file to its own error.
+"""From a file's bytes to a picture in memory: one decode, and every hostile or broken file to its own error.
 
 What the bytes are is judged by their beginning alone, never by a name's ending, and the size is taken from the header before
 any pixel is decoded. Big JPEGs are decoded at a reduced scale. Nothing of the file but its pixels and its colour profile is
@@ -14,6 +14,7 @@ from io import BytesIO
 import cv2
 import numpy as np
 from PIL import Image, ImageCms
+from PIL import _imaging as core
 from PIL.ImageFile import ImageFile
 from PIL.JpegImagePlugin import JpegImageFile
 from PIL.PngImagePlugin import PngImageFile
@@ -50,15 +51,12 @@ _NOT_READ: tuple[tuple[bytes, bytes, str, str | None], ...] = (
     (b"PK\x03\x04", b"", "a ZIP archive or a document", "Send the photo itself, not an archive that contains it."),
 )
 
-# Exif orientation: what turns the stored picture upright, as OpenCV flip and rotation codes.
-_FLIPS = {2: 1, 4: 0, 5: 0, 7: 0}
-_TURNS = {3: cv2.ROTATE_180, 5: cv2.ROTATE_90_COUNTERCLOCKWISE, 6: cv2.ROTATE_90_CLOCKWISE,
-          7: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}  # fmt: skip
+# Exif orientations whose rows are the upright picture's columns.
 _LYING = (5, 6, 7, 8)
 
 
 def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
-    """The photo in ``data``, decoded once, upright, at most ``settings.working_pixels`` large.
+    """The photo in ``data``, decoded once, at most ``settings.working_pixels`` large.
 
     Reads JPEG, PNG and WebP in any depth and colour model: 16 bits are cut to 8, transparency is laid over white, CMYK and grey
     go through their own profile to sRGB. An RGB profile is kept in ``Photo.icc``, not applied: apply it to what is cut out.
@@ -69,7 +67,7 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
     with _blaming_the_file(data, name), _READERS[name](BytesIO(data)) as image:
         width, height = image.size
         _check_header(image, data, name, settings)
-        pixels = _pixels(image, data, settings)
+        pixels = _pixels(image, settings)
         turn = _orientation(image)
         icc = needed_profile(_icc(image))
     if min(width, height) < settings.least_side:
@@ -78,7 +76,7 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
             "Send the original photo, not a preview, a screenshot or a copy reduced for a message.",
         )
     size = (height, width) if turn in _LYING else (width, height)
-    return Photo(_upright(_capped(pixels, settings.working_pixels), turn), icc, size, name)
+    return Photo(_capped(pixels, settings.working_pixels), icc, size, name, turn)
 
 
 # ---- before decoding
@@ -176,13 +174,13 @@ def _scan_start(data: bytes) -> int:
     return at
 
 
-def _pixels(image: ImageFile, data: bytes, settings: PhotoSettings) -> Bytes8:
-    """(rows, cols, 3) RGB as stored, not yet upright; a JPEG reduced by a whole factor where it has pixels to spare."""
-    factor = _reduction(image, settings)
+def _pixels(image: ImageFile, settings: PhotoSettings) -> Bytes8:
+    """(rows, cols, 3 or 4) RGB as stored, not yet upright; a JPEG reduced by a whole factor where it has pixels to spare."""
     if isinstance(image, JpegImageFile):
-        if image.mode == "RGB" and (pixels := _straight(image, data, factor)) is not None:
-            return pixels
+        factor = _reduction(image, settings)
         image.draft(image.mode, (image.width // factor, image.height // factor))
+        if image.mode == "RGB":
+            return _straight(image)
     return _in_bands(image)
 
 
@@ -192,25 +190,17 @@ def _reduction(image: ImageFile, settings: PhotoSettings) -> int:
     return next(factor for factor in (8, 4, 2, 1) if factor == 1 or factor**2 <= spare)
 
 
-_REDUCED = {
-    1: cv2.IMREAD_COLOR_RGB,
-    2: cv2.IMREAD_REDUCED_COLOR_2,
-    4: cv2.IMREAD_REDUCED_COLOR_4,
-    8: cv2.IMREAD_REDUCED_COLOR_8,
-}
+def _straight(image: ImageFile) -> Bytes8:
+    """(rows, cols, 4), the last one padding: the ordinary colour JPEG, decoded by Pillow straight into the array.
 
-
-def _straight(image: ImageFile, data: bytes, factor: int) -> Bytes8 | None:
-    """The ordinary colour JPEG decoded by OpenCV: the same library underneath and the same values as by Pillow, but straight
-    into the array, which spares two copies of the picture. None where it fails; then Pillow says why.
+    Pillow keeps a pixel's colours in four bytes. Lent our array as its memory, it leaves the picture there, and two copies of
+    it are spared, which cost as much as the decoding.
     """
-    flags = _REDUCED[factor] | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-    try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
-    except cv2.error:
-        return None
-    expected = (-(-image.height // factor), -(-image.width // factor), 3)
-    return pixels if pixels is not None and pixels.shape == expected else None  # type: ignore[return-value]
+    pixels: Bytes8 = np.zeros((image.height, image.width, 4), np.uint8)
+    if image.tile:  # else the file ended within its header, and to load it tells so
+        image.im = core.map_buffer(pixels, image.size, "raw", 0, (image.mode, 0, 1))
+    image.load()
+    return pixels
 
 
 def _in_bands(image: Image.Image, rows: int = 128) -> Bytes8:
@@ -269,11 +259,3 @@ def _capped(pixels: Bytes8, most: int) -> Bytes8:
         return pixels
     size = (int(width * scale), int(height * scale))
     return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
-
-
-def _upright(pixels: Bytes8, orientation: int) -> Bytes8:
-    if orientation in _TURNS:
-        pixels = cv2.rotate(pixels, _TURNS[orientation])  # type: ignore[assignment]
-    if orientation in _FLIPS:
-        pixels = cv2.flip(pixels, _FLIPS[orientation])  # type: ignore[assignment]
-    return pixels

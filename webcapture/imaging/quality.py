@@ -10,8 +10,9 @@ import numpy as np
 from webcapture.card.layout import CardLayout
 from webcapture.errors import CardIncomplete, OutOfFocus, TooDark
 from webcapture.flags import flags
-from webcapture.imaging.colour import linear_from_srgb
-from webcapture.imaging.light import brightness, coarse_linear
+from webcapture.imaging.colour import linear_from_srgb, srgb_from_linear
+from webcapture.imaging.light import panel_slices
+from webcapture.imaging.upright import grey
 from webcapture.model import CardSighting, Quality, Sheet, StripOutline, View
 from webcapture.settings import QualitySettings
 
@@ -58,13 +59,13 @@ def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
     """
     saddles = np.array(card.saddles)
     steps = np.arange(-2.0, 2.01, 0.1)
-    grey = cv2.cvtColor(sheet.pixels, cv2.COLOR_RGB2GRAY)
+    page = grey(sheet.pixels)
     widths = []
     for along, across in (((1.0, 0.0), (0.0, 2.5)), ((0.0, 1.0), (2.5, 0.0))):
         for sign in (-1, 1):
             places = saddles[:, None] + sign * np.array(across) + steps[:, None] * np.array(along)
             px = (places * sheet.px_per_mm - 0.5).astype(np.float32)
-            levels = linear_from_srgb(cv2.remap(grey, px[..., 0], px[..., 1], cv2.INTER_LINEAR)).astype(float)
+            levels = linear_from_srgb(np.asarray(cv2.remap(page, px[..., 0], px[..., 1], cv2.INTER_LINEAR), np.uint8))
             first, last = levels[:, :4].mean(axis=1), levels[:, -4:].mean(axis=1)
             rise = last - first
             clear = np.abs(rise) > 0.3 * np.maximum(first, last)
@@ -79,21 +80,16 @@ def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
 
 def _glare(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: QualitySettings) -> bool:
     """Whether light is clipped on part of the panel, or lies as a veil on the tint beside the strips."""
-    linear = coarse_linear(sheet.pixels, sheet.px_per_mm / sheet.light_px_per_mm)
-    area_mm2 = 1 / sheet.light_px_per_mm**2
-    p, scale = card.panel, sheet.light_px_per_mm
-    panel = (
-        slice(round((p.y + 1) * scale), round((p.bottom - 1) * scale)),
-        slice(round((p.x + 1) * scale), round((p.right - 1) * scale)),
-    )
-    clipped = linear[panel].min(axis=2) > settings.glare_level
+    scale = sheet.coarse_px_per_mm
+    panel = panel_slices(card, scale, settings.panel_inset_mm)
+    limit = float(srgb_from_linear(settings.glare_level))
+    clipped = cv2.inRange(sheet.coarse[panel], np.full(3, limit), np.full(3, 255.0))
     low, high = settings.glare_range
-    level = brightness(sheet)[panel]
-    veil = ((level > low) & (level < high)).astype(np.uint8)
+    veil = cv2.inRange(sheet.level[panel], np.array(low), np.array(high))
     for corners in _polygons(outlines, scale, panel):
-        cv2.fillPoly(veil, [corners], 0)
+        cv2.fillPoly(veil, [corners], (0,))
     veil = cv2.morphologyEx(veil, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    return bool(max(clipped.sum(), veil.sum()) * area_mm2 > settings.glare_mm2)
+    return max(cv2.countNonZero(clipped), cv2.countNonZero(veil)) / scale**2 > settings.glare_mm2
 
 
 def _polygons(outlines: tuple[StripOutline, ...], scale: float, panel: tuple[slice, slice]) -> Iterator[np.ndarray]:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from webcapture.card.layout import CardLayout
 from webcapture.imaging.projection import fit_mapping, project, scale_at
-from webcapture.model import Bytes8, CardSighting, Floats, Mapping, Photo, View
+from webcapture.imaging.upright import in_stored
+from webcapture.model import Bytes8, CardSighting, Floats, Floats32, Mapping, Photo, View
 from webcapture.settings import ViewSettings
 
 NODE_PX = 16
-"""Distance of the nodes at which the mapping is computed exactly; between them it is as good as linear (< 0.01 px)."""
+"""Distance of the nodes at which the mapping is computed exactly; between them it is as good as linear: within 0.03 px of the photo."""
+BAND_PX = 6 * NODE_PX
+"""Rows cut out at a time: their maps stay in the processor's cache."""
 
 
 def fit_view(sighting: CardSighting, card: CardLayout, shape: tuple[int, ...], settings: ViewSettings) -> View:
@@ -21,7 +25,7 @@ def fit_view(sighting: CardSighting, card: CardLayout, shape: tuple[int, ...], s
     for _ in range(2):
         misfit = np.linalg.norm(px - project(mapping, mm), axis=1)
         keep = misfit < settings.outlier * max(float(np.median(misfit)), settings.saddle_u_px)
-        mapping = fit_mapping(mm[keep], px[keep], shape, settings.saddle_u_px, settings)
+        mapping = fit_mapping(mm[keep], px[keep], shape, settings.saddle_u_px, settings, mapping)
     middle = np.array(card.panel.centre)
     px_per_mm = float(np.sqrt(abs(np.linalg.det(scale_at(mapping, middle)))))
     off_mm = (px - project(mapping, mm))[keep] / px_per_mm
@@ -37,27 +41,34 @@ def fit_view(sighting: CardSighting, card: CardLayout, shape: tuple[int, ...], s
     )
 
 
-def cut_out(
-    photo: Photo, mapping: Mapping, to_mm: Floats, shape: tuple[int, int], interpolation: int = cv2.INTER_LINEAR
-) -> Bytes8:
+def cut_out(photo: Photo, mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> Bytes8:
     """(rows, cols, 3) of the photo resampled: ``to_mm`` (2, 3) takes (col, row, 1) to card millimetres.
 
-    Places outside the photo become black.
+    Between pixels it interpolates linearly. Places outside the photo become black.
     """
-    map_x, map_y = _dense_map(mapping, to_mm, shape)
-    return cv2.remap(photo.pixels, map_x, map_y, interpolation, borderMode=cv2.BORDER_CONSTANT)
+    nodes = in_stored(photo, _nodes(mapping, to_mm, shape)).astype(np.float32)
+    cut: Bytes8 = np.empty((*shape, 3), np.uint8)
+    for top in range(0, shape[0], BAND_PX):
+        rows = min(BAND_PX, shape[0] - top)
+        map_x, map_y = _dense_map(nodes[top // NODE_PX :], (rows, shape[1]))
+        band = cv2.remap(photo.stored, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+        cut[top : top + rows] = cv2.cvtColor(band, cv2.COLOR_RGBA2RGB) if band.shape[2] == 4 else band
+    return cut
 
 
-def _dense_map(mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> tuple[Floats, Floats]:
-    """Photo coordinates of every pixel, from exact ones at nodes: one more node on each side than the picture needs."""
-    rows, cols = (-(-side // NODE_PX) + 2 for side in shape)
-    row_nodes = (np.arange(rows) - 0.5) * NODE_PX - 0.5
-    col_nodes = (np.arange(cols) - 0.5) * NODE_PX - 0.5
+def _nodes(mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> Floats:
+    """(m, n, 2) places in the upright photo of every NODE_PX-th pixel, from half a distance before the first one on."""
+    row_nodes, col_nodes = ((np.arange(-(-side // NODE_PX) + 2) - 0.5) * NODE_PX - 0.5 for side in shape)
     grid = np.stack(np.broadcast_arrays(col_nodes[None, :], row_nodes[:, None], 1.0), axis=-1)
-    nodes = project(mapping, grid @ np.asarray(to_mm).T).astype(np.float32)
-    full = cv2.resize(nodes, (cols * NODE_PX, rows * NODE_PX), interpolation=cv2.INTER_LINEAR)
+    return project(mapping, grid @ np.asarray(to_mm).T)
+
+
+def _dense_map(nodes: Floats32, shape: tuple[int, int]) -> tuple[NDArray[np.int16], NDArray[np.uint16]]:
+    """The places of every pixel between the first nodes, in fixed point for remapping."""
+    rows, cols = (-(-side // NODE_PX) + 2 for side in shape)
+    full = cv2.resize(nodes[:rows, :cols], (cols * NODE_PX, rows * NODE_PX), interpolation=cv2.INTER_LINEAR)
     inner = full[NODE_PX : NODE_PX + shape[0], NODE_PX : NODE_PX + shape[1]]
-    return cv2.convertMaps(inner, None, cv2.CV_16SC2)
+    return cv2.convertMaps(inner, None, cv2.CV_16SC2)  # type: ignore[call-overload, no-any-return]
 
 
 def _camera(mapping: Mapping, settings: ViewSettings) -> tuple[float, float, float]:

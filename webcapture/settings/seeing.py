@@ -38,23 +38,20 @@ class PhotoSettings:
 class MarkerSettings:
     """Finding the card's tags and saddles."""
 
-    search_sides_px: tuple[int, ...] = knob(
-        (1500, 2800, 750),
-        "px",
-        "Longer side of the copies tags are looked for on: at 1500 a tag module of a 12 MP photo is 3 to 5 px; finer for a small card, coarser for a blurred one.",
+    tag_searches: tuple[tuple[int, tuple[int, int, int], float], ...] = knob(
+        (
+            (1200, (13, 13, 1), 0.06),
+            (1500, (7, 27, 10), 0.03),
+            (2800, (7, 27, 10), 0.03),
+            (750, (7, 27, 10), 0.03),
+        ),
+        "px; px; of the longer side",
+        "Each search's reduced copy (its longer side), the windows in which a tag's border is told from its surroundings (smallest, largest, step), and the least perimeter of a tag. The first is quick and reads six tags in 98 of 100 photos; then for shadows, for a small card and for a blurred one.",
     )
     enough_tags: int = knob(6, "", "Half of the twelve: with these the search stops.")
     least_tags: int = knob(3, "", "Fewer could be chance, and leave the first guess of the geometry too loose.")
     correctable_bits: int = knob(
         2, "bit", "The 48 words used differ in at least 11 bits; 2 forgives a speck and keeps clutter out."
-    )
-    threshold_windows_px: tuple[int, int, int] = knob(
-        (7, 27, 10),
-        "px",
-        "Smallest, largest and step of the windows in which a tag's border is told from its surroundings: one to seven modules.",
-    )
-    least_tag_perimeter: float = knob(
-        0.03, "", "Of the copy's longer side: a 10 mm tag of a card that fills half the picture."
     )
     most_tag_perimeter: float = knob(0.4, "", "Of the copy's longer side: larger is not a whole card.")
     tag_agreement: float = knob(
@@ -65,6 +62,12 @@ class MarkerSettings:
         0.3, "chequer", "Half-width of the window a saddle is located in: ample edge, and nothing of the neighbour."
     )
     saddle_shift: float = knob(0.35, "chequer", "A saddle further from its prediction is another corner.")
+    saddle_rounds: int = knob(
+        2, "", "How often the saddles found are used to predict the others better; a covered side needs one."
+    )
+    tile_reach: float = knob(
+        0.75, "chequer", "Half-width of the picture cut out around a saddle: shift and window, or shift and probe."
+    )
     quadrant_probe: float = knob(0.3, "chequer", "How far from the saddle its four quadrants are probed.")
     saddle_contrast: float = knob(
         0.25, "", "Light less dark quadrants, relative to the lightest: a printed chequer gives 0.7, a blurred one 0.4."
@@ -72,6 +75,9 @@ class MarkerSettings:
     least_contrast: float = knob(12.0, "sRGB level", "Less is lost in the noise of a dark photo.")
     least_saddles: int = knob(
         24, "", "A quarter of a frame: one and a half sides, the least that fixes plane and lens."
+    )
+    judged_side_px: int = knob(
+        1500, "px", "Longer side of the copy on which darkness and blur are judged where no card was found."
     )
     dark_level: float = knob(30.0, "sRGB level", "98 % of the picture darker than this: black.")
     sharpness: float = knob(
@@ -102,11 +108,15 @@ class LightSettings:
     """Evening out the light."""
 
     sheet_px_per_mm: float = knob(
-        6.0, "px/mm", "The rectified page: 1260 px wide, enough for pictures and for finding strips."
+        5.0,
+        "px/mm",
+        "The rectified page: 1050 px wide, enough for pictures and for finding strips. Halved, it shows paper and print; halved again, the field of light: shadows of a hand have edges of some millimetres.",
     )
-    light_px_per_mm: float = knob(2.0, "px/mm", "The field of light: shadows of a hand have edges of some millimetres.")
     least_level: float = knob(0.002, "", "Linear intensity below which a logarithm would show only noise.")
     tint_typical: float = knob(0.26, "", "The panel's level relative to white as designed, where none is seen.")
+    tint_least: float = knob(
+        0.06, "", "Tint as a heavy printer makes it, in a shadow of a half; less is ink or nothing."
+    )
     tint_most: float = knob(
         0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow."
     )
@@ -115,6 +125,7 @@ class LightSettings:
         "ln",
         "Tint this much below or above its usual level is in a shadow or a bright place; beyond is ink or paper.",
     )
+    panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
     reaches_mm: tuple[float, ...] = knob(
         (2.0, 6.0, 15.0),
         "mm",
@@ -132,6 +143,7 @@ class QualitySettings:
     dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
     dark_error: float = knob(0.025, "", "Below, 8 bits leave a handful of levels for all absorbances.")
     shade: float = knob(0.28, "ln", "Steps of light of a quarter; a smooth gradient does not count.")
+    panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
     glare_level: float = knob(0.95, "", "Linear intensity in all channels that a camera clips.")
     glare_mm2: float = knob(30.0, "mm²", "A reflection smaller than a spot hides nothing.")
     glare_range: tuple[float, float] = knob(
@@ -149,6 +161,7 @@ class StripSettings:
     """Finding strips in the bays and cutting them out."""
 
     paper_least: float = knob(0.55, "", "Where between tint (0) and white (1), on a logarithmic scale, paper begins.")
+    panel_inset_mm: float = knob(0.7, "mm", "Along the panel's border lies the blur of the white ring.")
     bridge_mm: float = knob(14.0, "mm", "Dark bands across a strip up to this long do not divide it.")
     least_width_mm: float = knob(8.0, "mm", "Narrower is not a strip.")
     least_length_mm: float = knob(45.0, "mm", "Shorter cannot hold a run.")
@@ -156,6 +169,12 @@ class StripSettings:
     turn_limit_deg: float = knob(20.0, "deg", "More turned than this, it is not laid in its bay.")
     edge_step_mm: float = knob(1.0, "mm", "An edge is located at this spacing.")
     edge_search_mm: float = knob(2.5, "mm", "How far from the coarse outline an edge is looked for.")
+    edge_power: float = knob(
+        0.6,
+        "",
+        "Exponent of linear light for the half-way level of an edge: the lens blurs light, the camera's sharpening and the resampling work on encoded levels. With 1 edges lie 0.02 mm too far in, with sRGB's 0.42 as far out.",
+    )
+    edge_fall: float = knob(0.15, "", "Least fall of that level from paper to tint, share of the paper's.")
     px_per_mm: float = knob(8.0, "px/mm", "The strip's image: a 0.4 mm pencil line is 3 px.")
     margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
     side_range: tuple[float, float] = knob(
