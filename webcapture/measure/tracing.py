@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from webcapture.model import Floats, Floats32
 from webcapture.settings import TraceSettings
@@ -39,39 +40,44 @@ def trace_lines(
     response: (rows, bins) in standard deviations of the background, positive on a line; s_mm: (rows,) and t_mm: (bins,) places.
     """
     step = float(s_mm[1] - s_mm[0])
-    clipped = np.clip(response, settings.floor, settings.cap)
-    gap = max(round(settings.apart * width_mm / step), 1)
-    reach = max(int(np.ceil(settings.slope_most * (t_mm[1] - t_mm[0]) / step)), 1)
+    pairs = response[: len(response) // 2 * 2].reshape(-1, 2, response.shape[1]).max(axis=1)
+    gain = np.clip(pairs, settings.floor, settings.cap).T.copy()
+    gap = max(round(settings.apart * width_mm / (2 * step)), 1)
+    reach = max(round(settings.slope_most * float(t_mm[1] - t_mm[0]) / (2 * step)), 1)
+    bins = np.arange(len(gain))
     found: list[Trace] = []
     for _ in range(settings.most_lines):
-        path = _best_path(clipped, reach, settings.turn_cost)
-        columns = np.arange(len(path))
-        score = float(clipped[path, columns].mean())
+        path = _best_path(gain, reach, settings.turn_cost)
+        score = float(gain[bins, path].mean())
         if score < settings.least_score:
             break
-        found.append(_refined(response, path, score, s_mm, t_mm, degree, width_mm, settings))
-        clipped = clipped.copy()
-        for offset in range(-gap, gap + 1):
-            clipped[np.clip(path + offset, 0, len(s_mm) - 1), columns] = settings.floor
+        found.append(_refined(response, 2 * path, score, s_mm, t_mm, degree, width_mm, settings))
+        near = np.clip(path[:, None] + np.arange(-gap, gap + 1), 0, gain.shape[1] - 1)
+        gain[bins[:, None], near] = settings.floor
     return found
 
 
 def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
-    """(bins,) rows of the path of greatest total gain, moving at most ``reach`` rows from bin to bin."""
-    rows, bins = gain.shape
-    total = gain[:, 0].copy()
-    came = np.zeros((bins, rows), np.int16)
-    offsets = np.arange(-reach, reach + 1)
-    for b in range(1, bins):
-        padded = np.pad(total, reach, constant_values=-1e9)
-        options = np.stack([padded[reach + o : reach + o + rows] - turn_cost * abs(o) for o in offsets])
-        choice = np.argmax(options, axis=0)
-        came[b] = offsets[choice]
-        total = options[choice, np.arange(rows)] + gain[:, b]
-    path = np.empty(bins, int)
-    path[-1] = int(np.argmax(total))
-    for b in range(bins - 1, 0, -1):
-        path[b - 1] = path[b] + came[b, path[b]]
+    """(bins,) rows of the path of greatest total gain through (bins, rows), moving at most ``reach`` rows from bin to bin.
+
+    Moving costs ``turn_cost`` a row, counted in two steps: half the reach, or all of it.
+    """
+    half = (reach + 1) // 2
+    totals = [gain[0]]
+    for row_gain in gain[1:]:
+        last = totals[-1]
+        moved = maximum_filter1d(last, 2 * half + 1, mode="nearest") - turn_cost * half
+        far = maximum_filter1d(last, 2 * reach + 1, mode="nearest") - turn_cost * reach
+        totals.append(np.maximum(np.maximum(last, moved), far) + row_gain)
+    path = np.empty(len(gain), int)
+    path[-1] = int(totals[-1].argmax())
+    steps = np.arange(-reach, reach + 1)
+    cost = turn_cost * np.where(steps == 0, 0, np.where(np.abs(steps) <= half, half, reach))
+    for b in range(len(gain) - 1, 0, -1):
+        low = max(path[b] - reach, 0)
+        options = totals[b - 1][low : path[b] + reach + 1]
+        first = low - (path[b] - reach)
+        path[b - 1] = low + int((options - cost[first : first + len(options)]).argmax())
     return path
 
 
@@ -107,7 +113,7 @@ def _peaks(response: Floats32, path: np.ndarray, width_rows: float) -> tuple[Flo
     rows = index[np.arange(len(path)), np.argmax(window[:, reach // 2 : -(reach // 2)], axis=1) + reach // 2].astype(
         float
     )
-    for _ in range(8):
+    for _ in range(5):
         weight = window * np.exp(-0.5 * ((index - rows[:, None]) / width_rows) ** 2)
         rows = (weight * index).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
     return rows, window[:, reach // 2 : -(reach // 2)].max(axis=1)
@@ -129,20 +135,24 @@ def _polynomial(
 def _fitted(
     t_mm: Floats, places: Floats, strong: np.ndarray, degree: int, settings: TraceSettings
 ) -> tuple[Floats, np.ndarray, float]:
-    """Least squares, leaving out in turns what lies off."""
+    """Least squares about the robust line, leaving out in turns what lies off."""
     keep = strong if strong.sum() > degree + 1 else np.ones_like(strong)
-    off = np.abs(places - np.polynomial.polynomial.polyval(t_mm, _robust_line(t_mm[keep], places[keep])))
-    near = keep & (off <= max(3 * 1.4826 * float(np.median(off[keep])), settings.on_line_mm))
-    keep = near if near.sum() > degree + 1 else keep
+    scale = float(t_mm[-1])
+    powers = (t_mm[:, None] / scale) ** np.arange(degree + 1)
+    intercept, slope = _robust_line(t_mm[keep], places[keep])
+    off = np.abs(places - intercept - slope * t_mm)
     for _ in range(6):
-        fit = np.polynomial.polynomial.polyfit(t_mm[keep], places[keep], degree)
-        off = np.abs(places - np.polynomial.polynomial.polyval(t_mm, fit))
-        limit = max(3 * 1.4826 * float(np.median(off[keep])), settings.on_line_mm)
-        kept = strong & (off <= limit)
+        kept = strong & (off <= max(3 * 1.4826 * float(np.median(off[keep])), settings.on_line_mm))
         if kept.sum() <= degree + 1:
+            kept = keep
+        some = powers[kept]
+        fit = np.linalg.lstsq(some, places[kept], rcond=None)[0]
+        off = np.abs(places - powers @ fit)
+        if (kept == keep).all():
             break
         keep = kept
-    return fit, keep & strong, float(np.sqrt(np.mean(off[keep] ** 2)))
+    spread = float(np.sqrt(np.mean(off[keep] ** 2)))
+    return fit / scale ** np.arange(degree + 1), keep & strong, spread
 
 
 def _robust_line(t_mm: Floats, places: Floats) -> Floats:
