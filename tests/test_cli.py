@@ -283,6 +283,20 @@ class TestAsAProcess:
         ]
         assert "Traceback" not in done.stderr and len(done.stderr.splitlines()) == 3
 
+    def test_what_a_library_remarks_on_damaged_metadata_stays_out_of_it(self, tmp_path: Path) -> None:
+        photo, damaged = tmp_path / "photo.jpg", b"MM\0*\0\0\0\x08\xff\x7f\x01\x12"
+        Image.new("RGB", (900, 700), "white").save(photo, exif=b"Exif\0\0" + damaged)
+        loud, plain = ["-X", "dev"], []
+        heard = [
+            subprocess.run(
+                [sys.executable, *how, "-m", "webcapture", "measure", photo],
+                capture_output=True, text=True, cwd=ROOT, timeout=120, check=False,
+            ).stderr
+            for how in (loud, plain)
+        ]  # fmt: skip
+        assert "Corrupt EXIF" in heard[0], "the library warns"
+        assert "EXIF" not in heard[1] and len(heard[1].splitlines()) == 1
+
     def test_a_terminal_that_knows_only_ascii(self, tmp_path: Path) -> None:
         done = run("measure", tmp_path / "missing.jpg", env={**os.environ, "PYTHONIOENCODING": "ascii", "LC_ALL": "C"})
         assert done.returncode == 1 and "missing.jpg" in done.stdout and "Traceback" not in done.stderr

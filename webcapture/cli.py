@@ -11,13 +11,14 @@ import argparse
 import json
 import os
 import sys
+import warnings
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
 import webcapture
 from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
-from webcapture.errors import PhotoError, UsageError, WebcaptureError
+from webcapture.errors import Unexpected, Unreadable, UsageError, WebcaptureError
 
 DONE, SOME_FAILED, WRONG_USAGE = 0, 1, 2
 STOPPED, PIPE_CLOSED = 130, 141
@@ -28,29 +29,17 @@ PORT = 8000
 Json = dict[str, Any]
 
 
-class Unreadable(PhotoError):
-    """The named file cannot be read at all."""
-
-    code = "unreadable"
-    default_hint = "Check the name, and that this account may read the file."
-
-
-class Unexpected(WebcaptureError):
-    """A fault of the program itself, kept to the photo that met it."""
-
-    code = "unexpected"
-    default_hint = (
-        "The other photos are not affected. Keep this photo and report the fault with it (python -X dev shows where)."
-    )
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a terminal without “ or ± still gets its text
     try:
-        status = _run(arguments)
+        with warnings.catch_warnings():
+            if not sys.warnoptions:
+                # What a library remarks on a photo's metadata is none of its owner's business; python -X dev shows it.
+                warnings.simplefilter("ignore")
+            status = _run(arguments)
         sys.stdout.flush()
     except BrokenPipeError:
         return _pipe_closed()
@@ -147,7 +136,8 @@ def measured(photo: Path, annotated: Path | None = None, relative_to: tuple[int,
 def _unexpected(fault: Exception) -> Unexpected:
     if sys.flags.dev_mode:
         raise fault
-    return Unexpected(f"A fault in the program stopped this measurement ({type(fault).__name__}: {fault}).")
+    message = f"A fault in the program stopped this measurement ({type(fault).__name__}: {fault})."
+    return Unexpected(message, f"{Unexpected.default_hint} python -X dev shows where it is.")
 
 
 def read_photo_file(photo: Path) -> bytes:

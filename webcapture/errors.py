@@ -4,7 +4,9 @@
 
     WebcaptureError
     ├── UsageError              usage            the caller asked for something that does not exist
+    ├── Unexpected              unexpected       a fault of the program itself
     ├── PhotoError
+    │   ├── Unreadable          unreadable       there is no such file, or it cannot be opened
     │   ├── NotAnImage          not-an-image     the bytes are no picture this tool reads
     │   ├── TooLarge            too-large        the file or its pixels exceed the limits
     │   └── Truncated           truncated        the file arrived incomplete
@@ -16,7 +18,8 @@
         └── TooDark             too-dark         too dark to measure
 
 Each carries a ``code`` for programs, a ``message`` saying what was seen, and a ``hint`` saying what to do next. What is
-merely doubtful is not an error but a flag: see :mod:`webcapture.flags`.
+merely doubtful is not an error but a flag: see :mod:`webcapture.flags`. What only the web tool's own forms can get wrong
+stands in :mod:`webcapture.web.errors`.
 """
 
 from __future__ import annotations
@@ -40,8 +43,22 @@ class UsageError(WebcaptureError):
     code = "usage"
 
 
+class Unexpected(WebcaptureError):
+    """A fault of the program itself, kept to the photo that met it."""
+
+    code = "unexpected"
+    default_hint = "Other photos are not affected. Keep this photo and report the fault with it."
+
+
 class PhotoError(WebcaptureError):
     """The file itself cannot be used."""
+
+
+class Unreadable(PhotoError):
+    """The named file cannot be read at all."""
+
+    code = "unreadable"
+    default_hint = "Check the name, and that this account may read the file."
 
 
 class NotAnImage(PhotoError):
@@ -107,5 +124,6 @@ class TooDark(QualityError):
 
 
 ALL_ERRORS: tuple[type[WebcaptureError], ...] = (
-    UsageError, NotAnImage, TooLarge, Truncated, NoCard, CardIncomplete, OutOfFocus, TooDark,
+    UsageError, Unexpected, Unreadable, NotAnImage, TooLarge, Truncated, NoCard, CardIncomplete, OutOfFocus, TooDark,
 )  # fmt: skip
+"""Every class with a code of its own, in the order of the tree."""

@@ -43,9 +43,8 @@ def flags() -> str:
 
 
 def errors() -> str:
-    """What stops a measurement, and what the command line adds."""
-    shown = [*ALL_ERRORS, *(e for e in all_errors() if e.__module__ == "webcapture.cli")]
-    rows = ((f"`{e.code}`", (e.__doc__ or "").splitlines()[0], e.default_hint or "–") for e in shown)
+    """What stops a measurement."""
+    rows = ((f"`{e.code}`", (e.__doc__ or "").splitlines()[0], e.default_hint or "–") for e in ALL_ERRORS)
     return table(("error", "when", "hint"), rows)
 
 

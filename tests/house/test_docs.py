@@ -10,6 +10,7 @@ import pytest
 
 from tests.house import docs_tables
 from tests.house.source import ROOT, modules
+from webcapture import errors
 from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
 from webcapture.settings import DEFAULTS, catalogue
@@ -68,6 +69,13 @@ def test_every_error_there_is_stands_in_a_table() -> None:
         importlib.import_module(module.name.removesuffix(".__main__"))
     tables = docs_tables.errors() + docs_tables.requests()
     assert [e.__name__ for e in docs_tables.all_errors() if f"`{e.code}`" not in tables] == []
+
+
+def test_the_tree_of_errors_shows_every_class_and_its_code() -> None:
+    rows = re.findall(r"[├└]── (\w+) +([a-z-]+) ", errors.__doc__ or "")
+    assert rows == [(e.__name__, e.code) for e in ALL_ERRORS]
+    own = {e for e in docs_tables.all_errors() if e.__module__ == errors.__name__}
+    assert own == set(ALL_ERRORS)
 
 
 def test_every_flag_says_what_was_seen_and_what_to_do() -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from flask import Flask, Response, jsonify, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from webcapture.errors import TooLarge, WebcaptureError
+from webcapture.errors import TooLarge, Unexpected, WebcaptureError
 
 PART_HEADER = "X-Part"
 """A request that carries it wants the part of a page that its script will put in place, not a whole page."""
@@ -57,20 +57,11 @@ _ROWS = (
     (405, "method-not-allowed", "This address cannot be used in this way.", "Go to the start page and use the buttons there."),
     (413, TooLarge.code, "The photos are too large to be sent in one go.", "Send fewer photos at a time. " + TooLarge.default_hint),
     (415, "unsupported-type", "The request is not a form with photos.", "Send the photos as multipart/form-data in fields named “photo”."),
-    (500, "unexpected", "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
+    (500, Unexpected.code, "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
     (503, "busy", "Too many photos are waiting to be measured.", "Wait a minute and send the photo again."),
 )  # fmt: skip
 
 TROUBLES: dict[int, Trouble] = {row[0]: Trouble(*row) for row in _ROWS}
-
-
-class Unexpected(WebcaptureError):
-    """Measuring one photo failed for a reason nobody thought of; its words are those of status 500."""
-
-    code = TROUBLES[500].code
-
-    def __init__(self) -> None:
-        super().__init__(TROUBLES[500].message, TROUBLES[500].hint)
 
 
 def trouble_of(error: HTTPException) -> Trouble:

@@ -19,10 +19,10 @@ from typing import IO, Any
 from werkzeug.exceptions import ServiceUnavailable
 
 import webcapture
-from webcapture.errors import WebcaptureError
+from webcapture.errors import Unexpected, WebcaptureError
 from webcapture.report.export import error_dict
 from webcapture.settings import WebSettings
-from webcapture.web.errors import Unexpected
+from webcapture.web.errors import TROUBLES
 
 LOG = logging.getLogger("webcapture.web")
 
@@ -131,4 +131,5 @@ class Desk:
             return self._measure(data, name)
         except Exception:
             LOG.exception("measuring failed unexpectedly")
-            return Outcome(error_dict(name, Unexpected()), None)
+            words = TROUBLES[500]
+            return Outcome(error_dict(name, Unexpected(words.message, words.hint)), None)
