@@ -190,8 +190,31 @@ class StripImage:
     """Unit vector in card millimetres along s."""
     light: Floats32
     """(rows, 2) log10 of the light along the left and right side, as the card's tint there shows it, about its median."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripCells:
+    """A strip's paper, averaged in the two ways that measuring needs; the same frame as its image, without the margin."""
+
+    outline: StripOutline
+    cells: Floats32
+    """(rows, cols, 3) mean log10 intensity in even cells of about ``cell_mm``; the first row is at the origin end."""
+    cell_mm: float
+    """Side of a cell."""
+    bins: Floats32
+    """(fine rows, bins, 3) the same at full resolution along the strip, averaged over bins across it, its edges left out."""
+    edge_mm: float
+    """Width left out at both long edges by ``bins``."""
+    light: Floats32
+    """(fine rows, 2) log10 of the light along the left and right side, as the card's tint there shows it."""
+    length_mm: float
+    width_mm: float
+    start_mm: Point
+    """Card millimetres of s = 0, t = 0."""
+    axis: Point
+    """Unit vector in card millimetres along s."""
     turned: bool
-    """True where the image was turned round, because the origin end lies at the top of the page."""
+    """True where it was turned round, because the origin end lies at the top of the page."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from webcapture.card.layout import card_layout
 from webcapture.flags import flag
+from webcapture.imaging.cells import averaged
 from webcapture.imaging.light import rectified_sheet
 from webcapture.imaging.markers import find_card
 from webcapture.imaging.photo import read_photo
@@ -28,7 +29,8 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) ->
     outlines = find_strips(sheet, card, settings.strip)
     quality = judge(sighting, view, sheet, outlines, card, settings.quality)
     images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
-    strips = tuple(measure_strip(image, view, settings) for image in images)
+    cells = [averaged(image, settings.cell) for image in images]
+    strips = tuple(measure_strip(cell, view, settings) for cell in cells)
     return PhotoResult(
         card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm),
         strips=strips,

@@ -203,8 +203,8 @@ def _meet(one: _Side, other: _Side) -> Floats:
 
 def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSettings) -> StripImage:
     """The strip at full resolution in its own frame, evened out for the light seen on the tint along both its sides."""
-    scale = min(settings.px_per_mm, max(view.px_per_mm, 3.0))
     margin = settings.margin_mm
+    scale = _strip_scale(outline, view, settings)
     axis = np.array(outline.axis)
     side = np.array([-axis[1], axis[0]])
     corner = outline.corners_mm[0]
@@ -221,8 +221,14 @@ def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSe
         start_mm=(float(corner[0]), float(corner[1])),
         axis=outline.axis,
         light=_side_light(logs, scale, settings),
-        turned=False,
     )
+
+
+def _strip_scale(outline: StripOutline, view: View, settings: StripSettings) -> float:
+    """Pixels per millimetre: no more than the photo has, fewer on a large sheet, and whole pixels to the margin."""
+    area_mm2 = (outline.length_mm + 2 * settings.margin_mm) * (outline.width_mm + 2 * settings.margin_mm)
+    scale = min(settings.px_per_mm, view.px_per_mm, float(np.sqrt(settings.most_pixels / area_mm2)))
+    return max(np.floor(scale * settings.margin_mm), 3.0 * settings.margin_mm) / settings.margin_mm
 
 
 def _side_light(logs: Floats32, scale: float, settings: StripSettings) -> Floats32:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from webcapture.model import Floats, StripImage, View
+from webcapture.model import Floats, StripCells, View
 from webcapture.settings import FlatnessSettings
 
 
@@ -50,13 +50,13 @@ class Rise:
         return abs(at[0] - (1 - share) * at[1] - share * at[2]) * self.u_arch_mm
 
 
-def rise_of(image: StripImage, view: View, settings: FlatnessSettings) -> Rise:
+def rise_of(strip: StripCells, view: View, settings: FlatnessSettings) -> Rise:
     """The strip's rise from the curvature of its two long edges, held by what is usual for a strip laid flat.
 
     Unknown besides the rise: place and direction of each edge, and how far each was cut from straight.
     """
-    outline = image.outline
-    start, axis = np.array(image.start_mm), np.array(image.axis)
+    outline = strip.outline
+    start, axis = np.array(strip.start_mm), np.array(strip.axis)
     side = np.array([-axis[1], axis[0]])
     rows, values, weights = [], [], []
     scatter = max(outline.u_edge_mm, settings.u_edge_least_mm)

@@ -37,8 +37,14 @@ class Candidate:
 def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
     """Thin dark lines, from the origin end upwards: ``pencil`` where grey, ``coloured`` where not."""
     found: list[Candidate] = []
-    for grey in (field.fine.min(axis=2), field.fine.mean(axis=2)):
-        response = _ridge(grey, field, settings.core_mm, settings.flank_mm)
+    origin_zone = settings.origin_range * field.length_mm
+    for channels in (
+        np.min,
+        np.mean,
+    ):  # in the palest channel colours hardly show; a coloured line may show only in the mean
+        if any(c.coverage >= settings.origin_coverage and c.middle_mm < origin_zone for c in found):
+            break
+        response = _ridge(channels(field.fine, axis=2), field, settings.core_mm, settings.flank_mm)
         for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.line_mm, trace):
             candidate = _thin(line, field, settings)
             if candidate is not None and all(

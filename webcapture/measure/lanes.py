@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, uniform_filter
 from scipy.signal import find_peaks
 
 from webcapture.measure.field import Field
@@ -61,10 +61,14 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
         if front
         else np.full(len(field.t_mm), field.length_mm - settings.below_mm)
     )
-    zone = (field.s_mm[:, None] > low) & (field.s_mm[:, None] < high)
-    strength = np.where(zone[..., None], stain.absorbance, 0) / stain.noise
-    smooth = gaussian_filter1d(gaussian_filter1d(strength, 2.0, axis=0), 2.0, axis=1)
-    beyond = np.clip(smooth - settings.colour_sd, 0, settings.colour_cap).max(axis=2)
+    rows = np.flatnonzero((field.s_mm > low.min()) & (field.s_mm < high.max()))
+    if len(rows) < 8:
+        return np.zeros(len(field.t_mm))
+    s_mm = field.s_mm[rows, None]
+    zone = (s_mm > low) & (s_mm < high)
+    strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
+    smooth = uniform_filter(strength, (5, 5, 1)).max(axis=2)
+    beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)
     return np.asarray(beyond.sum(axis=0) * field.cell_mm, float)
 
 
@@ -78,9 +82,12 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     """(cols,) how much pencil lies on and beside the origin line, in standard deviations: crosses, ticks, dots."""
     if origin is None:
         return np.zeros(len(field.t_mm))
-    grey = field.absorbance.min(axis=2)
-    away = np.abs(field.s_mm[:, None] - polyval(field.t_mm, origin.coefficients))
-    on, beside = away < settings.mark_mm, (away > 2 * settings.mark_mm) & (away < 4 * settings.mark_mm)
+    curve = polyval(field.t_mm, origin.coefficients)
+    reach = 4 * settings.mark_mm
+    rows = (field.s_mm > curve.min() - reach) & (field.s_mm < curve.max() + reach)
+    grey = field.absorbance[rows].min(axis=2)
+    away = np.abs(field.s_mm[rows, None] - curve)
+    on, beside = away < settings.mark_mm, (away > reach / 2) & (away < reach)
     level = (grey * on).sum(axis=0) / np.maximum(on.sum(axis=0), 1)
     paper = (grey * beside).sum(axis=0) / np.maximum(beside.sum(axis=0), 1)
     pencil = gaussian_filter1d(level - np.minimum(paper, np.median(paper)), settings.mark_smooth_mm / field.cell_mm)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,10 @@ from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import (
     distance_transform_edt,
     gaussian_filter,
-    grey_opening,
     maximum_filter,
+    maximum_filter1d,
     median_filter,
+    minimum_filter1d,
     percentile_filter,
     uniform_filter,
 )
@@ -100,23 +102,49 @@ def strokes_on(field: Field, settings: PaperSettings) -> np.ndarray:
     grey = field.absorbance.min(axis=2)
     size = max(round(settings.stroke_mm / field.cell_mm), 2)
     smooth = gaussian_filter(grey, 0.5)
-    thin = smooth - grey_opening(smooth, size=(size, size))
-    usual = float(np.median(thin))
-    spread = 1.4826 * float(np.median(np.abs(thin - usual)))
-    height = smooth - np.median(smooth)
+    thin = smooth - _opened(smooth, size)
+    some = thin[::3, ::3]
+    usual = float(np.median(some))
+    spread = 1.4826 * float(np.median(np.abs(some - usual)))
+    height = smooth - np.median(smooth[::3, ::3])
     strokes = (thin > usual + settings.stroke_sd * spread) & (
         thin > np.maximum(settings.stroke_share * height, settings.stroke_least)
     )
     return maximum_filter(strokes, size=3)
 
 
+def _opened(values: Floats32, size: int) -> Floats32:
+    """Grey opening by a square of ``size`` cells, one direction after the other."""
+    for direction in (minimum_filter1d, maximum_filter1d):
+        for axis in (0, 1):
+            values = direction(
+                values, size, axis=axis, mode="nearest", origin=0 if direction is minimum_filter1d else _back(size)
+            )
+    return values
+
+
+def _back(size: int) -> int:
+    """Shift that makes the second filter of an even size undo the first's."""
+    return 0 if size % 2 else -1
+
+
 def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
     """``values`` with the unknown cells taken from their surroundings."""
-    if known.all():
-        return values
-    weight = gaussian_filter(known.astype(np.float32), sigma)[..., None]
-    mean = np.stack([gaussian_filter(values[..., c] * known, sigma) for c in range(3)], axis=-1)
-    return np.where(known[..., None], values, mean / np.maximum(weight, 1e-3))
+    filled = values.copy()
+    for rows in _row_groups(~known, reach=round(3 * sigma)):
+        here = known[rows]
+        weight = gaussian_filter(here.astype(np.float32), sigma, truncate=2.5)
+        sums = gaussian_filter(values[rows] * here[..., None], (sigma, sigma, 0), truncate=2.5)
+        filled[rows] = np.where(here[..., None], values[rows], sums / np.maximum(weight, 1e-3)[..., None])
+    return filled
+
+
+def _row_groups(marked: np.ndarray, reach: int) -> Iterator[slice]:
+    """Stretches of rows that hold marked cells, with ``reach`` rows more on both sides."""
+    near = maximum_filter1d(marked.any(axis=1).astype(np.uint8), 2 * reach + 1, mode="constant")
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], near, [0]]).astype(int)))
+    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        yield slice(start, stop)
 
 
 def _bare_paper(
@@ -132,7 +160,7 @@ def _bare_paper(
     mean = _blocks(values * usable[..., None], rows, cols, block) / np.maximum(weight, 1e-3)[..., None]
     level = _first_level(mean, weight, settings)
     sigma = settings.level_mm
-    for _ in range(4):
+    for _ in range(3):
         above = mean - level
         known = above[weight > 0.3]
         spread = 1.4826 * np.median(np.abs(known - np.median(known, axis=0)), axis=0) + 1e-5
@@ -145,16 +173,20 @@ def _bare_paper(
         )
     full_level = _spread_out(level, block, values.shape[:2])
     bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > 0.5)
-    off = (values - full_level)[bare] if bare.sum() > 50 else (values - full_level)[usable]
+    shown = (bare if bare.sum() > 50 else usable)[::2, ::2]
+    off = (values[::2, ::2] - full_level[::2, ::2])[shown]
     return full_level, bare, 1.4826 * np.median(np.abs(off), axis=0) + 1e-5
 
 
 def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> Floats32:
     """The paler part of every row, followed smoothly along the strip: spots fill less than half of a lane's length."""
-    rows = np.stack([np.where(weight > 0.3, mean[..., c], np.nan) for c in range(3)], axis=-1)
-    empty = ~np.isfinite(rows).any(axis=(1, 2))
-    rows[empty] = np.nanmedian(rows, axis=(0, 1))
-    along = np.nanpercentile(rows, settings.pale_percentile, axis=1)
+    known = weight > 0.3
+    usual = np.median(mean[known], axis=0) if known.any() else np.zeros(3, np.float32)
+    counts = known.sum(axis=1)
+    # Unknown blocks sort to the end; the percentile is then taken among the known ones of each row.
+    ordered = np.sort(np.where(known[..., None], mean, np.float32(np.inf)), axis=1)
+    rank = (np.maximum(counts - 1, 0) * settings.pale_percentile / 100).astype(int)
+    along = np.where(counts[:, None] > 0, ordered[np.arange(len(rank)), rank], usual)
     size = min(round(settings.first_window_mm), len(along)) | 1
     slow = np.stack([percentile_filter(along[:, c], 40, size, mode="nearest") for c in range(3)], axis=-1)
     return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter, gaussian_filter1d, maximum_filter
+from scipy.ndimage import gaussian_filter1d, maximum_filter, uniform_filter
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
-from webcapture.model import Floats, StripImage
+from webcapture.model import Floats, StripCells
 from webcapture.settings import Settings
 
 
@@ -18,7 +18,7 @@ from webcapture.settings import Settings
 class Reading:
     """A strip read one way up."""
 
-    image: StripImage
+    strip: StripCells
     field: Field
     thin: list[Candidate]
     """All thin drawn lines, from the origin end upwards; rows of letters are not among them."""
@@ -26,31 +26,30 @@ class Reading:
     front: Candidate | None
 
 
-def read_lines(image: StripImage, field: Field, strokes: np.ndarray, settings: Settings) -> Reading:
+def read_lines(strip: StripCells, field: Field, strokes: np.ndarray, settings: Settings) -> Reading:
     """Origin and front as they are if the strip lies this way up; ``strokes``: see :func:`paper.strokes_on`."""
     thin = [c for c in pencil_lines(field, settings.trace, settings.landmark) if _is_drawn(c, field, strokes, settings)]
     origin = origin_among(thin, field, settings)
-    return Reading(image, field, thin, origin, _front(field, strokes, thin, origin, settings))
+    return Reading(strip, field, thin, origin, _front(field, strokes, thin, origin, settings))
 
 
-def turned_round(image: StripImage) -> StripImage:
+def turned_round(strip: StripCells) -> StripCells:
     """The same strip seen with its other end as the origin end."""
-    length = image.logs.shape[0] / image.px_per_mm - 2 * image.margin_mm
-    width = image.logs.shape[1] / image.px_per_mm - 2 * image.margin_mm
-    axis = np.array(image.axis)
-    far = np.array(image.start_mm) + length * axis + width * np.array([-axis[1], axis[0]])
+    axis = np.array(strip.axis)
+    far = np.array(strip.start_mm) + strip.length_mm * axis + strip.width_mm * np.array([-axis[1], axis[0]])
     return replace(
-        image,
-        logs=image.logs[::-1, ::-1],
-        light=image.light[::-1, ::-1],
+        strip,
+        cells=strip.cells[::-1, ::-1],
+        bins=strip.bins[::-1, ::-1],
+        light=strip.light[::-1, ::-1],
         start_mm=(float(far[0]), float(far[1])),
         axis=(float(-axis[0]), float(-axis[1])),
         outline=replace(
-            image.outline,
-            left_edge_mm=image.outline.right_edge_mm[::-1],
-            right_edge_mm=image.outline.left_edge_mm[::-1],
+            strip.outline,
+            left_edge_mm=strip.outline.right_edge_mm[::-1],
+            right_edge_mm=strip.outline.left_edge_mm[::-1],
         ),
-        turned=not image.turned,
+        turned=not strip.turned,
     )
 
 
@@ -76,14 +75,14 @@ def _front(
     """
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
-    edges = [c for c in wet_edges(field, settings.trace, rule) if c.middle_mm > least]
     drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and _dark_enough(c, origin, settings)]
-    faint = [c for c in stains(field, settings.trace, rule) if c.middle_mm > least and _is_faint(c, field, settings)]
-    for group, share in ((drawn, 0.6), (edges + faint, settings.reading.front_share)):
-        free = [c for c in group if not _colour_beyond(c, field, strokes, settings)]
-        if free:
-            return _uppermost_clear(free, share)
-    return None
+    free = [c for c in drawn if not _colour_beyond(c, field, strokes, settings)]
+    if free:
+        return _uppermost_clear(free, settings.reading.drawn_clear)
+    edges = wet_edges(field, settings.trace, rule)
+    faint = [c for c in stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
+    free = [c for c in edges + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
+    return _uppermost_clear(free, settings.reading.front_share) if free else None
 
 
 def _uppermost_clear(lines: list[Candidate], share: float) -> Candidate:
@@ -142,16 +141,15 @@ def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
 def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
     """Whether a spot's worth of colour lies beyond the line: more than the line's fringe, and not around writing."""
     rule = settings.reading
-    beyond = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
-    zone = (beyond > rule.colour_gap_mm) & (field.s_mm[:, None] < field.length_mm - settings.landmark.end_mm)
+    curve = polyval(field.t_mm, line.trace.coefficients)
+    part = slice(int(np.searchsorted(field.s_mm, curve.min() + rule.colour_gap_mm)), None)
+    s_mm = field.s_mm[part, None]
+    zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)
     zone &= (field.t_mm > 1.5) & (field.t_mm < field.width_mm - 1.5)
-    zone &= ~maximum_filter(strokes, size=5)
-    rows = np.flatnonzero(zone.any(axis=1))
+    zone &= ~maximum_filter(strokes[part], size=5)
     if zone.sum() * field.cell_mm**2 < 2 * rule.colour_mm2:
         return False
-    part = slice(rows[0], rows[-1] + 1)
-    zone = zone[part]
-    smooth = gaussian_filter(field.absorbance[part], (3.0, 3.0, 0.0))
+    smooth = uniform_filter(field.absorbance[part], (7, 7, 1))
     chroma = np.ptp(smooth - np.median(smooth[zone], axis=0), axis=2)
     inside = chroma[zone]
     middle = float(np.median(inside))
@@ -166,8 +164,10 @@ def marks_beside(line: Candidate, field: Field) -> float:
     columns = (field.t_mm > seen.min() + 0.5) & (field.t_mm < seen.max() - 0.5) if len(seen) else np.zeros(0, bool)
     if columns.sum() < 12:
         return 0.0
-    grey = field.absorbance[:, columns].min(axis=2)
-    away = field.s_mm[:, None] - polyval(field.t_mm[columns], line.trace.coefficients)
+    curve = polyval(field.t_mm[columns], line.trace.coefficients)
+    rows = (field.s_mm > curve.min() - 2.5) & (field.s_mm < curve.max() + 2.5)
+    grey = field.absorbance[np.ix_(rows, columns)].min(axis=2)
+    away = field.s_mm[rows, None] - curve
     sides = []
     for side in (-1, 1):
         near = (side * away > 0.9) & (side * away < 2.1)
@@ -188,7 +188,7 @@ def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Set
     reach = settings.landmark.origin_range * length
     other = [c for c in reading.thin if length - c.middle_mm < reach]
     far = max(other, key=lambda c: c.coverage, default=None)
-    odds = rule.arrow if not reading.image.turned else -rule.arrow
+    odds = rule.arrow if not reading.strip.turned else -rule.arrow
     odds += _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
     spots = rule.widths * float(growths.sum()) + rule.tail * float(np.clip(tails, -1, 1).sum())
     return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))

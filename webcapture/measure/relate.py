@@ -13,7 +13,7 @@ from webcapture.measure.lanes import Track
 from webcapture.measure.ratios import resolution
 from webcapture.measure.spots import Blob
 from webcapture.measure.uncertainty import expanded, rf_budget
-from webcapture.model import Component, Floats, Lane, Line, Point, Spot, StripImage, View
+from webcapture.model import Component, Floats, Lane, Line, Point, Spot, StripCells, View
 from webcapture.settings import Settings
 
 
@@ -21,14 +21,14 @@ from webcapture.settings import Settings
 class Frame:
     """Where a strip's places lie on the card."""
 
-    image: StripImage
+    strip: StripCells
     view: View
     rise: Rise
 
     def on_card(self, s_mm: float, t_mm: float) -> Point:
         """Card millimetres of a place on the strip."""
-        axis = np.array(self.image.axis)
-        place = np.array(self.image.start_mm) + s_mm * axis + t_mm * np.array([-axis[1], axis[0]])
+        axis = np.array(self.strip.axis)
+        place = np.array(self.strip.start_mm) + s_mm * axis + t_mm * np.array([-axis[1], axis[0]])
         return float(place[0]), float(place[1])
 
     def flat(self, s_mm: float, t_mm: float) -> float:

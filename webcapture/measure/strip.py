@@ -16,7 +16,7 @@ from webcapture.measure.paper import Stain, stain_on, strokes_on
 from webcapture.measure.reading import Reading, odds_upright, read_lines, turned_round
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots
-from webcapture.model import Floats, Lane, Line, Point, Strip, StripImage, View
+from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
 from webcapture.settings import ReadingSettings, Settings, SpotSettings
 
 
@@ -33,22 +33,22 @@ class Attempt:
     """The spots of each track."""
 
 
-def measure_strip(image: StripImage, view: View, settings: Settings) -> Strip:
+def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so."""
-    attempt = _attempt(image, settings)
+    attempt = _attempt(strip, settings)
     if _odds(attempt, settings) < 0:
-        other = _attempt(turned_round(image), settings)
+        other = _attempt(turned_round(strip), settings)
         attempt = other if _odds(other, settings) > 0 else attempt
-    rise = rise_of(attempt.reading.image, view, settings.flatness)
-    frame = Frame(attempt.reading.image, view, rise)
+    rise = rise_of(attempt.reading.strip, view, settings.flatness)
+    frame = Frame(attempt.reading.strip, view, rise)
     lanes = tuple(
         lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), frame, settings)
         for n, (track, blobs) in enumerate(zip(attempt.tracks, attempt.blobs, strict=True))
     )
     return Strip(
-        bay=image.outline.bay,
-        corners_mm=_corners(image.outline.corners_mm),
-        upright=not attempt.reading.image.turned,
+        bay=strip.outline.bay,
+        corners_mm=_corners(strip.outline.corners_mm),
+        upright=not attempt.reading.strip.turned,
         origin=attempt.origin,
         front=attempt.front,
         lanes=lanes,
@@ -56,10 +56,10 @@ def measure_strip(image: StripImage, view: View, settings: Settings) -> Strip:
     )
 
 
-def _attempt(image: StripImage, settings: Settings) -> Attempt:
-    field = field_of(image, settings.profile)
+def _attempt(strip: StripCells, settings: Settings) -> Attempt:
+    field = field_of(strip, settings.profile)
     strokes = strokes_on(field, settings.paper)
-    reading = read_lines(image, field, strokes, settings)
+    reading = read_lines(strip, field, strokes, settings)
     rule = settings.reading
     origin = as_line(reading.origin, field, rule.u_pencil_mm) if reading.origin else None
     front = as_line(reading.front, field, _u_meaning(reading.front, rule)) if reading.front else None
@@ -149,12 +149,13 @@ def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:
 def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Settings) -> list[str]:
     """The flags that concern the strip as a whole."""
     checks = {
-        "upside-down": attempt.reading.image.turned,
+        "upside-down": attempt.reading.strip.turned,
         "ends-alike": _ends_alike(attempt, settings),
         "origin-missing": attempt.origin is None,
         "front-missing": attempt.front is None,
         "front-slanted": attempt.front is not None and _slant(attempt, settings),
         "ink-line": _ink_ran(attempt),
+        "strip-cut-off": attempt.reading.strip.outline.cut_off,
         "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, 2 * rise.u_arch_mm),
     }
     return [code for code, holds in checks.items() if holds]

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from webcapture.settings.measuring import (
+    CellSettings,
     FieldSettings,
     FlatnessSettings,
     LandmarkSettings,
@@ -40,6 +41,7 @@ from webcapture.settings.showing import (
 
 __all__ = [
     "DEFAULTS",
+    "CellSettings",
     "DemoSettings",
     "FieldSettings",
     "FlatnessSettings",
@@ -73,6 +75,7 @@ class Settings:
     light: LightSettings = field(default_factory=LightSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)
     strip: StripSettings = field(default_factory=StripSettings)
+    cell: CellSettings = field(default_factory=CellSettings)
     profile: FieldSettings = field(default_factory=FieldSettings)
     trace: TraceSettings = field(default_factory=TraceSettings)
     landmark: LandmarkSettings = field(default_factory=LandmarkSettings)

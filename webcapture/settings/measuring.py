@@ -8,17 +8,23 @@ from webcapture.settings.knob import knob
 
 
 @dataclass(frozen=True, slots=True)
-class FieldSettings:
-    """The strip as a field of absorbance."""
+class CellSettings:
+    """Averaging a strip's image."""
 
-    cell_mm: float = knob(0.25, "mm", "Spots are 2 mm and more; finer cells only cost time.")
+    cell_mm: float = knob(0.3, "mm", "Spots are 3 mm and more; finer cells only cost time.")
     bin_mm: float = knob(
         1.5,
         "mm",
         "Least width over which a line is averaged before it is traced: a pencil line slants little within it.",
     )
-    most_bins: int = knob(40, "", "Ample for a slant and a bow on a wide sheet.")
+    most_bins: int = knob(28, "", "Ample for a slant and a bow on a wide sheet.")
     edge_mm: float = knob(0.8, "mm", "Left out along the long edges, where blur mixes paper and card.")
+
+
+@dataclass(frozen=True, slots=True)
+class FieldSettings:
+    """The strip as a field of absorbance."""
+
     wide_mm: float = knob(40.0, "mm", "Across more than this, the card beside does not tell the light in the middle.")
     slow_mm: float = knob(20.0, "mm", "On such a sheet only changes slower than this are taken from the card.")
     calm_mm: float = knob(3.0, "mm", "Reach over which the print's grain beside a narrow strip is averaged.")
@@ -41,7 +47,7 @@ class FieldSettings:
 class TraceSettings:
     """Tracing a line across the strip."""
 
-    most_lines: int = knob(7, "", "Origin, front, bands of colour, a crease, and one to spare.")
+    most_lines: int = knob(6, "", "Origin, front, bands of colour, a crease, and one to spare.")
     cap: float = knob(8.0, "sd", "A dark spot must not outweigh a thin line that runs right across.")
     floor: float = knob(-1.0, "sd", "Where there is no line, a path loses a little.")
     slope_most: float = knob(
@@ -278,6 +284,9 @@ class ReadingSettings:
         "A front drawn over part of the width is at least this share as dark as the origin line: one pencil drew both.",
     )
     drawn_least: float = knob(0.035, "absorbance", "And no drawn line is paler, even blurred.")
+    drawn_clear: float = knob(
+        0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
+    )
     letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."

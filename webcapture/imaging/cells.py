@@ -1,0 +1,39 @@
+"""A strip's image averaged into the cells and bins that measuring works on."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from webcapture.model import Floats32, StripCells, StripImage
+from webcapture.settings import CellSettings
+
+
+def averaged(image: StripImage, settings: CellSettings) -> StripCells:
+    """The paper without its margin, in even cells, and in full rows averaged over bins across the strip."""
+    scale = image.px_per_mm
+    inset = round(image.margin_mm * scale)
+    paper = image.logs[inset:-inset, inset:-inset]
+    rows, cols = paper.shape[:2]
+    length, width = rows / scale, cols / scale
+    edge = round(settings.edge_mm * scale)
+    count = int(np.clip(round((width - 2 * settings.edge_mm) / settings.bin_mm), 3, settings.most_bins))
+    return StripCells(
+        outline=image.outline,
+        cells=_resized(paper, max(round(length / settings.cell_mm), 8), max(round(width / settings.cell_mm), 8)),
+        cell_mm=settings.cell_mm,
+        bins=_resized(paper[:, edge : cols - edge], rows, count),
+        edge_mm=edge / scale,
+        light=image.light[inset:-inset],
+        length_mm=length,
+        width_mm=width,
+        start_mm=image.start_mm,
+        axis=image.axis,
+        turned=False,
+    )
+
+
+def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
+    """Means over areas; never finer than the picture is."""
+    rows, cols = min(rows, values.shape[0]), min(cols, values.shape[1])
+    return np.asarray(cv2.resize(values, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
