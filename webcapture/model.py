@@ -201,6 +201,8 @@ class StripCells:
     """(rows, cols, 3) mean log10 intensity in even cells of about ``cell_mm``; the first row is at the origin end."""
     cell_mm: float
     """Side of a cell."""
+    strokes: NDArray[np.bool_]
+    """(rows, cols) which cells lie under a pencil stroke: a line, a mark, a letter."""
     bins: Floats32
     """(fine rows, bins, 3) the same at full resolution along the strip, averaged over bins across it, its edges left out."""
     edge_mm: float

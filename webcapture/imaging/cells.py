@@ -18,9 +18,11 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     length, width = rows / scale, cols / scale
     edge = round(settings.edge_mm * scale)
     count = int(np.clip(round((width - 2 * settings.edge_mm) / settings.bin_mm), 3, settings.most_bins))
+    cells = _resized(paper, max(round(length / settings.cell_mm), 8), max(round(width / settings.cell_mm), 8))
     return StripCells(
         outline=image.outline,
-        cells=_resized(paper, max(round(length / settings.cell_mm), 8), max(round(width / settings.cell_mm), 8)),
+        cells=cells,
+        strokes=_strokes(cells, settings),
         cell_mm=settings.cell_mm,
         bins=_resized(paper[:, edge : cols - edge], rows, count),
         edge_mm=edge / scale,
@@ -37,3 +39,20 @@ def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
     """Means over areas; never finer than the picture is."""
     rows, cols = min(rows, values.shape[0]), min(cols, values.shape[1])
     return np.asarray(cv2.resize(values, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _strokes(cells: Floats32, settings: CellSettings) -> np.ndarray:
+    """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold, grey in all channels.
+
+    A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
+    """
+    size = max(round(settings.stroke_mm / settings.cell_mm), 2)
+    palest = (cells - np.median(cells[::5, ::5], axis=(0, 1))).max(axis=2)
+    dark = cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / settings.cell_mm)
+    thin = dark - cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
+    some = thin[::3, ::3]
+    usual = float(np.median(some))
+    spread = 1.4826 * float(np.median(np.abs(some - usual)))
+    height = dark - float(np.median(dark[::3, ::3]))
+    least = np.maximum(height * settings.stroke_share, max(settings.stroke_least, usual + settings.stroke_sd * spread))
+    return cv2.dilate((thin > least).astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)

@@ -38,7 +38,8 @@ def find_lanes(
     if not middles:
         return [Track(field.width_mm / 2, settings.edge_mm, field.width_mm - settings.edge_mm)]
     between = [(a + b) / 2 for a, b in pairwise(middles)]
-    reach = settings.reach_mm if len(middles) == 1 else min(b - a for a, b in pairwise(middles)) / 2
+    spacing = min((b - a for a, b in pairwise(middles)), default=2 * settings.reach_mm)
+    reach = min(spacing / 2, settings.reach_mm)
     tracks = []
     for n, middle in enumerate(middles):
         low = max(between[n - 1] if n else settings.edge_mm, middle - reach, settings.edge_mm)

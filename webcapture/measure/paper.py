@@ -13,7 +13,6 @@ from scipy.ndimage import (
     maximum_filter,
     maximum_filter1d,
     median_filter,
-    minimum_filter1d,
     percentile_filter,
     uniform_filter,
 )
@@ -42,7 +41,7 @@ def stain_on(
 ) -> Stain:
     """Absorbance above the bare paper, with pencil strokes and the given lines filled in from around.
 
-    strokes: see :func:`strokes_on`; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below.
+    strokes: cells under pencil; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below.
     """
     strokes = strokes.copy()
     for line in lines:
@@ -92,40 +91,6 @@ def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
     inside_t = (field.t_mm > settings.edge_mm) & (field.t_mm < field.width_mm - settings.edge_mm)
     inside_s = (field.s_mm > settings.edge_mm) & (field.s_mm < field.length_mm - settings.edge_mm)
     return inside_s[:, None] & inside_t[None, :]
-
-
-def strokes_on(field: Field, settings: PaperSettings) -> np.ndarray:
-    """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold: thin strokes, grey in all channels.
-
-    A spot loses little by such an opening; a stroke loses nearly all.
-    """
-    grey = field.absorbance.min(axis=2)
-    size = max(round(settings.stroke_mm / field.cell_mm), 2)
-    smooth = gaussian_filter(grey, 0.5)
-    thin = smooth - _opened(smooth, size)
-    some = thin[::3, ::3]
-    usual = float(np.median(some))
-    spread = 1.4826 * float(np.median(np.abs(some - usual)))
-    height = smooth - np.median(smooth[::3, ::3])
-    strokes = (thin > usual + settings.stroke_sd * spread) & (
-        thin > np.maximum(settings.stroke_share * height, settings.stroke_least)
-    )
-    return maximum_filter(strokes, size=3)
-
-
-def _opened(values: Floats32, size: int) -> Floats32:
-    """Grey opening by a square of ``size`` cells, one direction after the other."""
-    for direction in (minimum_filter1d, maximum_filter1d):
-        for axis in (0, 1):
-            values = direction(
-                values, size, axis=axis, mode="nearest", origin=0 if direction is minimum_filter1d else _back(size)
-            )
-    return values
-
-
-def _back(size: int) -> int:
-    """Shift that makes the second filter of an even size undo the first's."""
-    return 0 if size % 2 else -1
 
 
 def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
@@ -193,8 +158,8 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
 
 
 def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
-    inner = values[: rows * block, : cols * block]
-    return inner.reshape(rows, block, cols, block, values.shape[2]).mean(axis=(1, 3), dtype=np.float32)
+    inner = values[: rows * block, : cols * block].reshape(rows, block, -1).sum(axis=1, dtype=np.float32)
+    return inner.reshape(rows, cols, block, -1).sum(axis=2, dtype=np.float32) / np.float32(block * block)
 
 
 def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:

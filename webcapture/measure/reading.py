@@ -26,8 +26,9 @@ class Reading:
     front: Candidate | None
 
 
-def read_lines(strip: StripCells, field: Field, strokes: np.ndarray, settings: Settings) -> Reading:
-    """Origin and front as they are if the strip lies this way up; ``strokes``: see :func:`paper.strokes_on`."""
+def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
+    """Origin and front as they are if the strip lies this way up."""
+    strokes = strip.strokes
     thin = [c for c in pencil_lines(field, settings.trace, settings.landmark) if _is_drawn(c, field, strokes, settings)]
     origin = origin_among(thin, field, settings)
     return Reading(strip, field, thin, origin, _front(field, strokes, thin, origin, settings))
@@ -40,6 +41,7 @@ def turned_round(strip: StripCells) -> StripCells:
     return replace(
         strip,
         cells=strip.cells[::-1, ::-1],
+        strokes=strip.strokes[::-1, ::-1],
         bins=strip.bins[::-1, ::-1],
         light=strip.light[::-1, ::-1],
         start_mm=(float(far[0]), float(far[1])),

@@ -12,7 +12,7 @@ from webcapture.measure.field import Field, field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
-from webcapture.measure.paper import Stain, stain_on, strokes_on
+from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, odds_upright, read_lines, turned_round
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots
@@ -58,13 +58,12 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
 
 def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     field = field_of(strip, settings.profile)
-    strokes = strokes_on(field, settings.paper)
-    reading = read_lines(strip, field, strokes, settings)
+    reading = read_lines(strip, field, settings)
     rule = settings.reading
     origin = as_line(reading.origin, field, rule.u_pencil_mm) if reading.origin else None
     front = as_line(reading.front, field, _u_meaning(reading.front, rule)) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
-    stain = stain_on(field, strokes, lines, front.coefficients if front else None, settings.paper)
+    stain = stain_on(field, strip.strokes, lines, front.coefficients if front else None, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(field, stain, track, origin, front, settings) for track in tracks]
     return Attempt(reading, stain, origin, front, tracks, blobs)

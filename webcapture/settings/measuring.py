@@ -19,6 +19,15 @@ class CellSettings:
     )
     most_bins: int = knob(28, "", "Ample for a slant and a bow on a wide sheet.")
     edge_mm: float = knob(0.8, "mm", "Left out along the long edges, where blur mixes paper and card.")
+    stroke_mm: float = knob(1.0, "mm", "A pencil stroke is thinner than this, a spot nowhere.")
+    stroke_sd: float = knob(5.0, "sd", "How far a stroke stands out of the paper's grain.")
+    stroke_least: float = knob(
+        0.02, "absorbance", "No pencil stroke is paler; in a blurred photo, without noise, the rims of spots are."
+    )
+    stroke_share: float = knob(
+        0.45, "", "Share of its darkness a stroke loses when thin things are taken away; a small spot loses a quarter."
+    )
+    stroke_smooth_mm: float = knob(0.15, "mm", "Half a stroke: the photo's noise is smoothed, the stroke is not.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,14 +136,6 @@ class PaperSettings:
     """Telling paper from what is on it."""
 
     edge_mm: float = knob(0.8, "mm", "Left out along all edges, where blur mixes paper and card.")
-    stroke_mm: float = knob(1.0, "mm", "A pencil stroke is thinner than this, a spot nowhere.")
-    stroke_sd: float = knob(5.0, "sd", "How far a stroke stands out of the paper's grain.")
-    stroke_least: float = knob(
-        0.02, "absorbance", "No pencil stroke is paler; in a blurred photo, without noise, the rims of spots are."
-    )
-    stroke_share: float = knob(
-        0.45, "", "Share of its darkness a stroke loses when thin things are taken away; a small spot loses a quarter."
-    )
     line_half_mm: float = knob(
         0.75, "mm", "Half the width of a pencil line with its blur, filled in where it crosses a spot."
     )
