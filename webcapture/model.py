@@ -205,8 +205,8 @@ class StripCells:
     """(rows, cols) which cells lie under a pencil stroke: a line, a mark, a letter."""
     bins: Floats32
     """(fine rows, bins, 3) the same at full resolution along the strip, averaged over bins across it, its edges left out."""
-    edge_mm: float
-    """Width left out at both long edges by ``bins``."""
+    rim_mm: float
+    """Width at both long edges where card and paper mix, or a bent edge runs; left out by ``bins``."""
     light: Floats32
     """(fine rows, 2) log10 of the light along the left and right side, as the card's tint there shows it."""
     length_mm: float

@@ -16,8 +16,9 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     paper = image.logs[inset:-inset, inset:-inset]
     rows, cols = paper.shape[:2]
     length, width = rows / scale, cols / scale
-    edge = round(settings.edge_mm * scale)
-    count = int(np.clip(round((width - 2 * settings.edge_mm) / settings.bin_mm), 3, settings.most_bins))
+    rim = settings.edge_mm + _inward_mm(image, width)
+    edge = round(rim * scale)
+    count = int(np.clip(round((width - 2 * rim) / settings.bin_mm), 3, settings.most_bins))
     cells = _resized(paper, max(round(length / settings.cell_mm), 8), max(round(width / settings.cell_mm), 8))
     return StripCells(
         outline=image.outline,
@@ -25,7 +26,7 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
         strokes=_strokes(cells, settings),
         cell_mm=settings.cell_mm,
         bins=_resized(paper[:, edge : cols - edge], rows, count),
-        edge_mm=edge / scale,
+        rim_mm=edge / scale,
         light=image.light[inset:-inset],
         length_mm=length,
         width_mm=width,
@@ -33,6 +34,15 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
         axis=image.axis,
         turned=False,
     )
+
+
+def _inward_mm(image: StripImage, width_mm: float) -> float:
+    """How far the paper's long edges run inside their straight lines, where it is bent or badly cut."""
+    outline = image.outline
+    side = np.array([-image.axis[1], image.axis[0]])
+    left = (outline.left_edge_mm - image.start_mm) @ side
+    right = width_mm - (outline.right_edge_mm - image.start_mm) @ side
+    return float(max(np.percentile(left, 97), np.percentile(right, 97), 0.0))
 
 
 def _resized(values: Floats32, rows: int, cols: int) -> Floats32:

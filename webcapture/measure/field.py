@@ -33,6 +33,8 @@ class Field:
     """(fine rows, 2) log10 of the light beside the strip, left and right, without the print's grain."""
     length_mm: float
     width_mm: float
+    rim_mm: float
+    """Width at both long edges where card and paper mix."""
 
 
 def field_of(strip: StripCells, settings: FieldSettings) -> Field:
@@ -42,8 +44,8 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     light = _calmed(strip.light, strip, settings)
     shift = _edge_shift(light, strip, settings)
     t_mm = (np.arange(cols) + 0.5) * strip.width_mm / cols
-    inner = strip.width_mm - 2 * strip.edge_mm
-    bin_t = strip.edge_mm + (np.arange(bins) + 0.5) * inner / bins
+    inner = strip.width_mm - 2 * strip.rim_mm
+    bin_t = strip.rim_mm + (np.arange(bins) + 0.5) * inner / bins
     place = (np.arange(rows) + 0.5) * fine_rows / rows - 0.5
     even = strip.cells - _across(light, place, t_mm / strip.width_mm, shift)[..., None]
     paper = np.percentile(even[::5, ::5], settings.paper_percentile, axis=(0, 1)).astype(np.float32)
@@ -59,6 +61,7 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         light=light,
         length_mm=strip.length_mm,
         width_mm=strip.width_mm,
+        rim_mm=strip.rim_mm,
     )
 
 

@@ -45,7 +45,9 @@ def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings)
         if any(c.coverage >= settings.origin_coverage and c.middle_mm < origin_zone for c in found):
             break
         response = _ridge(channels(field.fine, axis=2), field, settings.core_mm, settings.flank_mm)
-        for line in trace_lines(_standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.line_mm, trace):
+        for line in trace_lines(
+            _standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.line_mm, trace.most_lines, trace
+        ):
             candidate = _thin(line, field, settings)
             if candidate is not None and all(
                 abs(candidate.middle_mm - c.middle_mm) > trace.apart * settings.line_mm for c in found
@@ -79,12 +81,12 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
     response = _standard(_smooth_across(step - np.maximum(beside, 0)))
     found = []
-    for line in trace_lines(response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace):
+    for line in trace_lines(response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace.most_faint, trace):
         if not _runs_across(line, response, settings.wet_coverage, field, settings):
             continue
         height, lasting = _heights(line, field, settings)
         mean = float(height.mean())
-        grey = height.min() >= settings.neutral * height.max()
+        grey = height.min() >= settings.wet_grey * height.max()
         low, high = settings.lasting_share
         lasts = mean >= settings.least_step and low * mean <= lasting <= high * mean
         if grey and lasts and not _shared_by_card(line, lasting, field, settings):
@@ -97,7 +99,7 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     response = _ridge(field.fine.max(axis=2), field, settings.stain_core_mm, settings.stain_flank_mm)
     standard = _standard(_smooth_across(response))
     found = []
-    for line in trace_lines(standard, field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace):
+    for line in trace_lines(standard, field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace.most_faint, trace):
         if not _runs_across(line, standard, settings.stain_coverage, field, settings):
             continue
         contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)

@@ -33,19 +33,17 @@ def find_lanes(
     """The lanes from left to right; a strip always has at least one."""
     colour = _columns(field, stain, origin, front, settings)
     if field.width_mm < settings.sheet_mm:
-        return [Track(_balance(colour, field), settings.edge_mm, field.width_mm - settings.edge_mm)]
+        return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
     middles = _middles(colour, _marks(field, origin, settings), field, settings)
     if not middles:
-        return [Track(field.width_mm / 2, settings.edge_mm, field.width_mm - settings.edge_mm)]
+        return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
     between = [(a + b) / 2 for a, b in pairwise(middles)]
     spacing = min((b - a for a, b in pairwise(middles)), default=2 * settings.reach_mm)
     reach = min(spacing / 2, settings.reach_mm)
     tracks = []
     for n, middle in enumerate(middles):
-        low = max(between[n - 1] if n else settings.edge_mm, middle - reach, settings.edge_mm)
-        high = min(
-            between[n] if n < len(between) else field.width_mm, middle + reach, field.width_mm - settings.edge_mm
-        )
+        low = max(between[n - 1] if n else field.rim_mm, middle - reach, field.rim_mm)
+        high = min(between[n] if n < len(between) else field.width_mm, middle + reach, field.width_mm - field.rim_mm)
         tracks.append(Track(middle, low, high))
     return tracks
 
@@ -69,6 +67,7 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
     zone = (s_mm > low) & (s_mm < high)
     strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
     smooth = uniform_filter(strength, (5, 5, 1)).max(axis=2)
+    zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)
     return np.asarray(beyond.sum(axis=0) * field.cell_mm, float)
 

@@ -88,7 +88,7 @@ def _limit(values: Floats32, settings: PaperSettings) -> float:
 
 
 def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
-    inside_t = (field.t_mm > settings.edge_mm) & (field.t_mm < field.width_mm - settings.edge_mm)
+    inside_t = (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     inside_s = (field.s_mm > settings.edge_mm) & (field.s_mm < field.length_mm - settings.edge_mm)
     return inside_s[:, None] & inside_t[None, :]
 

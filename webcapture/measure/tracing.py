@@ -32,9 +32,9 @@ class Trace:
 
 
 def trace_lines(
-    response: Floats32, s_mm: Floats, t_mm: Floats, degree: int, width_mm: float, settings: TraceSettings
+    response: Floats32, s_mm: Floats, t_mm: Floats, degree: int, width_mm: float, most: int, settings: TraceSettings
 ) -> list[Trace]:
-    """Up to ``settings.most_lines`` paths of decreasing score.
+    """Up to ``most`` paths of decreasing score.
 
     ``degree`` is the fitted polynomial's, ``width_mm`` half the width over which a line of this kind responds.
     response: (rows, bins) in standard deviations of the background, positive on a line; s_mm: (rows,) and t_mm: (bins,) places.
@@ -46,7 +46,7 @@ def trace_lines(
     reach = max(round(settings.slope_most * float(t_mm[1] - t_mm[0]) / (2 * step)), 1)
     bins = np.arange(len(gain))
     found: list[Trace] = []
-    for _ in range(settings.most_lines):
+    for _ in range(most):
         path = _best_path(gain, reach, settings.turn_cost)
         score = float(gain[bins, path].mean())
         if score < settings.least_score:

@@ -57,6 +57,7 @@ class TraceSettings:
     """Tracing a line across the strip."""
 
     most_lines: int = knob(6, "", "Origin, front, bands of colour, a crease, and one to spare.")
+    most_faint: int = knob(9, "", "Faint lines compete with the edges of every spot.")
     cap: float = knob(8.0, "sd", "A dark spot must not outweigh a thin line that runs right across.")
     floor: float = knob(-1.0, "sd", "Where there is no line, a path loses a little.")
     slope_most: float = knob(
@@ -102,6 +103,7 @@ class LandmarkSettings:
     )
     front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
     wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
+    wet_grey: float = knob(0.55, "", "Wet paper is darker in all channels alike, but its step is faint and noisy.")
     neutral: float = knob(0.72, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
     origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
     least_run_mm: float = knob(20.0, "mm", "A front nearer to the origin is not one that anybody measures.")
@@ -167,7 +169,6 @@ class LaneSettings:
         "mm",
         "A narrower strip has one lane: two would run into each other (spots at least 3 cm apart: BP 2010, App. III E; schools use 1.5 cm).",
     )
-    edge_mm: float = knob(0.8, "mm", "Left out along the long edges.")
     below_mm: float = knob(3.0, "mm", "Colour so far below the origin line still counts: a spot left on it.")
     front_mm: float = knob(2.0, "mm", "Colour nearer to the front may be the front's own.")
     colour_sd: float = knob(2.5, "sd", "Smoothed absorbance beyond which a cell counts as colour.")
