@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Mapping
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -19,6 +20,12 @@ class Worker(ThreadWorker):  # type: ignore[misc]
     gunicorn's own handler closes the thread pool from within the signal; where the pool's lock is held at that moment the
     worker waits for itself, and only the parent's patience ends it. Stopping as for SIGTERM takes no lock.
     """
+
+    def run(self) -> None:
+        super().run()
+        # The parent, met by the same Ctrl+C, asks again. Python lets go of its handlers before the process has ended: met
+        # then, the worker would die of the question, and the terminal would be told.
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGQUIT, signal.SIGTERM})
 
     def handle_quit(self, sig: int, frame: FrameType | None) -> None:
         self.handle_exit(sig, frame)
