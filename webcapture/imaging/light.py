@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from webcapture.card.layout import CardLayout
+from webcapture.card.layout import RING_MM, CardLayout
 from webcapture.imaging.colour import linear_from_srgb, log10_linear_lut, to_srgb
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
@@ -55,68 +55,81 @@ def _light(
 ) -> tuple[Floats32, Triple, float, float]:
     """(field, colour of the light, tint, shade) as in Sheet, from the (rows, cols, 3) linear page at ``scale`` px/mm."""
     places = np.array(card.whites) * scale - 0.5
-    x, y = places.astype(np.float32).T[:, None, :]
-    whites = np.asarray(cv2.remap(linear, x, y, cv2.INTER_LINEAR), float)[0]
+    whites = _sampled(linear, places)
     seen = whites.mean(axis=1) > settings.least_level
     seen = seen if seen.any() else ~seen
-    places, whites = places[seen], whites[seen]
-    trend, good = _smooth_trend(places, np.log(np.maximum(whites.mean(axis=1), settings.least_level)), linear.shape)
-    r, g, b = np.median(whites[good] / np.maximum(whites[good].mean(axis=1, keepdims=True), 1e-6), axis=0).tolist()
+    places, whites = places[seen], np.maximum(whites[seen], settings.least_level)
+    trend, good = _smooth_trend(places, np.log(whites.mean(axis=1)), linear.shape, settings)
+    r, g, b = np.median(whites[good] / whites[good].mean(axis=1, keepdims=True), axis=0).tolist()
     mean = np.asarray(cv2.transform(linear, np.full((1, 3), 1 / 3)), np.float32)
+    tint = _tint(mean, scale, card, settings)
     logs = np.log(np.maximum(mean, np.float32(settings.least_level))) - trend
-    known, tint = _known(logs, places[good], scale, card, settings)
+    known = _known(logs, tint, places[good], scale, card, settings)
     local = _filled_in(logs, known, tint, scale, settings)
-    low, high = np.percentile(local[known != 0], [2, 98]) if known.any() else (0.0, 0.0)
+    low, high = np.percentile(local[known != 0], [2, 98])
     return np.exp(trend + local), (r, g, b), float(np.exp(tint)), float(high - low)
 
 
-def _smooth_trend(places: Floats, level: Floats, shape: tuple[int, ...]) -> tuple[Floats32, NDArray[np.bool_]]:
-    """A quadratic through the white places' logarithms over the whole field, and which of them it believed.
+def _smooth_trend(
+    places: Floats, level: Floats, shape: tuple[int, ...], settings: LightSettings
+) -> tuple[Floats32, NDArray[np.bool_]]:
+    """A quadratic through the logarithms (n,) of the white places in full light, and which places those are.
 
-    What covers a white place is darker or lighter by far more than paper varies; it loses its weight in turns. Where the
-    card is only partly seen, what is usual of light keeps the rest of the field in bounds.
+    Shade and covers only make a place darker, so the field is first laid over most of them and then settles where many
+    agree. Where the card is only partly seen, what is usual of light keeps the rest of the field in bounds.
     """
     rows, cols = shape[:2]
     terms = _quadratic(places[:, 0] / cols - 0.5, places[:, 1] / rows - 0.5)
-    usual = np.diag(
-        [0.0, 1.0, 1.0, 0.5, 0.5, 0.5]
-    )  # 1 / variance: gradients of a factor of e, curvatures somewhat more
-    fit = np.zeros(6)
-    off = level - np.median(level)
-    for _ in range(8):
-        spread = _spread(off)
-        weighted = terms / ((1 + (off / (2 * spread)) ** 2) ** 2)[:, None]
-        fit[:] = np.linalg.solve(weighted.T @ terms + spread**2 * usual, weighted.T @ level)
+    # 1 / variance: gradients of a factor of e, curvatures somewhat more
+    usual = settings.usual_spread**2 * np.diag([0.0, 1.0, 1.0, 0.5, 0.5, 0.5])
+    off = level - np.percentile(level, 75)
+    weight = np.where(off > 0, 1.0, 0.1)
+    for scale in (None, None, None, *settings.trend_scales):
+        weight = np.where(off > 0, 1.0, 0.1) if scale is None else (1 + (off / scale) ** 2) ** -2
+        weighted = terms * weight[:, None]
+        fit = np.linalg.solve(weighted.T @ terms + usual, weighted.T @ level)
         off = level - terms @ fit
     u, v = np.arange(cols)[None, :] / cols - 0.5, np.arange(rows)[:, None] / rows - 0.5
     field = (fit[0] + fit[1] * u + fit[3] * u * u) + (fit[2] * v + fit[5] * v * v) + (fit[4] * v) * u
-    return field.astype(np.float32), np.abs(off) < 4 * _spread(off)
+    good = np.abs(off) < settings.trend_reach
+    return field.astype(np.float32), good if good.any() else ~good
 
 
 def _quadratic(u: Floats, v: Floats) -> Floats:
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
 
 
-def _spread(off: Floats) -> float:
-    """Robust standard deviation, at least a hundredth: paper is not more even."""
-    return max(1.4826 * float(np.median(np.abs(off))), 0.01)
+def _tint(mean: Floats32, scale: float, card: CardLayout, settings: LightSettings) -> float:
+    """Logarithm of the tint's level relative to white: on both sides of the panel's border, where the light is the same."""
+    panel = card.panel
+    ring = np.array([(x, y) for x, y in card.whites if panel.y < y < panel.bottom and not panel.x < x < panel.right])
+    ring = ring[np.abs(ring[:, 0] - panel.centre[0]) < panel.width / 2 + RING_MM]
+    inside = ring.copy()
+    inside[:, 0] = np.clip(ring[:, 0], panel.x + settings.tint_beside_mm, panel.right - settings.tint_beside_mm)
+    white, tint = (_sampled(mean, places * scale - 0.5) for places in (ring, inside))
+    seen = (white > settings.least_level) & (tint > settings.least_level)
+    relative = float(np.median(tint[seen] / white[seen])) if seen.any() else settings.tint_typical
+    return float(np.log(np.clip(relative, settings.tint_least, settings.tint_most)))
+
+
+def _sampled(picture: Floats32, places_px: Floats) -> Floats:
+    """(n,) or (n, channels) values at (n, 2) places, with linear interpolation."""
+    x, y = places_px.astype(np.float32).T[:, None, :]
+    return np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR), float)[0]
 
 
 def _known(
-    logs: Floats32, whites: Floats, scale: float, card: CardLayout, settings: LightSettings
-) -> tuple[Floats32, float]:
-    """(mask, tint): +1 where the field shows bare white, −1 where it shows tint, 0 elsewhere; the tint's log level."""
+    logs: Floats32, tint: float, whites: Floats, scale: float, card: CardLayout, settings: LightSettings
+) -> Floats32:
+    """+1 where the field of logarithms shows bare white, −1 where it shows tint, 0 elsewhere."""
     mask = np.zeros(logs.shape, np.float32)
-    rows, cols = panel_slices(card, scale, settings.panel_inset_mm)
-    panel = logs[rows, cols]
-    dark = panel[(panel > np.log(settings.tint_least)) & (panel < np.log(settings.tint_most))]
-    tint = float(np.median(dark[::3])) if dark.size else float(np.log(settings.tint_typical))
+    panel = panel_slices(card, scale, settings.panel_inset_mm)
     deepest, brightest = settings.shade_range
-    is_tint = cv2.inRange(panel, np.array(tint + deepest), np.array(tint + brightest))
-    mask[rows, cols] = np.asarray(cv2.erode(is_tint, np.ones((3, 3), np.uint8)), np.float32) / -255
+    is_tint = cv2.inRange(logs[panel], np.array(tint + deepest), np.array(tint + brightest))
+    mask[panel] = np.asarray(cv2.erode(is_tint, np.ones((3, 3), np.uint8)), np.float32) / -255
     col, row = np.round(whites).astype(int).T
     mask[row, col] = 1
-    return mask, tint
+    return mask
 
 
 def panel_slices(card: CardLayout, scale: float, inset_mm: float) -> tuple[slice, slice]:

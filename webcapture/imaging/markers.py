@@ -126,39 +126,51 @@ def _corners_mm(card: CardLayout, ids: list[int]) -> Floats:
 def _find_saddles(photo: Photo, tags: _Tags, settings: MarkerSettings, lens: ViewSettings) -> tuple[Floats, Floats]:
     """(n, 2) card millimetres and photo pixels of the saddles.
 
-    The tags' corners predict them to a few pixels where tags are near; what is found predicts the rest better.
+    The tags' corners predict them to a few pixels where tags are near; what is found there predicts the rest better. On a
+    bent card the search goes on from neighbour to neighbour.
     """
-    shape, card = photo.pixels.shape, tags.card
-    corners = _corners_mm(card, tags.ids).reshape(-1, 2), tags.corners_px.reshape(-1, 2)
+    shape, all_mm = photo.pixels.shape, np.array(tags.card.saddles)
+    corners = _corners_mm(tags.card, tags.ids).reshape(-1, 2), tags.corners_px.reshape(-1, 2)
     mapping = fit_mapping(*corners, shape, settings.tag_corner_u_px, lens)
-    found = _saddles_near(photo, card, mapping, settings)
+    px = _saddles_near(photo, tags.card, mapping, all_mm, np.zeros_like(all_mm), settings)
     for _ in range(settings.saddle_rounds):
-        if not settings.least_saddles <= len(found[0]) < len(card.saddles):
+        found = np.isfinite(px[:, 0])
+        if found.all() or found.sum() < settings.least_saddles:
             break
-        mapping = fit_mapping(*found, shape, lens.saddle_u_px, lens, mapping)
-        more = _saddles_near(photo, card, mapping, settings)
-        if len(more[0]) <= len(found[0]):
+        mapping = fit_mapping(all_mm[found], px[found], shape, lens.saddle_u_px, lens, mapping)
+        shift = _shift_of_nearest(all_mm, all_mm[found], px[found] - project(mapping, all_mm[found]))
+        px[~found] = _saddles_near(photo, tags.card, mapping, all_mm[~found], shift[~found], settings)
+        if np.isfinite(px[:, 0]).sum() == found.sum():
             break
-        found = more
-    return found
+    found = np.isfinite(px[:, 0])
+    return all_mm[found], px[found]
 
 
-def _saddles_near(photo: Photo, card: CardLayout, mapping: Mapping, settings: MarkerSettings) -> tuple[Floats, Floats]:
-    """(n, 2) card millimetres and photo pixels of what looks like a saddle near its predicted place."""
-    mm = np.array(card.saddles)
-    cell_px = _cell_px(mapping, mm)
-    inside = _inside(project(mapping, mm), photo.pixels.shape, cell_px)
-    mm, cell_px = mm[inside], cell_px[inside]
+def _shift_of_nearest(mm: Floats, found_mm: Floats, off_px: Floats) -> Floats:
+    """(n, 2) mean misfit of the two found saddles nearest to each place."""
+    far = np.linalg.norm(mm[:, None] - found_mm, axis=2)
+    return np.asarray(off_px[np.argsort(far, axis=1)[:, :2]].mean(axis=1))
+
+
+def _saddles_near(
+    photo: Photo, card: CardLayout, mapping: Mapping, all_mm: Floats, shift_px: Floats, settings: MarkerSettings
+) -> Floats:
+    """(n, 2) photo pixels of what looks like a saddle near its predicted place, NaN where nothing does."""
+    result = np.full_like(all_mm, np.nan)
+    cell_px = _cell_px(mapping, all_mm)
+    inside = _inside(project(mapping, all_mm) + shift_px, photo.pixels.shape, cell_px)
+    mm, cell_px = all_mm[inside], cell_px[inside]
     if not len(mm):
-        return mm, mm
-    predicted = in_stored(photo, project(mapping, mm))
+        return result
+    predicted = in_stored(photo, project(mapping, mm) + shift_px[inside])
     tiles, corner = _tiles(photo.stored, predicted, settings.tile_reach * float(cell_px.max()))
     start = predicted - corner
     found = _refined(tiles, start, np.round(settings.saddle_reach * cell_px).astype(int))
     near = np.linalg.norm(found - start, axis=1) < settings.saddle_shift * cell_px
-    quadrants = _quadrants(photo, mapping, mm, settings.quadrant_probe * CELL_MM) - predicted[:, None]
+    quadrants = _quadrants(photo, mapping, mm, settings.quadrant_probe * CELL_MM)
     good = near & _looks_like_saddle(tiles, quadrants + found[:, None], _first_is_dark(card, mm), settings)
-    return mm[good], from_stored(photo, found + corner)[good]
+    result[np.flatnonzero(inside)[good]] = from_stored(photo, found + corner)[good]
+    return result
 
 
 def _tiles(stored: Bytes8, places: Floats, reach: float) -> tuple[Bytes8, Floats]:
@@ -200,9 +212,10 @@ def _inside(px: Floats, shape: tuple[int, ...], border: Floats) -> NDArray[np.bo
 
 
 def _quadrants(photo: Photo, mapping: Mapping, mm: Floats, offset: float) -> Floats:
-    """(n, 4, 2) places in ``photo.stored`` inside the four cells around each saddle, clockwise from the card's top left."""
+    """(n, 4, 2) how far in ``photo.stored`` the middles of the four cells around lie from each saddle, clockwise from the card's top left."""
     offsets = offset * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
-    return in_stored(photo, project(mapping, mm[:, None] + offsets))
+    places = in_stored(photo, project(mapping, mm[:, None] + offsets))
+    return np.asarray(places - in_stored(photo, project(mapping, mm))[:, None])
 
 
 def _looks_like_saddle(
@@ -230,10 +243,10 @@ def _first_is_dark(card: CardLayout, mm: Floats) -> NDArray[np.bool_]:
 def _too_poor(photo: Photo, settings: MarkerSettings) -> OutOfFocus | TooDark | None:
     """The evident reason why nothing was found, if there is one."""
     small = upright_grey(photo, settings.judged_side_px)
-    low, high = np.percentile(small, [2, 98])
-    if high < settings.dark_level:
+    if float(np.percentile(small, 98)) < settings.dark_level:
         return TooDark("The photo is too dark for the card to be seen.")
-    edges = np.abs(cv2.Laplacian(small, cv2.CV_32F))
-    if float(np.percentile(edges, 99.5)) < settings.sharpness * max(float(high - low), 1.0):
+    steepest = float(np.percentile(np.abs(cv2.Laplacian(small, cv2.CV_32F)), 99.9))
+    highest = float(np.percentile(cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((9, 9), np.uint8)), 99.9))
+    if steepest < settings.sharpness * highest:
         return OutOfFocus("The photo is too blurred for the card to be recognised.")
     return None

@@ -19,26 +19,43 @@ BAND_PX = 6 * NODE_PX
 
 
 def fit_view(sighting: CardSighting, card: CardLayout, shape: tuple[int, ...], settings: ViewSettings) -> View:
-    """Plane and lens fitted together to all saddles; those that lie off the fit are left out and it is fitted again."""
-    mm, px = sighting.points_mm, sighting.points_px
-    mapping = fit_mapping(mm, px, shape, settings.saddle_u_px, settings)
-    for _ in range(2):
-        misfit = np.linalg.norm(px - project(mapping, mm), axis=1)
-        keep = misfit < settings.outlier * max(float(np.median(misfit)), settings.saddle_u_px)
-        mapping = fit_mapping(mm[keep], px[keep], shape, settings.saddle_u_px, settings, mapping)
+    """Plane and lens fitted together to all saddles but those that lie off what their neighbours tell."""
     middle = np.array(card.panel.centre)
+    order = np.argsort(np.arctan2(*(sighting.points_mm - middle).T))
+    mm, px = sighting.points_mm[order], sighting.points_px[order]
+    mapping = fit_mapping(mm, px, shape, settings.saddle_u_px, settings)
+    agree = _agreeing(px - project(mapping, mm), settings)
+    mm, px = mm[agree], px[agree]
+    mapping = fit_mapping(mm, px, shape, settings.saddle_u_px, settings, mapping)
     px_per_mm = float(np.sqrt(abs(np.linalg.det(scale_at(mapping, middle)))))
-    off_mm = (px - project(mapping, mm))[keep] / px_per_mm
+    off_mm = (px - project(mapping, mm)) / px_per_mm
     camera = _camera(mapping, settings)
     toward = np.array([camera[0] - middle[0], camera[1] - middle[1], camera[2]])
     return View(
         mapping=mapping,
         residual_mm=float(np.sqrt(np.mean(np.sum(off_mm**2, axis=1)))),
-        bend_mm=_bend(mm[keep], off_mm, middle),
+        bend_mm=float(np.linalg.norm(_neighbours(off_mm).mean(axis=1), axis=1).max()),
         tilt_deg=float(np.degrees(np.arccos(toward[2] / np.linalg.norm(toward)))),
         px_per_mm=px_per_mm,
         camera_mm=camera,
     )
+
+
+def _neighbours(ring: Floats) -> Floats:
+    """(n, 8, 2) values of the four before and the four behind each along the ring of saddles (n, 2)."""
+    around = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
+    return np.asarray(ring[(np.arange(len(ring))[:, None] + around) % len(ring)])
+
+
+def _agreeing(off_px: Floats, settings: ViewSettings) -> NDArray[np.bool_]:
+    """Which saddles, in order along the frame, are off the fit (n, 2) much as their neighbours are.
+
+    What a bent card shows is no error of its saddles: only those that stand alone are left out.
+    """
+    usual = np.median(_neighbours(off_px), axis=1)
+    alone = np.linalg.norm(off_px - usual, axis=1)
+    random = settings.outlier * max(float(np.median(alone)), settings.saddle_u_px)
+    return np.asarray(alone < random + 0.5 * np.linalg.norm(usual, axis=1))
 
 
 def cut_out(photo: Photo, mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> Bytes8:
@@ -93,11 +110,3 @@ def _camera(mapping: Mapping, settings: ViewSettings) -> tuple[float, float, flo
     r2 = r2 / np.linalg.norm(r2)
     place = -np.stack([r1, r2, np.cross(r1, r2)]) @ a[:, 2]
     return float(place[0]), float(place[1]), float(abs(place[2]))
-
-
-def _bend(mm: Floats, off_mm: Floats, middle: Floats) -> float:
-    """The largest mean misfit of eight neighbours along the frame: chance would leave a third of one saddle's."""
-    order = np.argsort(np.arctan2(*(mm - middle).T))
-    ring = np.concatenate([off_mm[order], off_mm[order][:7]])
-    sums = np.cumsum(np.vstack([np.zeros(2), ring]), axis=0)
-    return float(np.linalg.norm((sums[8:] - sums[:-8]) / 8, axis=1).max())

@@ -63,7 +63,7 @@ class MarkerSettings:
     )
     saddle_shift: float = knob(0.35, "chequer", "A saddle further from its prediction is another corner.")
     saddle_rounds: int = knob(
-        2, "", "How often the saddles found are used to predict the others better; a covered side needs one."
+        12, "", "How often those found predict the others; a covered side needs one, a bent card one for each step."
     )
     tile_reach: float = knob(
         0.75, "chequer", "Half-width of the picture cut out around a saddle: shift and window, or shift and probe."
@@ -77,13 +77,15 @@ class MarkerSettings:
         24, "", "A quarter of a frame: one and a half sides, the least that fixes plane and lens."
     )
     judged_side_px: int = knob(
-        1500, "px", "Longer side of the copy on which darkness and blur are judged where no card was found."
+        750,
+        "px",
+        "Longer side of the copy on which darkness and blur are judged where no card was found: small, so without noise.",
     )
-    dark_level: float = knob(30.0, "sRGB level", "98 % of the picture darker than this: black.")
+    dark_level: float = knob(40.0, "sRGB level", "98 % of the picture darker than this: black.")
     sharpness: float = knob(
-        0.12,
+        0.35,
         "",
-        "Steepest edges relative to the picture's range on the coarse copy: a sharp printed card gives 0.5 and more.",
+        "Steepest edges of that copy relative to its highest steps: 0.6 and more where anything is sharp, 0.1 to 0.2 where nothing is.",
     )
 
 
@@ -95,7 +97,11 @@ class ViewSettings:
         0.06, "", "Standard deviation expected of a phone's first distortion term, at half the diagonal."
     )
     prior_k2: float = knob(0.02, "", "The second term is smaller; the frame alone hardly tells it from the first.")
-    outlier: float = knob(4.0, "MAD", "Saddles further from the fit lie under something.")
+    outlier: float = knob(
+        4.0,
+        "MAD",
+        "A saddle whose misfit differs more from its neighbours' lies under something; with them, the card is bent.",
+    )
     saddle_u_px: float = knob(0.05, "px", "A saddle located in the full picture.")
     focal_typical: float = knob(
         1.2, "half diagonal", "A phone's main camera: 26 mm equivalent; counts where the view does not tell."
@@ -113,6 +119,20 @@ class LightSettings:
         "The rectified page: 1050 px wide, enough for pictures and for finding strips. Halved, it shows paper and print; halved again, the field of light: shadows of a hand have edges of some millimetres.",
     )
     least_level: float = knob(0.002, "", "Linear intensity below which a logarithm would show only noise.")
+    usual_spread: float = knob(
+        0.03, "ln", "How far white places lie from a smooth field of light in an ordinary photo."
+    )
+    trend_scales: tuple[float, ...] = knob(
+        (0.3, 0.2, 0.13, 0.09, 0.06, 0.06),
+        "ln",
+        "White places further than this from the field lose their weight, in ever stricter rounds: they are shaded or covered.",
+    )
+    trend_reach: float = knob(0.2, "ln", "White places this near to the field are in full light.")
+    tint_beside_mm: float = knob(
+        1.4,
+        "mm",
+        "How far inside the panel's border its tint is compared with the white ring outside: no print lies there.",
+    )
     tint_typical: float = knob(0.26, "", "The panel's level relative to white as designed, where none is seen.")
     tint_least: float = knob(
         0.06, "", "Tint as a heavy printer makes it, in a shadow of a half; less is ink or nothing."
@@ -176,6 +196,9 @@ class StripSettings:
     )
     edge_fall: float = knob(0.15, "", "Least fall of that level from paper to tint, share of the paper's.")
     px_per_mm: float = knob(8.0, "px/mm", "The strip's image: a 0.4 mm pencil line is 3 px.")
+    most_pixels: int = knob(
+        800_000, "px", "The image of a wide sheet is coarser, down to 4.75 px/mm: its lines are longer, so as certain."
+    )
     margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
     side_range: tuple[float, float] = knob(
         (-0.4, 0.12),
