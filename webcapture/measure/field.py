@@ -35,6 +35,8 @@ class Field:
     width_mm: float
     rim_mm: float
     """Width at both long edges where card and paper mix."""
+    uneven: bool
+    """Whether light differs across the strip in a way that the card beside does not explain."""
 
 
 def field_of(strip: StripCells, settings: FieldSettings) -> Field:
@@ -62,6 +64,7 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         length_mm=strip.length_mm,
         width_mm=strip.width_mm,
         rim_mm=strip.rim_mm,
+        uneven=_is_uneven(light, strip, shift, settings),
     )
 
 
@@ -105,6 +108,13 @@ def _across(light: Floats32, rows: Floats, share: Floats, shift: int) -> Floats3
         right = np.interp(rows + (1 - part) * shift, known, light[:, 1])
         lit[:, j] = left * (1 - part) + right * part
     return lit
+
+
+def _is_uneven(light: Floats32, strip: StripCells, shift: int, settings: FieldSettings) -> bool:
+    """Across a wide sheet always; across a narrow one where its two sides differ and no straight edge explains it."""
+    return strip.width_mm >= settings.wide_mm or (
+        shift == 0 and float(np.ptp(light[:, 1] - light[:, 0])) > settings.uneven
+    )
 
 
 def _edge_shift(light: Floats32, strip: StripCells, settings: FieldSettings) -> int:

@@ -50,8 +50,7 @@ class Mixture:
 def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: Floats) -> Mixture:
     """Peaks fitted to (n, 3) absorbance at (n,) places; ``starts`` are first guesses of their places.
 
-    noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations. A constant level in
-    each channel is fitted along, so that an error of the paper's level does not become a tail.
+    noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations.
     """
     count = len(starts)
     weighted = profile / noise
@@ -61,9 +60,8 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
         return p[:count], np.exp(p[count : 2 * count]), np.exp(p[2 * count :])
 
     def solve(p: Floats) -> tuple[Floats, Floats]:
-        basis = np.column_stack([_shapes(s_mm, *unpack(p)), np.ones_like(s_mm)])
-        heights = np.linalg.lstsq(basis, weighted, rcond=None)[0]
-        heights[:count] = np.maximum(heights[:count], 0)
+        basis = _shapes(s_mm, *unpack(p))
+        heights = np.maximum(np.linalg.lstsq(basis, weighted, rcond=None)[0], 0)
         return basis @ heights - weighted, heights
 
     def misfit(p: Floats) -> Floats:
@@ -73,11 +71,11 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
         return np.concatenate([solve(p)[0].ravel(), held])
 
     start = np.concatenate([starts, np.log(sd_mm), np.log(0.15 * sd_mm)])
-    lower = np.concatenate([np.full(count, low), np.log(sd_mm / 2.5), np.log(0.02 * sd_mm)])
-    upper = np.concatenate([np.full(count, high), np.log(2.5 * sd_mm), np.log(1.5 * sd_mm)])
+    lower = np.concatenate([np.full(count, low), np.log(sd_mm / 1.6), np.log(0.02 * sd_mm)])
+    upper = np.concatenate([np.full(count, high), np.log(1.6 * sd_mm), np.log(1.5 * sd_mm)])
     fit = least_squares(misfit, np.clip(start, lower + 1e-6, upper - 1e-6), bounds=(lower, upper), max_nfev=40)
     residual, heights = solve(fit.x)
-    free = max(residual.size - 6 * count - 3, 1)
+    free = max(residual.size - 6 * count, 1)
     chi2 = float((residual**2).sum() / free)
     u = _standard_errors(fit.jac, max(chi2, 1.0))
     mode, sd, tail = unpack(fit.x)

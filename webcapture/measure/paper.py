@@ -50,7 +50,7 @@ def stain_on(
     if top is not None:
         usable &= field.s_mm[:, None] < polyval(field.t_mm, top) - settings.line_half_mm
     filled = _filled(field.absorbance, ~strokes, settings.fill_mm / field.cell_mm)
-    if field.width_mm >= settings.shade_width_mm:
+    if field.uneven:
         filled = filled - _shade(filled, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(filled, usable, field.cell_mm, settings)
     return Stain(filled - level, noise, bare, strokes)

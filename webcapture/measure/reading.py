@@ -101,6 +101,8 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
     rule = settings.reading
     if line.trace.spread_mm > rule.drawn_spread_mm:
         return False
+    if line.coverage >= rule.clean_coverage and line.trace.spread_mm < rule.clean_spread_mm:
+        return True
     straight = line.trace.spread_mm < rule.drawn_spread_mm / 2
     if line.coverage >= rule.drawn_coverage:
         return straight or not _has_stems(line, field, strokes, settings)

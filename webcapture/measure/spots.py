@@ -95,7 +95,8 @@ def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
     pale, broad = settings.grey_broad
     compact = blob.width_mm < settings.compact_mm and blob.fill < settings.compact_fill
     least = settings.compact_least if compact else settings.grey_least
-    return height < least or (height < pale and blob.width_mm > broad)
+    cloud = blob.width_mm > broad and blob.fill >= settings.compact_fill
+    return height < least or (height < pale and cloud)
 
 
 # ---- finding
@@ -261,7 +262,7 @@ def _free_sd(profile: Floats, row: int, cell_mm: float) -> float:
     """Standard deviation of a peak from the nearer place where it falls to half its height, in its clearest channel."""
     signal = gaussian_filter1d(profile[:, int(np.argmax(profile[row]))], 1.0)
     low, high = _extent(signal, row, signal[row] / 2)
-    return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / 1.177, 0.5, 5.0))
+    return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / 1.177, 0.5, 4.0))
 
 
 def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSettings) -> Blob | None:

@@ -38,6 +38,7 @@ class FieldSettings:
     slow_mm: float = knob(20.0, "mm", "On such a sheet only changes slower than this are taken from the card.")
     calm_mm: float = knob(3.0, "mm", "Reach over which the print's grain beside a narrow strip is averaged.")
     grain_sd: float = knob(4.0, "sd", "What stands out of that grain by more is a shadow's edge.")
+    uneven: float = knob(0.05, "log10", "Difference of the light at the two sides that some shadow must have made.")
     edge_least: float = knob(
         0.03, "log10", "Change of light along the card beside a strip that may be a shadow's edge."
     )
@@ -142,7 +143,6 @@ class PaperSettings:
         0.75, "mm", "Half the width of a pencil line with its blur, filled in where it crosses a spot."
     )
     fill_mm: float = knob(0.8, "mm", "Reach from which a stroke's cells are filled in.")
-    shade_width_mm: float = knob(40.0, "mm", "On narrower strips the card beside tells the light.")
     shade_block_mm: float = knob(2.0, "mm", "A shadow's edge is as soft.")
     shade_mm: float = knob(22.0, "mm", "More than twice a spot's width, so that the median passes over spots.")
     shade_spot: float = knob(
@@ -289,6 +289,10 @@ class ReadingSettings:
     drawn_clear: float = knob(
         0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
     )
+    clean_spread_mm: float = knob(
+        0.05, "mm", "A line so straight over most of the width was drawn, whatever crosses it."
+    )
+    clean_coverage: float = knob(0.6, "", "Most of the width.")
     letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
