@@ -88,7 +88,8 @@ def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
     A round one no larger than spots are, with bare paper on both sides, is believed when paler.
     """
     height = float(blob.absorbance.max())
-    if height < settings.least_absorbance:
+    faint, wide = settings.cloud
+    if height < settings.least_absorbance or (height < faint and blob.width_mm > wide):
         return True
     if blob.absorbance.min() < settings.grey * height:
         return False
@@ -200,6 +201,8 @@ class _Patch:
     """Row of the lane that row 0 is."""
     noise: Floats
     """(3,) standard deviation of the patch's profile at one row."""
+    core: np.ndarray
+    """(cols,) which columns are the spot's middle."""
     fill: float
     """Share of the lane's width."""
 
@@ -209,14 +212,15 @@ def _patch(part: Floats, region: _Region, free: tuple[int, int], field: Field, r
     flank = round(2.0 / field.cell_mm)
     low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], part.shape[0] - 1)
     block = part[low : high + 1]
-    strength = np.maximum(part[region.low : region.high + 1], 0).sum(axis=0)
-    weight = strength.sum(axis=0)
+    # Signed sums: the noise of many bare cells must not add up to a veil.
+    strength = part[region.low : region.high + 1].sum(axis=0)
+    weight = np.maximum(strength.sum(axis=0), 0)
     across = gaussian_filter1d((strength @ (weight / max(float(weight.sum()), 1e-9))), 1.5)
     peak = int(np.argmax(across))
     left = right = peak
-    while left > 0 and across[left - 1] > 0.1 * across[peak]:
+    while left > 0 and across[left - 1] > 0.15 * across[peak]:
         left -= 1
-    while right < len(across) - 1 and across[right + 1] > 0.1 * across[peak]:
+    while right < len(across) - 1 and across[right + 1] > 0.15 * across[peak]:
         right += 1
     values = block[:, left : right + 1].astype(float)
     profile = values.mean(axis=1)
@@ -232,6 +236,7 @@ def _patch(part: Floats, region: _Region, free: tuple[int, int], field: Field, r
         t_mm=field.t_mm[column0 + left : column0 + right + 1],
         first=low,
         noise=noise,
+        core=across[left : right + 1] > 0.6 * across[peak],
         fill=(right - left + 1) / part.shape[1],
     )
 
@@ -298,7 +303,7 @@ def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSetti
         width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
         fill=patch.fill,
-        absorbance=np.maximum(top, 0),
+        absorbance=np.maximum(patch.values[max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(0, 1)), 0),
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
         u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), u_meaning)),

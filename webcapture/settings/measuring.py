@@ -217,7 +217,7 @@ class SpotSettings:
     shared_share: float = knob(
         0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance."
     )
-    least_sd: float = knob(6.0, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
+    least_sd: float = knob(8.0, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
     least_absorbance: float = knob(0.015, "absorbance", "Less is paper's own unevenness, whatever its noise.")
     bare_mm: float = knob(
         8.0,
@@ -241,6 +241,11 @@ class SpotSettings:
     compact_least: float = knob(0.022, "absorbance", "Such a grey spot is believed from here on.")
     grey_broad: tuple[float, float] = knob(
         (0.12, 12.0), "absorbance, mm", "Nor can a grey one that is paler than the first and broader than the second."
+    )
+    cloud: tuple[float, float] = knob(
+        (0.03, 14.0),
+        "absorbance, mm",
+        "Whatever its colour, what is paler than the first and broader than the second is a cloud: tinted shadow, a finger's mark.",
     )
     mark_absorbance: float = knob(
         0.2, "absorbance", "A grey stain on the origin line paler than this is what is left of the pencil marks."
