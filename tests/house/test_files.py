@@ -5,8 +5,11 @@ from __future__ import annotations
 import re
 
 import pytest
+from PIL import Image
 
+from tests.house import readme_pictures
 from tests.house.source import ROOT, tracked
+from webcapture.web.assets import TYPES
 
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "requirements.txt", "webcapture", "static", "templates", "tests"}
 
@@ -30,7 +33,7 @@ def test_top_level_is_as_listed() -> None:
 
 @pytest.mark.parametrize("what", INLINE)
 def test_pages_hold_no(what: str) -> None:
-    pages = tracked("templates/*.html", "static/*")
+    pages = tracked("templates/*.html", "static/*.css", "static/*.js", "static/*.svg")
     assert len(pages) > 10
     hits = [p.name for p in pages if re.search(INLINE[what], p.read_text(encoding="utf-8"), re.I)]
     assert hits == []
@@ -60,3 +63,19 @@ def test_no_file_names_a_path_of_one_machine() -> None:
     ]
     assert hits == []
     assert MACHINE_PATHS.search("see /" + "home/someone/x")
+
+
+def test_pictures_of_the_readme_are_small_and_tell_nothing_but_their_pixels() -> None:
+    pictures = tracked("static/readme/*")
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert len(pictures) >= 5
+    assert [p.name for p in pictures if p.stat().st_size > readme_pictures.MOST_BYTES] == []
+    assert [p.name for p in pictures if p.relative_to(ROOT).as_posix() not in text] == []
+    assert [p.name for p in pictures if Image.open(p).getexif() or "icc_profile" in Image.open(p).info] == []
+
+
+def test_pages_are_made_of_no_file_but_theirs() -> None:
+    """Everything else below static/ is for readers of the project, and no phone fetches it."""
+    files = {p.relative_to(ROOT / "static").parts[0] for p in tracked("static/*")}
+    assert files == {"css", "img", "js", "readme"}
+    assert [p.name for p in tracked("static/readme/*") if p.suffix in TYPES] == []
