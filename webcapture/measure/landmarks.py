@@ -46,7 +46,14 @@ def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings)
             break
         response = _ridge(channels(field.fine, axis=2), field, settings.core_mm, settings.flank_mm)
         for line in trace_lines(
-            _standard(response), field.fine_s_mm, field.bin_t_mm, 2, settings.line_mm, trace.most_lines, trace
+            _standard(response),
+            field.fine_s_mm,
+            field.bin_t_mm,
+            2,
+            settings.line_mm,
+            trace.most_lines,
+            trace.least_clear,
+            trace,
         ):
             candidate = _thin(line, field, settings)
             if candidate is not None and all(
@@ -81,7 +88,9 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
     response = _standard(_smooth_across(step - np.maximum(beside, 0)))
     found = []
-    for line in trace_lines(response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace.most_faint, trace):
+    for line in trace_lines(
+        response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace.most_faint, trace.least_faint, trace
+    ):
         if not _runs_across(line, response, settings.wet_coverage, field, settings):
             continue
         height, lasting = _heights(line, field, settings)
@@ -99,7 +108,9 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     response = _ridge(field.fine.max(axis=2), field, settings.stain_core_mm, settings.stain_flank_mm)
     standard = _standard(_smooth_across(response))
     found = []
-    for line in trace_lines(standard, field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace.most_faint, trace):
+    for line in trace_lines(
+        standard, field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace.most_faint, trace.least_faint, trace
+    ):
         if not _runs_across(line, standard, settings.stain_coverage, field, settings):
             continue
         contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)

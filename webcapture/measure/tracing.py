@@ -32,9 +32,16 @@ class Trace:
 
 
 def trace_lines(
-    response: Floats32, s_mm: Floats, t_mm: Floats, degree: int, width_mm: float, most: int, settings: TraceSettings
+    response: Floats32,
+    s_mm: Floats,
+    t_mm: Floats,
+    degree: int,
+    width_mm: float,
+    most: int,
+    least: float,
+    settings: TraceSettings,
 ) -> list[Trace]:
-    """Up to ``most`` paths of decreasing score.
+    """Up to ``most`` paths of decreasing score, none below ``least``.
 
     ``degree`` is the fitted polynomial's, ``width_mm`` half the width over which a line of this kind responds.
     response: (rows, bins) in standard deviations of the background, positive on a line; s_mm: (rows,) and t_mm: (bins,) places.
@@ -49,7 +56,7 @@ def trace_lines(
     for _ in range(most):
         path = _best_path(gain, reach, settings.turn_cost)
         score = float(gain[bins, path].mean())
-        if score < settings.least_score:
+        if score < least:
             break
         found.append(_refined(response, 2 * path, score, s_mm, t_mm, degree, width_mm, settings))
         near = np.clip(path[:, None] + np.arange(-gap, gap + 1), 0, gain.shape[1] - 1)
@@ -124,6 +131,8 @@ def _polynomial(
 ) -> tuple[Floats, np.ndarray, float]:
     """(coefficients, which points lie on it, their spread) of the lowest degree that does nearly as well as the next."""
     best = _fitted(t_mm, places, strong, 1, settings)
+    if best[2] < settings.straight_mm:
+        return best
     for higher in range(2, degree + 1 if len(t_mm) >= settings.bow_bins else 2):
         fit = _fitted(t_mm, places, strong, higher, settings)
         if fit[1].sum() < max(settings.bow_coverage * len(t_mm), best[1].sum()) or fit[2] > settings.bow_gain * best[2]:

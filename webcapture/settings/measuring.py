@@ -65,7 +65,13 @@ class TraceSettings:
         0.25, "", "Steepest line, rise over run: 14°, beyond any drawn origin and most slanted fronts."
     )
     turn_cost: float = knob(0.15, "sd/row", "A path that wriggles must gain by it.")
-    least_score: float = knob(1.1, "sd", "Mean response of a path: chance paths through grain reach 1.")
+    least_clear: float = knob(
+        2.0,
+        "sd",
+        "Mean response of a path that may be a drawn line: a quarter of the width at full clearness; chance paths through grain reach 1.8.",
+    )
+    least_faint: float = knob(1.4, "sd", "The same of a wet edge or a stain, whose length proves it.")
+    straight_mm: float = knob(0.06, "mm", "Scatter about a straight line that leaves nothing for a bow to explain.")
     apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
     seen_least: float = knob(2.5, "sd", "Response at which one bin counts as showing the line.")
     bow_bins: int = knob(8, "", "A curve through fewer places would follow their scatter.")
