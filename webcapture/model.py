@@ -130,8 +130,8 @@ class Sheet:
     """Colour of the light: linear intensity of white paper in R, G, B, relative to their mean."""
     tint: float
     """Linear intensity of the printed tint relative to the white page."""
-    shade: float
-    """How far light and shadow on the card depart from a smooth field: natural logarithm, 2nd to 98th percentile."""
+    shade: tuple[float, float]
+    """How far light and shadow on the card fall below, and rise above, a smooth field: natural logarithm, 2nd and 98th percentile."""
 
 
 @dataclass(frozen=True, slots=True)

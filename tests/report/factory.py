@@ -73,7 +73,7 @@ def make_result(
         light_px_per_mm=0.1,
         white=(1.0, 1.0, 1.0),
         tint=0.26,
-        shade=0.02,
+        shade=(0.02, 0.02),
     )
     return PhotoResult(CardSeen(layout, paper, 0.0412, 7.13, 12.84), strips, flags(*photo_flags), sheet, photo)
 

@@ -52,7 +52,7 @@ def _level(coarse: Bytes8, light: Floats32, white: Triple, tint: float) -> Float
 
 def _light(
     linear: Floats32, scale: float, card: CardLayout, settings: LightSettings
-) -> tuple[Floats32, Triple, float, float]:
+) -> tuple[Floats32, Triple, float, tuple[float, float]]:
     """(field, colour of the light, tint, shade) as in Sheet, from the (rows, cols, 3) linear page at ``scale`` px/mm."""
     places = np.array(card.whites) * scale - 0.5
     whites = _sampled(linear, places)
@@ -66,8 +66,8 @@ def _light(
     logs = np.log(np.maximum(mean, np.float32(settings.least_level))) - trend
     known = _known(logs, tint, places[good], scale, card, settings)
     local = _filled_in(logs, known, tint, scale, settings)
-    low, high = np.percentile(local[known != 0], [2, 98])
-    return np.exp(trend + local), (r, g, b), float(np.exp(tint)), float(high - low)
+    low, high = (float(part) for part in np.percentile(local[known != 0], [2, 98]))
+    return np.exp(trend + local), (r, g, b), float(np.exp(tint)), (-low, high)
 
 
 def _smooth_trend(
@@ -115,7 +115,8 @@ def _tint(mean: Floats32, scale: float, card: CardLayout, settings: LightSetting
 def _sampled(picture: Floats32, places_px: Floats) -> Floats:
     """(n,) or (n, channels) values at (n, 2) places, with linear interpolation."""
     x, y = places_px.astype(np.float32).T[:, None, :]
-    return np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR), float)[0]
+    sampled: Floats = np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR), float)[0]
+    return sampled
 
 
 def _known(
@@ -124,8 +125,8 @@ def _known(
     """+1 where the field of logarithms shows bare white, −1 where it shows tint, 0 elsewhere."""
     mask = np.zeros(logs.shape, np.float32)
     panel = panel_slices(card, scale, settings.panel_inset_mm)
-    deepest, brightest = settings.shade_range
-    is_tint = cv2.inRange(logs[panel], np.array(tint + deepest), np.array(tint + brightest))
+    darkest, brightest = tint + settings.deepest_shade, tint * (1 - settings.brightest_tint)
+    is_tint = cv2.inRange(logs[panel], np.array(darkest), np.array(brightest))
     mask[panel] = np.asarray(cv2.erode(is_tint, np.ones((3, 3), np.uint8)), np.float32) / -255
     col, row = np.round(whites).astype(int).T
     mask[row, col] = 1

@@ -26,22 +26,22 @@ def judge(
     settings: QualitySettings,
 ) -> Quality:
     """Blur, darkness, glare, shadow, bent or incomplete card, as flags; raises where nothing could be trusted."""
-    blur = _blur_mm(sheet, card)
-    white = float(np.median(sheet.light))
-    span = _span(sighting, card)
+    blur, white, span = _blur_mm(sheet, card), float(np.median(sheet.light)), _span(sighting, card)
     if span < settings.span_error:
         raise CardIncomplete("About half of the card is out of the picture or covered.")
-    if blur > settings.blur_error_mm:
-        raise OutOfFocus("The photo is too blurred: the card's edges are smeared over more than two millimetres.")
     if white < settings.dark_error:
         raise TooDark("The photo is too dark: white paper is nearly black in it.")
+    if blur > settings.blur_error_mm:
+        raise OutOfFocus("The photo is too blurred: the card's edges are smeared over more than two millimetres.")
+    glare = _glare(sheet, outlines, card, settings)
+    below, above = sheet.shade
     checks = {
         "card-incomplete": span < settings.span_flag,
         "card-bent": view.bend_mm > settings.bend_mm,
         "out-of-focus": blur > settings.blur_flag_mm,
         "too-dark": white < settings.dark_flag,
-        "shadow": sheet.shade > settings.shade,
-        "glare": _glare(sheet, outlines, card, settings),
+        "shadow": below > settings.shade or (below + above > settings.shade_span and not glare),
+        "glare": glare,
     }
     return Quality(blur, white, flags(*(code for code, holds in checks.items() if holds)))
 
@@ -55,25 +55,25 @@ def _span(sighting: CardSighting, card: CardLayout) -> float:
 def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
     """Standard deviation of the blur on the card, from the chequers' edges beside every saddle, both ways.
 
-    For an edge blurred by a Gaussian, the area between it and a sharp step is 2 sd / √(2π) of its height.
+    For an edge blurred by a Gaussian, the area between it and a sharp step is 2 sd / √(2π) of its height. Each area is taken
+    with its sign, so that noise does not add up to blur.
     """
-    saddles = np.array(card.saddles)
-    steps = np.arange(-2.0, 2.01, 0.1)
-    page = grey(sheet.pixels)
-    widths = []
-    for along, across in (((1.0, 0.0), (0.0, 2.5)), ((0.0, 1.0), (2.5, 0.0))):
-        for sign in (-1, 1):
-            places = saddles[:, None] + sign * np.array(across) + steps[:, None] * np.array(along)
-            px = (places * sheet.px_per_mm - 0.5).astype(np.float32)
-            levels = linear_from_srgb(np.asarray(cv2.remap(page, px[..., 0], px[..., 1], cv2.INTER_LINEAR), np.uint8))
-            first, last = levels[:, :4].mean(axis=1), levels[:, -4:].mean(axis=1)
-            rise = last - first
-            clear = np.abs(rise) > 0.3 * np.maximum(first, last)
-            edge = ((levels - first[:, None]) / np.where(clear, rise, 1)[:, None])[clear]
-            place = steps[-1] - edge.sum(axis=1) * 0.1 + 0.05
-            sharp = (steps[None, :] > place[:, None]).astype(float)
-            widths.append(np.abs(edge - sharp).sum(axis=1) * 0.1 * np.sqrt(2 * np.pi) / 2)
-    seen = float(np.median(np.concatenate(widths))) if widths else 0.0
+    saddles, steps = np.array(card.saddles), np.arange(-2.0, 2.01, 0.1)
+    sides = np.array([(0.0, 2.5), (0.0, -2.5), (2.5, 0.0), (-2.5, 0.0)])
+    along = np.array([(1.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, 1.0)])
+    places = saddles[:, None, None] + sides[:, None] + steps[:, None] * along[:, None]
+    x, y = (places.reshape(-1, len(steps), 2) * sheet.px_per_mm - 0.5).astype(np.float32).transpose(2, 0, 1)
+    levels = linear_from_srgb(grey(cv2.remap(sheet.pixels, x, y, cv2.INTER_LINEAR)))
+    first, last = levels[:, :4].mean(axis=1), levels[:, -4:].mean(axis=1)
+    rise = last - first
+    clear = np.abs(rise) > 0.3 * np.maximum(first, last)
+    if not clear.any():
+        return 0.0
+    edge = ((levels - first[:, None]) / np.where(clear, rise, 1)[:, None])[clear]
+    place = steps[-1] - edge.sum(axis=1) * 0.1 + 0.05
+    beyond = steps[None, :] > place[:, None]
+    areas = np.where(beyond, 1 - edge, edge).sum(axis=1) * 0.1
+    seen = max(float(np.median(areas)), 0.0) * float(np.sqrt(2 * np.pi)) / 2
     own = 0.5 / sheet.px_per_mm  # what resampling to the sheet adds
     return float(np.sqrt(max(seen**2 - own**2, 0.0)))
 

@@ -140,10 +140,9 @@ class LightSettings:
     tint_most: float = knob(
         0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow."
     )
-    shade_range: tuple[float, float] = knob(
-        (-0.8, 0.35),
-        "ln",
-        "Tint this much below or above its usual level is in a shadow or a bright place; beyond is ink or paper.",
+    deepest_shade: float = knob(-0.8, "ln", "Tint this far below its usual level is in a deep shadow; below is ink.")
+    brightest_tint: float = knob(
+        0.4, "", "Tint this share of the way to white lies in a bright place; above is paper, in a shadow perhaps."
     )
     panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
     reaches_mm: tuple[float, ...] = knob(
@@ -162,7 +161,16 @@ class QualitySettings:
     blur_error_mm: float = knob(0.9, "mm", "Spots of 2 mm run into each other and lines are gone.")
     dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
     dark_error: float = knob(0.025, "", "Below, 8 bits leave a handful of levels for all absorbances.")
-    shade: float = knob(0.28, "ln", "Steps of light of a quarter; a smooth gradient does not count.")
+    shade: float = knob(
+        0.16,
+        "ln",
+        "Parts this much darker than the field are in a shadow; the print's and the field's own flaws reach 0.13.",
+    )
+    shade_span: float = knob(
+        0.22,
+        "ln",
+        "From dark to bright parts, where no reflection makes the bright ones: nearly all of the card is in shadow.",
+    )
     panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
     glare_level: float = knob(0.95, "", "Linear intensity in all channels that a camera clips.")
     glare_mm2: float = knob(30.0, "mm²", "A reflection smaller than a spot hides nothing.")
@@ -189,6 +197,12 @@ class StripSettings:
     turn_limit_deg: float = knob(20.0, "deg", "More turned than this, it is not laid in its bay.")
     edge_step_mm: float = knob(1.0, "mm", "An edge is located at this spacing.")
     edge_search_mm: float = knob(2.5, "mm", "How far from the coarse outline an edge is looked for.")
+    edge_bow_mm: float = knob(1.0, "mm", "A bent strip's edge bows this far from its line as the camera sees it.")
+    edge_seen: float = knob(
+        0.4,
+        "",
+        "Share of each long side on which paper must end near its line: a bulging reflection has no such sides.",
+    )
     edge_power: float = knob(
         0.6,
         "",

@@ -1,0 +1,143 @@
+"""Where paper ends: straight lines through the edge points of a strip's four sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from webcapture.imaging.colour import linear_from_srgb
+from webcapture.model import Floats, Floats32, Sheet
+from webcapture.settings import StripSettings
+
+END_SHARE = 0.06
+"""Share of an edge's length left out at each end when a line is fitted to it: corners are round or torn."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Side:
+    """One side of a strip."""
+
+    points_mm: Floats
+    """(n, 2) places where the paper ends."""
+    place: Floats
+    """(2,) a place on the line through most of them."""
+    direction: Floats
+    """(2,) unit vector along it."""
+    scatter_mm: float
+    """Standard deviation of the points about a smooth line."""
+    seen: float
+    """Share of the side's length on which paper ends near that line."""
+    ends_in_nothing: bool
+    """True where the photo ends before the paper does."""
+
+
+def side_of(start: Floats, end: Floats, middle: Floats, sheet: Sheet, settings: StripSettings) -> Side:
+    """Where, going outwards from between two coarse corners, the paper ends: half-way between the levels on both sides."""
+    length = float(np.linalg.norm(end - start))
+    along = (end - start) / length
+    out = np.array([along[1], -along[0]])
+    out = out if out @ (start - middle) > 0 else -out
+    x = np.linspace(0, length, max(int(length / settings.edge_step_mm), 8))
+    steps = np.arange(-settings.edge_search_mm, settings.edge_search_mm + 0.05, 0.1)
+    places = start + x[:, None, None] * along + steps[:, None] * out
+    levels = _brightest(sheet, places, settings)
+    reach, good = _falls(levels, steps, settings)
+    count = len(x)
+    x, y = (x[good], reach[good]) if good.sum() >= 4 else (x, np.zeros_like(x))
+    offset, slope = straight(x, y, 0.005)
+    near = good.sum() >= 4 and np.abs(y - offset - slope * x) < settings.edge_bow_mm
+    direction = along + slope * out
+    return Side(
+        points_mm=start + x[:, None] * along + y[:, None] * out,
+        place=start + offset * out,
+        direction=direction / np.linalg.norm(direction),
+        scatter_mm=_scatter(y),
+        seen=float(np.sum(near)) / (count * (1 - 2 * END_SHARE)),
+        ends_in_nothing=_median(levels[:, -3:].ravel()) == 0.0,
+    )
+
+
+def _falls(levels: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floats, NDArray[np.bool_]]:
+    """((n,) the step at which each row of levels has fallen half-way from its inner to its outer level, whether it does).
+
+    The levels are taken first from both ends of the rows; then, next to the edge so found, without the strip's own shadow.
+    """
+    calm = np.asarray(cv2.blur(levels, (1, 5)), np.float32)
+    inner, outer = _row_medians(calm[:, :7]), _row_medians(calm[:, -7:])
+    place, falls = _half_way(calm, inner, outer)
+    good = falls & (inner - outer > settings.edge_fall * inner)
+    row, column = np.arange(len(calm))[:, None], np.round(place).astype(int)[:, None]
+    beside = np.arange(4, 9)
+    inner = _row_medians(calm[row, np.maximum(column - beside, 0)])
+    outer = _row_medians(calm[row, np.minimum(column + beside, calm.shape[1] - 1)])
+    nearer, falls = _half_way(calm, inner, outer)
+    place = np.where(falls & (np.abs(nearer - place) < 4), nearer, place)
+    ends = int(END_SHARE * len(place)) + 1
+    good[:ends] = good[-ends:] = False
+    return steps[0] + (steps[1] - steps[0]) * place, good
+
+
+def _row_medians(levels: Floats32) -> Floats32:
+    """(n,) medians of rows of an odd number of values; without the care for other cases that makes numpy's slow."""
+    middle = levels.shape[1] // 2
+    return np.partition(levels, middle, axis=1)[:, middle]
+
+
+def _half_way(levels: Floats32, inner: Floats32, outer: Floats32) -> tuple[Floats, NDArray[np.bool_]]:
+    """((n,) the column, in fractions, where each row first falls through the middle of its two levels, whether it does)."""
+    over = levels - ((inner + outer) / 2)[:, None]
+    crossing = (over[:, :-1] >= 0) & (over[:, 1:] < 0)
+    first = np.argmax(crossing, axis=1)
+    row = np.arange(len(levels))
+    before, after = over[row, first].astype(float), over[row, first + 1].astype(float)
+    falls = crossing[row, first]
+    return first + np.where(falls, before / np.where(falls, before - after, 1.0), 0.0), falls
+
+
+def _brightest(sheet: Sheet, places_mm: Floats, settings: StripSettings) -> Floats32:
+    """(m, n) level in the brightest channel, on a scale for locating edges, at (m, n, 2) places on the card."""
+    x, y = (places_mm * sheet.px_per_mm - 0.5).astype(np.float32).transpose(2, 0, 1)
+    red, green, blue = cv2.split(cv2.remap(sheet.pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    return linear_from_srgb(np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8)) ** np.float32(settings.edge_power)
+
+
+def straight(x: Floats, y: Floats, least_spread: float) -> tuple[float, float]:
+    """(offset at x = 0, slope) of the line through most of the points (n,), x ascending; they scatter by ``least_spread`` or more.
+
+    It starts from the median slope between points half the length apart, which a third of wrong points cannot turn.
+    """
+    half = len(x) // 2
+    slope = _median((y[half:] - y[: len(y) - half]) / (x[half:] - x[: len(x) - half])) if half else 0.0
+    offset = _median(y - slope * x)
+    for _ in range(8):
+        off = y - offset - slope * x
+        spread = max(1.4826 * _median(np.abs(off)), least_spread)
+        weight = (1 + (off / (2 * spread)) ** 2) ** -2
+        total = weight.sum()
+        x_off = x - weight @ x / total
+        correction = float((weight * x_off) @ off / max(weight @ x_off**2, 1e-9))
+        moved = float(weight @ off / total) - correction * float(x[0] - x_off[0])
+        slope, offset = slope + correction, offset + moved
+        if abs(moved) + abs(correction) * float(x[-1]) < 0.02 * least_spread:
+            break
+    return offset, slope
+
+
+def _median(values: Floats | Floats32) -> float:
+    """The upper median; several times faster than numpy's own on a hundred values."""
+    return float(np.partition(values, len(values) // 2)[len(values) // 2])
+
+
+def _scatter(y: Floats) -> float:
+    """Standard deviation of evenly spaced places about a smooth line: from their second differences, which a bend hardly shows."""
+    second = y[2:] - 2 * y[1:-1] + y[:-2]
+    return max(1.4826 * float(np.median(np.abs(second))) / float(np.sqrt(6.0)), 0.005) if len(second) else 0.1
+
+
+def meeting(one: Side, other: Side) -> Floats:
+    """Where two sides cross."""
+    reach = np.linalg.solve(np.stack([one.direction, -other.direction], axis=1), other.place - one.place)
+    return np.asarray(one.place + reach[0] * one.direction)
