@@ -123,17 +123,39 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
 def as_line(candidate: Candidate, field: Field, u_extra_mm: float) -> Line:
     """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
     trace = candidate.trace
+    lift = _densest_offset(trace, field) if candidate.kind == "stain" else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / 2, 1)), u_extra_mm))
-    places = field.fine_s_mm[0] + trace.rows * _spacing(field)
+    places = field.fine_s_mm[0] + trace.rows * _spacing(field) + lift
     return Line(
         kind=candidate.kind,
         t_mm=field.bin_t_mm[seen],
         s_mm=places[seen],
-        coefficients=trace.coefficients,
+        coefficients=trace.coefficients + np.eye(len(trace.coefficients))[0] * lift,
         u_mm=u,
         strength=trace.score,
     )
+
+
+def line_at(line: Line, t_mm: float, reach_mm: float) -> float:
+    """s of a line where it crosses a lane's axis: its curve, and how the line itself departs from it nearby.
+
+    A front ripples, and a hand wavers: within ``reach_mm`` the line's own places count, the more of them there are.
+    """
+    near = np.exp(-0.5 * ((line.t_mm - t_mm) / reach_mm) ** 2)
+    off = line.s_mm - polyval(line.t_mm, line.coefficients)
+    return float(polyval(t_mm, line.coefficients) + near @ off / (near.sum() + 0.5))
+
+
+def _densest_offset(trace: Trace, field: Field) -> float:
+    """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
+    offsets = np.arange(-2.0, 2.01, 0.125)
+    profile = field.fine[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], 2].mean(axis=0)
+    smooth = np.convolve(profile, [0.25, 0.5, 0.25], mode="valid")
+    peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
+    before, at, after = smooth[peak - 1 : peak + 2]
+    bend = before - 2 * at + after
+    return float(offsets[peak + 1] + (0.125 * 0.5 * (before - after) / bend if bend < 0 else 0.0))
 
 
 def _candidate(kind: str, trace: Trace, field: Field, colour: Floats) -> Candidate:

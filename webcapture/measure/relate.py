@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
 from webcapture.measure.flatness import Rise
+from webcapture.measure.landmarks import line_at
 from webcapture.measure.lanes import Track
 from webcapture.measure.ratios import resolution
 from webcapture.measure.spots import Blob
@@ -66,8 +66,8 @@ def lane_of(
     """The lane with its spots related to origin and front, both taken where this lane's axis meets them."""
     t = _axis(track, blobs)
     run = _Run(
-        origin_mm=frame.flat(float(polyval(t, origin.coefficients)), t) if origin else None,
-        front_mm=frame.flat(float(polyval(t, front.coefficients)), t) if front else None,
+        origin_mm=frame.flat(line_at(origin, t, settings.reading.local_mm), t) if origin else None,
+        front_mm=frame.flat(line_at(front, t, settings.reading.local_mm), t) if front else None,
         u_origin_mm=origin.u_mm if origin else 0.0,
         u_front_mm=front.u_mm * _reach(front, t) if front else 0.0,
         t_mm=t,

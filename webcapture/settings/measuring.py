@@ -314,6 +314,7 @@ class ReadingSettings:
     stems: float = knob(
         0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters."
     )
+    local_mm: float = knob(3.0, "mm", "Reach within which a line's own places count in a lane: a spot's width.")
     u_pencil_mm: float = knob(0.02, "mm", "Where within a pencil line its middle lies.")
     u_wet_mm: float = knob(
         0.8, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
