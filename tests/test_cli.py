@@ -130,6 +130,12 @@ class TestMeasure:
         assert capsys.readouterr().out == ""
         assert json.loads((bench / "result.json").read_text())[0]["photo"] == "good.jpg"
 
+    @pytest.mark.parametrize("name", ["good.jpg", "./GOOD.jpg"])
+    def test_json_never_goes_over_a_photo(self, bench: Path, name: str, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["measure", "tray.jpg", "good.jpg", "--json", name]) == 2
+        assert "over the photo" in capsys.readouterr().err
+        assert (bench / "good.jpg").read_bytes() == b"strip"
+
     def test_relative_to_a_spot(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
         _, entries, _ = measured_json(["good.jpg", "--relative-to", "1.1.2"], capsys)
         spots = entries[0]["strips"][0]["lanes"][0]["spots"]

@@ -84,6 +84,7 @@ def _measure(options: argparse.Namespace) -> int:
     from webcapture.report.table import photo_text  # noqa: PLC0415 - see the top
 
     webcapture.measure_photo  # noqa: B018 - loaded now, so that a missing library is said once
+    check_target(options.json, options.photos)
     if options.annotated:
         make_folder(options.annotated)
     names = annotated_names(options.photos, options.annotated) if options.annotated else {}
@@ -172,7 +173,7 @@ def _candidates(folder: Path, stem: str) -> Iterator[Path]:
 
 def _place(path: Path) -> str:
     """One name for one file, also where capitals do not count."""
-    return str(path.absolute().resolve()).lower()
+    return os.path.realpath(path).lower()
 
 
 def _report_progress(n: int, count: int, entry: Json) -> None:
@@ -188,6 +189,12 @@ def _report_progress(n: int, count: int, entry: Json) -> None:
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def check_target(target: str | None, photos: Sequence[Path]) -> None:
+    """Raise UsageError where the results would be written over one of the photos."""
+    if target is not None and _place(Path(target)) in {_place(photo) for photo in photos}:
+        raise UsageError(f"The results would be written over the photo “{target}”.", "Give --json another name.")
 
 
 def write_json(entries: list[Json], target: Path | None) -> None:
@@ -324,7 +331,7 @@ def _add_demo(commands: Any) -> None:
 def _add_serve(commands: Any) -> None:
     sub = _command(commands, "serve", _serve, "serve the web tool", "To let phones in, use --host 0.0.0.0.")
     _add_address(sub)
-    sub.add_argument("--data", type=Path, metavar="DIR", help="folder for what is to be kept")
+    sub.add_argument("--data", type=Path, metavar="DIR", help="folder for what is to be kept; nothing is yet")
 
 
 def _add_address(sub: argparse.ArgumentParser) -> None:

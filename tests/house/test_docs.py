@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import re
 from dataclasses import fields
@@ -33,6 +34,13 @@ def test_guide_holds_the_table(name: str) -> None:
 def test_tables_of_the_guide_are_true() -> None:
     text = GUIDE.read_text(encoding="utf-8")
     assert text == docs_tables.filled(text), "run: python -m tests.house.docs_tables --write"
+
+
+def test_every_module_stands_in_the_picture_of_the_house() -> None:
+    picture = GUIDE.read_text(encoding="utf-8").split("```")[1]
+    rooms = ast.get_docstring(next(m.tree for m in modules() if m.name == "webcapture.synthetic")) or ""
+    shown = {m.place: picture if m.room != "synthetic" else rooms for m in modules() if m.path.name != "__init__.py"}
+    assert [place for place, text in shown.items() if not re.search(rf"\b{place.split('/')[-1]}\b", text)] == []
 
 
 def test_every_command_stands_in_the_readme_or_the_guide() -> None:

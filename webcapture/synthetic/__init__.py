@@ -13,6 +13,7 @@
     truth.py         what is known                    known.py    from what was painted to what is known
     classes.py       ranges to draw from              papers.py, shots.py   drawing strips and cameras at random
     scenes.py        typical, hard, tray by seed      adverse.py  photos that go wrong, and what must be said of them
+    workshop.py      the shipped scenario of the demonstration
 """
 
 from __future__ import annotations
