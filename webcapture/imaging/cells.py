@@ -23,8 +23,8 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     return StripCells(
         outline=image.outline,
         cells=cells,
-        strokes=_strokes(cells, settings),
-        cell_mm=settings.cell_mm,
+        strokes=_strokes(cells, length / len(cells), settings),
+        cell_mm=length / len(cells),
         bins=_resized(paper[:, edge : cols - edge], rows, count),
         rim_mm=edge / scale,
         light=image.light[inset:-inset],
@@ -51,14 +51,14 @@ def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
     return np.asarray(cv2.resize(values, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
 
 
-def _strokes(cells: Floats32, settings: CellSettings) -> np.ndarray:
+def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndarray:
     """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold, grey in all channels.
 
     A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
     """
-    size = max(round(settings.stroke_mm / settings.cell_mm), 2)
+    size = max(round(settings.stroke_mm / cell_mm), 2)
     palest = (cells - np.median(cells[::5, ::5], axis=(0, 1))).max(axis=2)
-    dark = cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / settings.cell_mm)
+    dark = cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm)
     thin = dark - cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
     some = thin[::3, ::3]
     usual = float(np.median(some))

@@ -251,7 +251,8 @@ def _share_above(line: Trace, response: Floats32, field: Field, settings: Landma
 def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
     """(bins, n) rows at the offsets from the fitted line."""
     s = polyval(field.bin_t_mm, trace.coefficients)[:, None] + offset_mm
-    return np.clip(np.round((s - field.fine_s_mm[0]) / _spacing(field)), 0, len(field.fine_s_mm) - 1).astype(int)
+    rows = np.round((s - field.fine_s_mm[0]) / _spacing(field))
+    return np.asarray(np.clip(rows, 0, len(field.fine_s_mm) - 1), int)
 
 
 def _contrast(
@@ -265,9 +266,9 @@ def _contrast(
     sides = field.fine[_along(trace, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]])), bins]
     if brightest:
         near = field.fine[_along(trace, field, np.arange(-flank_mm[1], flank_mm[1] + step / 2, step)), bins]
-        return np.median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0)
+        return np.asarray(np.median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0), float)
     core = field.fine[_along(trace, field, np.arange(-core_mm, core_mm + step / 2, step)), bins]
-    return np.median((core.mean(axis=1) - np.median(sides, axis=1))[seen], axis=0)
+    return np.asarray(np.median((core.mean(axis=1) - np.median(sides, axis=1))[seen], axis=0), float)
 
 
 def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:

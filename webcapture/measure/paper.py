@@ -122,7 +122,8 @@ def _bare_paper(
     block = max(round(1.0 / cell_mm), 1)
     rows, cols = values.shape[0] // block, values.shape[1] // block
     weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
-    mean = _blocks(values * usable[..., None], rows, cols, block) / np.maximum(weight, 1e-3)[..., None]
+    known = np.maximum(weight, np.float32(1e-3))[..., None]
+    mean = np.asarray(_blocks(values * usable[..., None], rows, cols, block) / known, np.float32)
     level = _first_level(mean, weight, settings)
     sigma = settings.level_mm
     for _ in range(3):
@@ -159,7 +160,7 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
 
 def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
     inner = values[: rows * block, : cols * block].reshape(rows, block, -1).sum(axis=1, dtype=np.float32)
-    return inner.reshape(rows, cols, block, -1).sum(axis=2, dtype=np.float32) / np.float32(block * block)
+    return np.asarray(inner.reshape(rows, cols, block, -1).sum(axis=2) / (block * block), np.float32)
 
 
 def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:

@@ -194,8 +194,24 @@ def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Set
     far = max(other, key=lambda c: c.coverage, default=None)
     odds = rule.arrow if not reading.strip.turned else -rule.arrow
     odds += _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
+    if reading.origin is not None and far is not None:
+        odds += _layout_odds(reading, far, settings)
     spots = rule.widths * float(growths.sum()) + rule.tail * float(np.clip(tails, -1, 1).sum())
     return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))
+
+
+def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
+    """What the places of two lines and of the writing say for the lower one being the origin."""
+    rule, length = settings.reading, reading.field.length_mm
+    low, high = rule.usual_front
+    fits = low <= far.middle_mm / length <= high
+    other_fits = low <= 1 - reading.origin.middle_mm / length <= high if reading.origin else fits
+    odds = rule.places * (int(fits) - int(other_fits))
+    s_mm, cell = reading.field.s_mm, reading.field.cell_mm**2
+    below = float(reading.strip.strokes[s_mm < reading.origin.middle_mm - 3].sum()) * cell if reading.origin else 0.0
+    above = float(reading.strip.strokes[s_mm > far.middle_mm + 3].sum()) * cell
+    one_sided = (below > rule.writing_mm2) - (above > rule.writing_mm2)
+    return odds + rule.writing * one_sided
 
 
 def _line_odds(line: Candidate | None, field: Field, settings: Settings) -> float:

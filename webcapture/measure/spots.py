@@ -16,7 +16,7 @@ from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
 from webcapture.measure.paper import Stain
-from webcapture.model import Floats
+from webcapture.model import Floats, Floats32
 from webcapture.settings import SpotSettings
 
 
@@ -103,7 +103,7 @@ def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
 # ---- finding
 
 
-def _standing_out(part: Floats, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> tuple[Floats, Floats]:
+def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> tuple[Floats, Floats]:
     """(rows,) how far each row stands out of the noise, in the window across the lane that shows most; and by how much.
 
     The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness.
@@ -127,9 +127,10 @@ def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSet
     """
     if paper.sum() * cell_mm >= settings.bare_mm:
         bare = profile[paper]
-        return 1.4826 * np.median(np.abs(bare - np.median(bare, axis=0)), axis=0) + settings.noise_least
+        spread = np.median(np.abs(bare - np.median(bare, axis=0)), axis=0)
+        return np.asarray(1.4826 * spread + settings.noise_least, float)
     off = np.abs(profile - np.median(profile[paper] if paper.any() else profile, axis=0))
-    return np.percentile(off, 25, axis=0) / 0.3186 + settings.noise_least
+    return np.asarray(np.percentile(off, 25, axis=0) / 0.3186 + settings.noise_least, float)
 
 
 def _windows(columns: int, width: float) -> list[slice]:
@@ -207,7 +208,7 @@ class _Patch:
     """Share of the lane's width."""
 
 
-def _patch(part: Floats, region: _Region, free: tuple[int, int], field: Field, row0: int, column0: int) -> _Patch:
+def _patch(part: Floats32, region: _Region, free: tuple[int, int], field: Field, row0: int, column0: int) -> _Patch:
     """Cut out the region with as much bare paper at both ends as its neighbours leave, up to 2 mm."""
     flank = round(2.0 / field.cell_mm)
     low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], part.shape[0] - 1)
@@ -283,7 +284,7 @@ def _single(patch: _Patch, profile: Floats, region: _Region, settings: SpotSetti
     rows = slice(low, high + 1)
     mass = np.maximum(signal[rows], 0)
     total = float(mass.sum())
-    if total <= 0:
+    if total <= 0 or not patch.core.any():
         return None
     s = patch.s_mm[rows]
     centre = float(mass @ s) / total

@@ -13,7 +13,7 @@ from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
-from webcapture.measure.reading import Reading, odds_upright, read_lines, turned_round
+from webcapture.measure.reading import Reading, marks_beside, odds_upright, read_lines, turned_round
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
@@ -38,7 +38,7 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     attempt = _attempt(strip, settings)
     if _odds(attempt, settings) < 0:
         other = _attempt(turned_round(strip), settings)
-        attempt = other if _odds(other, settings) > 0 else attempt
+        attempt = other if _odds(other, settings) > 0 and _shows_its_way(other) else attempt
     rise = rise_of(attempt.reading.strip, view, settings.flatness)
     frame = Frame(attempt.reading.strip, view, rise)
     lanes = tuple(
@@ -54,6 +54,17 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
         lanes=lanes,
         flags=flags(*_codes(attempt, lanes, rise, settings)),
     )
+
+
+def _shows_its_way(attempt: Attempt) -> bool:
+    """Whether a strip read the other way up has what it takes: an origin with a front beyond it, or with marks on it.
+
+    A line near the top alone is a front whose origin was never drawn.
+    """
+    origin = attempt.reading.origin
+    if origin is None:
+        return False
+    return attempt.front is not None or marks_beside(origin, attempt.reading.field) > 0
 
 
 def _attempt(strip: StripCells, settings: Settings) -> Attempt:
@@ -179,5 +190,8 @@ def _slant(attempt: Attempt, settings: Settings) -> bool:
 
 
 def _ink_ran(attempt: Attempt) -> bool:
-    """Whether the origin line is not pencil: it has a colour of its own."""
-    return attempt.reading.origin is not None and attempt.reading.origin.kind == "coloured"
+    """Whether the origin line is not pencil: it has a colour of its own, and not from a spot that stayed on it."""
+    line = attempt.reading.origin
+    if line is None or line.kind != "coloured":
+        return False
+    return not any(blob.edges_mm[0] < line.middle_mm < blob.edges_mm[1] for blobs in attempt.blobs for blob in blobs)

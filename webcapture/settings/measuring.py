@@ -283,11 +283,19 @@ class ReadingSettings:
     )
     partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
     widths: float = knob(
-        2.0,
+        3.0,
         "ln odds",
         "For each unit of growth of ln(width) over the run: spots widen by about 0.6 on their way, but dyes and loads differ as much.",
     )
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
+    usual_front: tuple[float, float] = knob(
+        (0.6, 0.9),
+        "strip length",
+        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source).",
+    )
+    places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
+    writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
+    writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
     most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
     drawn_spread_mm: float = knob(0.2, "mm", "A line drawn by hand wavers less; a row of letters more.")
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
