@@ -19,7 +19,8 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     rim = settings.edge_mm + _inward_mm(image, width)
     edge = round(rim * scale)
     count = int(np.clip(round((width - 2 * rim) / settings.bin_mm), 3, settings.most_bins))
-    cells = _resized(paper, max(round(length / settings.cell_mm), 8), max(round(width / settings.cell_mm), 8))
+    cell_mm = settings.sheet_cell_mm if width >= settings.sheet_mm else settings.cell_mm
+    cells = _resized(paper, max(round(length / cell_mm), 8), max(round(width / cell_mm), 8))
     return StripCells(
         outline=image.outline,
         cells=cells,

@@ -12,6 +12,8 @@ class CellSettings:
     """Averaging a strip's image."""
 
     cell_mm: float = knob(0.3, "mm", "Spots are 3 mm and more; finer cells only cost time.")
+    sheet_mm: float = knob(40.0, "mm", "From this width on the cells are larger, lest a sheet take seconds.")
+    sheet_cell_mm: float = knob(0.4, "mm", "On a sheet spots are rounder and larger than bands on a strip are high.")
     bin_mm: float = knob(
         1.5,
         "mm",
@@ -208,17 +210,17 @@ class SpotSettings:
     channel_sd: float = knob(8.0, "sd", "A channel that shows a spot less clearly says nothing of its place.")
     better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
     meaning: float = knob(
-        0.002,
+        0.0015,
         "width",
         "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This and the next two from the scatter on photos with known truth.",
     )
     skewed: float = knob(
-        0.35,
+        0.3,
         "",
         "The same for each millimetre between centre and densest place, up to 0.08 of the width: the foot of a skewed spot is lost in the paper.",
     )
     level_share: float = knob(
-        0.45, "width", "The same over the signal-to-noise ratio: the paper's level decides over a faint spot's foot."
+        0.35, "width", "The same over the signal-to-noise ratio: the paper's level decides over a faint spot's foot."
     )
     shared_share: float = knob(
         0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance."
@@ -323,11 +325,11 @@ class ReadingSettings:
         0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters."
     )
     local_mm: float = knob(3.0, "mm", "Reach within which a line's own places count in a lane: a spot's width.")
-    u_pencil_mm: float = knob(0.02, "mm", "Where within a pencil line its middle lies.")
+    u_pencil_mm: float = knob(0.015, "mm", "Where within a pencil line its middle lies.")
     u_wet_mm: float = knob(
-        0.8, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
+        0.65, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
     )
-    u_stain_mm: float = knob(0.5, "mm", "The same for a stain, in whose width the front stopped.")
+    u_stain_mm: float = knob(0.4, "mm", "The same for a stain, in whose width the front stopped.")
     slant: float = knob(
         1.0, "mm", "Difference of the front's height across the strip, or between lanes, that people should know of."
     )
