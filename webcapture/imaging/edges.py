@@ -34,8 +34,13 @@ class Side:
     """True where the photo ends before the paper does."""
 
 
-def side_of(start: Floats, end: Floats, middle: Floats, sheet: Sheet, settings: StripSettings) -> Side:
-    """Where, going outwards from between two coarse corners, the paper ends: half-way between the levels on both sides."""
+def side_of(
+    start: Floats, end: Floats, middle: Floats, sheet: Sheet, settings: StripSettings, at_border: bool = False
+) -> Side:
+    """Where, going outwards from between two coarse corners, the paper ends: half-way between the levels on both sides.
+
+    Where it hardly shows, the coarse side itself; ``at_border``, where the panel ends, anything else is seen there, too.
+    """
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
     out = np.array([along[1], -along[0]])
@@ -45,19 +50,26 @@ def side_of(start: Floats, end: Floats, middle: Floats, sheet: Sheet, settings: 
     places = start + x[:, None, None] * along + steps[:, None] * out
     levels = _brightest(sheet, places, settings)
     reach, good = _falls(levels, steps, settings)
-    count = len(x)
-    x, y = (x[good], reach[good]) if good.sum() >= 4 else (x, np.zeros_like(x))
-    offset, slope = straight(x, y, 0.005)
-    near = good.sum() >= 4 and np.abs(y - offset - slope * x) < settings.edge_bow_mm
+    offset, slope = _from_coarse(x[good], reach[good]) if good.sum() >= 4 else (0.0, 0.0)
+    near = good & (np.abs(reach - offset - slope * x) < settings.edge_bow_mm)
+    seen = float(near.sum() / (len(x) * (1 - 2 * END_SHARE)))
+    if good.sum() < 4 or (at_border and seen < settings.edge_seen):
+        offset, slope, reach, good = 0.0, 0.0, np.zeros_like(x), np.ones_like(good)
+    x, y = x[good], reach[good]
     direction = along + slope * out
     return Side(
         points_mm=start + x[:, None] * along + y[:, None] * out,
         place=start + offset * out,
         direction=direction / np.linalg.norm(direction),
         scatter_mm=_scatter(y),
-        seen=float(np.sum(near)) / (count * (1 - 2 * END_SHARE)),
+        seen=seen,
         ends_in_nothing=_median(levels[:, -3:].ravel()) == 0.0,
     )
+
+
+def _from_coarse(x: Floats, y: Floats) -> tuple[float, float]:
+    """The line through most of the edge points, by their distance y from the coarse side."""
+    return straight(x, y, 0.005, (_median(y), 0.0))
 
 
 def _falls(levels: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floats, NDArray[np.bool_]]:
@@ -104,14 +116,12 @@ def _brightest(sheet: Sheet, places_mm: Floats, settings: StripSettings) -> Floa
     return linear_from_srgb(np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8)) ** np.float32(settings.edge_power)
 
 
-def straight(x: Floats, y: Floats, least_spread: float) -> tuple[float, float]:
-    """(offset at x = 0, slope) of the line through most of the points (n,), x ascending; they scatter by ``least_spread`` or more.
+def straight(x: Floats, y: Floats, least_spread: float, start: tuple[float, float]) -> tuple[float, float]:
+    """(offset at x = 0, slope) of the line through most of the points (n,), which scatter by ``least_spread`` or more.
 
-    It starts from the median slope between points half the length apart, which a third of wrong points cannot turn.
+    ``start`` is a line to begin with: what lies far from it loses its weight.
     """
-    half = len(x) // 2
-    slope = _median((y[half:] - y[: len(y) - half]) / (x[half:] - x[: len(x) - half])) if half else 0.0
-    offset = _median(y - slope * x)
+    offset, slope = start
     for _ in range(8):
         off = y - offset - slope * x
         spread = max(1.4826 * _median(np.abs(off)), least_spread)
@@ -124,6 +134,20 @@ def straight(x: Floats, y: Floats, least_spread: float) -> tuple[float, float]:
         if abs(moved) + abs(correction) * float(x[-1]) < 0.02 * least_spread:
             break
     return offset, slope
+
+
+def roughly_straight(x: Floats, y: Floats) -> tuple[float, float]:
+    """(offset at x = 0, slope) of the line through two of some twenty of the points (n,), x ascending, that passes the others most closely.
+
+    By the least median of misfits: nearly half of the points may be wrong.
+    """
+    some = np.unique(np.linspace(0, len(x) - 1, 21).astype(int))
+    i, j = np.triu_indices(len(some), max(len(some) // 4, 1))
+    slopes = (y[some[j]] - y[some[i]]) / (x[some[j]] - x[some[i]])
+    offsets = y[some[i]] - slopes * x[some[i]]
+    off = np.abs(y[some] - offsets[:, None] - slopes[:, None] * x[some])
+    best = int(np.argmin(np.partition(off, len(some) // 2, axis=1)[:, len(some) // 2]))
+    return float(offsets[best]), float(slopes[best])
 
 
 def _median(values: Floats | Floats32) -> float:

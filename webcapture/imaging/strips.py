@@ -6,10 +6,11 @@ from collections.abc import Iterator
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from webcapture.card.layout import Bay, CardLayout
 from webcapture.imaging.colour import log10_from_srgb, to_srgb
-from webcapture.imaging.edges import meeting, side_of, straight
+from webcapture.imaging.edges import Side, meeting, roughly_straight, side_of, straight
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, StripImage, StripOutline, View
@@ -18,8 +19,8 @@ from webcapture.settings import StripSettings
 
 def find_strips(sheet: Sheet, card: CardLayout, settings: StripSettings) -> tuple[StripOutline, ...]:
     """The strips on the card, in the order of their bays and then from left to right."""
-    boxes = _boxes(_paper_mask(sheet, card, settings), sheet.coarse_px_per_mm, card, settings)
-    found = (_outline(box, at_border, sheet, card, settings) for box, at_border in boxes)
+    boxes = _boxes(_paper_mask(sheet, card, settings), sheet.coarse_px_per_mm, settings)
+    found = (_outline(box, sheet, card, settings) for box in boxes)
     outlines = [outline for outline in found if outline is not None]
     return tuple(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean())))
 
@@ -35,13 +36,8 @@ def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings) -> Byte
     return np.asarray(cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((reach, 1), np.uint8)), np.uint8)
 
 
-Sides = tuple[bool, bool, bool, bool]
-"""Bottom, right, top, left."""
-
-
-def _boxes(mask: Bytes8, scale: float, card: CardLayout, settings: StripSettings) -> Iterator[tuple[Floats, Sides]]:
-    """Every strip-like area: (4, 2) corners in card millimetres, from the bottom left over the bottom right, and which of its sides lie at the panel's border."""
-    rows, cols = panel_slices(card, scale, settings.panel_inset_mm)
+def _boxes(mask: Bytes8, scale: float, settings: StripSettings) -> Iterator[Floats]:
+    """(4, 2) corners in card millimetres, from the bottom left over the bottom right, of every strip-like area."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     for n in range(1, count):
         left, top, width, height, area = stats[n].tolist()
@@ -50,8 +46,7 @@ def _boxes(mask: Bytes8, scale: float, card: CardLayout, settings: StripSettings
         shape = (labels[top : top + height, left : left + width] == n).astype(np.uint8)
         corners = _rectangle(shape, scale, settings)
         if corners is not None:
-            borders = top + height >= rows.stop, left + width >= cols.stop, top <= rows.start, left <= cols.start
-            yield corners + np.array([left, top]) / scale, borders
+            yield corners + np.array([left, top]) / scale
 
 
 def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats | None:
@@ -85,9 +80,12 @@ def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats |
 def _edge_lines(shape: Bytes8) -> tuple[tuple[float, float], tuple[float, float]]:
     """(offset, slope) over the rows of the lines through most of the rows' first, and through most of their last pixels."""
     rows = np.flatnonzero(shape.any(axis=1))
-    first = np.argmax(shape[rows], axis=1)
-    last = shape.shape[1] - 1 - np.argmax(shape[rows, ::-1], axis=1)
-    return straight(rows.astype(float), first - 0.5, 0.5), straight(rows.astype(float), last + 0.5, 0.5)
+    first = np.argmax(shape[rows], axis=1) - 0.5
+    last = shape.shape[1] - 0.5 - np.argmax(shape[rows, ::-1], axis=1)
+    row = rows.astype(float)
+    return straight(row, first, 0.5, roughly_straight(row, first)), straight(
+        row, last, 0.5, roughly_straight(row, last)
+    )
 
 
 def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
@@ -97,15 +95,16 @@ def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
     return bay if abs(bay.rect.centre[0] - x) <= bay.rect.width / 2 + 1 else None
 
 
-def _outline(
-    box: Floats, at_border: Sides, sheet: Sheet, card: CardLayout, settings: StripSettings
-) -> StripOutline | None:
+def _outline(box: Floats, sheet: Sheet, card: CardLayout, settings: StripSettings) -> StripOutline | None:
     """The strip's exact outline: a straight line through the edge points on each of the four sides; None where paper does not end there."""
     middle = box.mean(axis=0)
-    bottom, right, top, left = sides = [side_of(box[n], box[(n + 1) % 4], middle, sheet, settings) for n in range(4)]
+    at_border = _beyond((box + np.roll(box, -1, axis=0)) / 2, card, settings.border_mm)
+    bottom, right, top, left = sides = [
+        side_of(box[n], box[(n + 1) % 4], middle, sheet, settings, bool(at_border[n])) for n in range(4)
+    ]
     corners = np.array([meeting(left, bottom), meeting(bottom, right), meeting(right, top), meeting(top, left)])
     bay = _nearest_bay(corners, card)
-    if bay is None or any(side.seen < settings.edge_seen and not at_border[n] for n, side in ((1, right), (3, left))):
+    if bay is None or not all(_bounded(box, side, settings, bool(at_border[n])) for n, side in ((1, right), (3, left))):
         return None
     along = right.direction - left.direction  # each runs on around the strip: up on the right, down on the left
     axis = along / np.linalg.norm(along)
@@ -119,8 +118,22 @@ def _outline(
         u_edge_mm=max(right.scatter_mm, left.scatter_mm),
         left_edge_mm=left.points_mm[::-1],
         right_edge_mm=right.points_mm,
-        cut_off=any(at_border) or any(side.ends_in_nothing for side in sides),
+        cut_off=bool(_beyond(corners, card, settings.border_mm).any()) or any(side.ends_in_nothing for side in sides),
     )
+
+
+def _beyond(places_mm: Floats, card: CardLayout, border_mm: float) -> NDArray[np.bool_]:
+    """Which of (n, 2) places lie outside the panel or within ``border_mm`` of its border."""
+    (x, y), p = places_mm.T, card.panel
+    near_x = np.minimum(x - p.x, p.right - x) < border_mm
+    return np.asarray(near_x | (np.minimum(y - p.y, p.bottom - y) < border_mm))
+
+
+def _bounded(box: Floats, long_side: Side, settings: StripSettings, at_border: bool) -> bool:
+    """Whether the paper ends at that long side; or runs on past the panel's border, as a misplaced strip does, but not the corner of another paper."""
+    width, length = (float(np.linalg.norm(box[n] - box[0])) for n in (1, 3))
+    hangs = at_border and width >= settings.hanging_mm[0] and length >= settings.hanging_mm[1]
+    return long_side.seen >= settings.edge_seen or hangs
 
 
 def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSettings) -> StripImage:

@@ -203,6 +203,12 @@ class StripSettings:
         "",
         "Share of each long side on which paper must end near its line: a bulging reflection has no such sides.",
     )
+    border_mm: float = knob(1.5, "mm", "A side this near to the panel's border is where the panel ends, not the paper.")
+    hanging_mm: tuple[float, float] = knob(
+        (12.0, 100.0),
+        "mm",
+        "What runs on past the left or right border of the panel is a strip if it shows so much width and length; less is a corner of another paper.",
+    )
     edge_power: float = knob(
         0.6,
         "",
