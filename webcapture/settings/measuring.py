@@ -215,12 +215,12 @@ class SpotSettings:
         "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This and the next two from the scatter on photos with known truth.",
     )
     skewed: float = knob(
-        0.3,
+        0.4,
         "",
         "The same for each millimetre between centre and densest place, up to 0.08 of the width: the foot of a skewed spot is lost in the paper.",
     )
     level_share: float = knob(
-        0.35, "width", "The same over the signal-to-noise ratio: the paper's level decides over a faint spot's foot."
+        0.5, "width", "The same over the signal-to-noise ratio: the paper's level decides over a faint spot's foot."
     )
     shared_share: float = knob(
         0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance."

@@ -1,0 +1,334 @@
+"""Measure a spot in the patch of paper that it fills: where it lies, how wide it is, and how well that is known.
+
+One spot by its absorbance-weighted mean in the channels that show it best; several that overlap by a fitted mixture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+
+from webcapture.measure.field import Field
+from webcapture.measure.mixture import Mixture, Peak, fit_mixture
+from webcapture.model import Floats, Floats32
+from webcapture.settings import SpotSettings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blob:
+    """A spot in the strip's frame, before it is related to origin and front."""
+
+    centre_mm: float
+    """s of its absorbance-weighted mean."""
+    t_mm: float
+    """t of the same."""
+    densest_mm: float
+    """s of its maximum."""
+    edges_mm: tuple[float, float]
+    """s of its lower and upper edge."""
+    width_mm: float
+    """Four standard deviations along the flow."""
+    spread_t_mm: tuple[float, float]
+    """The span of t it fills."""
+    fill: float
+    """The same as a share of the lane's width."""
+    absorbance: Floats
+    """(3,) at its densest."""
+    tailing: float
+    """Half-width at a tenth of the height, origin side over front side."""
+    signal_to_noise: float
+    u_centre_mm: float
+    """Standard uncertainty of the centre from noise, paper level and ragged shape."""
+    codes: tuple[str, ...]
+    """Flags that follow from its shape: tailing, merged, faint."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """A stretch of the lane that holds one spot or several that overlap."""
+
+    peaks: list[int]
+    """Rows of the maxima."""
+    low: int
+    high: int
+    """Rows, ends included."""
+    signal_to_noise: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Patch:
+    """A region in the columns that it fills, with bare paper at both its ends."""
+
+    values: Floats
+    """(rows, cols, 3) absorbance above the paper, and above what paper is left at the ends."""
+    s_mm: Floats
+    t_mm: Floats
+    first: int
+    """Row of the lane that row 0 is."""
+    noise: Floats
+    """(3,) standard deviation of the patch's profile at one row."""
+    core: np.ndarray
+    """(cols,) which columns are the spot's middle."""
+    fill: float
+    """Share of the lane's width."""
+
+
+def patch_of(
+    part: Floats32, bare: np.ndarray, region: Region, free: tuple[int, int], field: Field, corner: tuple[int, int]
+) -> Patch:
+    """Cut out the region with as much bare paper at both ends as its neighbours leave, up to 2 mm.
+
+    free: rows that the neighbours leave; corner: row and column of the field at which the lane begins.
+    """
+    flank = round(2.0 / field.cell_mm)
+    low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], part.shape[0] - 1)
+    left, right, core = _span_across(part[region.low : region.high + 1])
+    values = part[low : high + 1, left : right + 1].astype(float)
+    ends = _ends(values.mean(axis=1), region.low - low, high - region.high)
+    if ends is not None:
+        share = np.linspace(0, 1, len(values))[:, None]
+        values = values - (ends[0] + (ends[1] - ends[0]) * share)[:, None, :]
+    return Patch(
+        values=values,
+        s_mm=field.s_mm[corner[0] + low : corner[0] + high + 1],
+        t_mm=field.t_mm[corner[1] + left : corner[1] + right + 1],
+        first=low,
+        noise=_row_noise(part[:, left : right + 1], bare[:, left : right + 1]),
+        core=core,
+        fill=(right - left + 1) / part.shape[1],
+    )
+
+
+def _span_across(region: Floats32) -> tuple[int, int, np.ndarray]:
+    """(first column, last column, which of these are its middle) that a region fills, around its strongest."""
+    # Signed sums: the noise of many bare cells must not add up to a veil.
+    strength = region.sum(axis=0)
+    weight = np.maximum(strength.sum(axis=0), 0)
+    across = gaussian_filter1d((strength @ (weight / max(float(weight.sum()), 1e-9))), 1.5)
+    peak = int(np.argmax(across))
+    left = right = peak
+    while left > 0 and across[left - 1] > 0.15 * across[peak]:
+        left -= 1
+    while right < len(across) - 1 and across[right + 1] > 0.15 * across[peak]:
+        right += 1
+    return left, right, across[left : right + 1] > 0.6 * across[peak]
+
+
+def _row_noise(columns: Floats32, bare: np.ndarray) -> Floats:
+    """(3,) standard deviation of the mean of these columns from row to row: where they are bare, else where they are palest."""
+    profile = columns.mean(axis=1)
+    paper = bare.mean(axis=1) > 0.8
+    if paper.sum() < 12:
+        paper = profile.max(axis=1) <= np.percentile(profile.max(axis=1), 40)
+    off = profile[paper] - np.median(profile[paper], axis=0)
+    return np.asarray(1.4826 * np.median(np.abs(off), axis=0) + 1e-4, float)
+
+
+def _ends(profile: Floats, before: int, after: int) -> tuple[Floats, Floats] | None:
+    """(3,) and (3,) what is left of the paper at the first and last row; None where there is too little bare paper."""
+    if before < 3 or after < 3:
+        return None
+    return np.median(profile[:before], axis=0), np.median(profile[-after:], axis=0)
+
+
+def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]:
+    """The region's spots: one by its own mean, several by a fitted mixture."""
+    profile = patch.values.mean(axis=1)
+    starts = patch.s_mm[np.array(region.peaks) - patch.first]
+    if len(starts) == 1:
+        single = _single(patch, profile, region, settings)
+        if single is None:
+            return []
+        pair = _two_dyes(patch, profile, single, settings)
+        return [single] if pair is None else _from_mixture(patch, profile, pair, region, settings)
+    sd = np.array([_free_sd(profile, row - patch.first, _cell(patch)) for row in region.peaks])
+    mixture = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd)
+    return _from_mixture(patch, profile, mixture, region, settings)
+
+
+def _free_sd(profile: Floats, row: int, cell_mm: float) -> float:
+    """Standard deviation of a peak from the nearer place where it falls to half its height, in its clearest channel."""
+    signal = gaussian_filter1d(profile[:, int(np.argmax(profile[row]))], 1.0)
+    low, high = _extent(signal, row, signal[row] / 2)
+    return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / 1.177, 0.5, 4.0))
+
+
+def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSettings) -> Blob | None:
+    """The spot by its absorbance-weighted mean, between the places where it fades into the noise."""
+    peak = int(np.argmax(gaussian_filter1d(profile.max(axis=1), 1.0)))
+    top = profile[max(peak - 1, 0) : peak + 2].mean(axis=0)
+    weight = np.maximum(top, 0) / patch.noise**2
+    weight = weight / max(float(weight.sum()), 1e-12)
+    signal = profile @ weight
+    smooth = gaussian_filter1d(signal, settings.smooth_mm / _cell(patch))
+    noise = float(np.sqrt((weight**2) @ (patch.noise**2)))
+    low, high = _extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise / 2))
+    rows = slice(low, high + 1)
+    mass = np.maximum(signal[rows], 0)
+    total = float(mass.sum())
+    if total <= 0 or not patch.core.any():
+        return None
+    s = patch.s_mm[rows]
+    centre = float(mass @ s) / total
+    sd = float(np.sqrt(max(mass @ (s - centre) ** 2 / total, 0.0)))
+    width = 4 * sd
+    if not settings.least_width_mm <= width <= settings.most_width_mm:
+        return None
+    across = np.maximum(patch.values[rows] @ weight, 0)
+    tailing = _tailing(smooth, peak, _cell(patch))
+    densest = _summit(smooth, peak, patch.s_mm)
+    u_meaning = _u_meaning(width, centre - densest, region.signal_to_noise, settings)
+    return Blob(
+        centre_mm=centre,
+        t_mm=_middle(across.sum(axis=0), patch.t_mm),
+        densest_mm=densest,
+        edges_mm=(float(s[0]), float(s[-1])),
+        width_mm=width,
+        spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
+        fill=patch.fill,
+        absorbance=np.maximum(patch.values[max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(0, 1)), 0),
+        tailing=tailing,
+        signal_to_noise=region.signal_to_noise,
+        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), u_meaning)),
+        codes=_codes(tailing, region.signal_to_noise, top, settings),
+    )
+
+
+def _middle(across: Floats, t_mm: Floats) -> float:
+    """Middle of a profile across the lane: of what rises above a third of its height, so that a veil beside does not pull."""
+    smooth = gaussian_filter1d(across, 1.5)
+    weight = np.maximum(smooth - smooth.max() / 3, 0)
+    return float(weight @ t_mm) / max(float(weight.sum()), 1e-12)
+
+
+def _cell(patch: Patch) -> float:
+    return float(patch.s_mm[1] - patch.s_mm[0])
+
+
+def _extent(smooth: Floats, peak: int, floor: float) -> tuple[int, int]:
+    low = high = peak
+    while low > 0 and smooth[low - 1] > floor:
+        low -= 1
+    while high < len(smooth) - 1 and smooth[high + 1] > floor:
+        high += 1
+    return low, high
+
+
+def _summit(smooth: Floats, peak: int, s_mm: Floats) -> float:
+    """Place of the maximum between rows, by the parabola through three."""
+    if not 0 < peak < len(smooth) - 1:
+        return float(s_mm[peak])
+    before, at, after = smooth[peak - 1 : peak + 2]
+    bend = before - 2 * at + after
+    shift = 0.5 * (before - after) / bend if bend < 0 else 0.0
+    return float(s_mm[peak] + np.clip(shift, -0.5, 0.5) * (s_mm[1] - s_mm[0]))
+
+
+def _tailing(smooth: Floats, peak: int, cell_mm: float) -> float:
+    """Half-width at a tenth of the height on the origin's side over that on the front's side."""
+    low, high = _extent(smooth, peak, 0.1 * smooth[peak])
+    return (peak - low + 0.5) / (high - peak + 0.5)
+
+
+def _u_centre(across: Floats, s: Floats, centre: float, noise: float, total: float, cell_mm: float) -> float:
+    """Standard uncertainty of the mean: noise of the profile, error of the paper's level, and raggedness across the spot."""
+    from_noise = noise * float(np.sqrt(((s - centre) ** 2).sum())) / total
+    half = float(s[-1] - s[0]) / 2
+    from_level = 0.67 * (noise / 2) * half**2 / (total * cell_mm)
+    slices = np.array_split(across, min(6, across.shape[1]), axis=1)
+    mass = np.array([part.sum() for part in slices])
+    means = np.array([float(part.sum(axis=1) @ s) / max(float(part.sum()), 1e-12) for part in slices])
+    share = mass / max(float(mass.sum()), 1e-12)
+    # Parts of a ragged spot differ, and their mean is what is wanted: half of what independent parts would give.
+    from_shape = 0.5 * float(np.sqrt((share**2 * (means - centre) ** 2).sum()))
+    return float(np.sqrt(from_noise**2 + from_level**2 + from_shape**2))
+
+
+def _u_meaning(width: float, skew: float, signal_to_noise: float, settings: SpotSettings) -> float:
+    """Standard uncertainty of what "the centre" of this spot is, millimetres: even a clear round spot is not quite even;
+    a skewed one has a foot that the paper's level decides over; so has a faint one.
+    """
+    uneven = settings.meaning * width
+    foot = settings.skewed * min(abs(skew), 0.08 * width)
+    level = settings.level_share * width / max(signal_to_noise, 5.0)
+    return float(np.sqrt(uneven**2 + foot**2 + level**2))
+
+
+def _codes(tailing: float, signal_to_noise: float, height: Floats, settings: SpotSettings) -> tuple[str, ...]:
+    codes = []
+    if tailing > settings.tailing:
+        codes.append("tailing")
+    if signal_to_noise < settings.faint_sd or float(height.max()) < settings.faint_absorbance:
+        codes.append("faint")
+    return tuple(codes)
+
+
+def _two_dyes(patch: Patch, profile: Floats, single: Blob, settings: SpotSettings) -> Mixture | None:
+    """Two peaks where the channels place one maximum differently, and two explain them far better than one."""
+    inside = (patch.s_mm >= single.edges_mm[0]) & (patch.s_mm <= single.edges_mm[1])
+    values = np.maximum(profile[inside], 0)
+    mass = values.sum(axis=0)
+    strong = values.max(axis=0) > settings.channel_sd * patch.noise
+    if strong.sum() < 2:
+        return None
+    means = (values.T @ patch.s_mm[inside]) / np.maximum(mass, 1e-12)
+    if np.ptp(means[strong]) < settings.split_share * single.width_mm / 2:
+        return None
+    starts = np.array([means[strong].min() - 0.1 * single.width_mm, means[strong].max() + 0.1 * single.width_mm])
+    sd = np.full(2, single.width_mm / 4 * 0.75)
+    one = fit_mixture(patch.s_mm, profile, patch.noise, np.array([single.centre_mm]), sd[:1] / 0.75)
+    two = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd)
+    apart = two.peaks[1].centre_mm - two.peaks[0].centre_mm
+    real = min(float(p.height.max()) for p in two.peaks) > settings.least_absorbance
+    better = two.chi2 < settings.better_share * one.chi2
+    return two if better and real and apart > settings.split_share * single.width_mm / 2 else None
+
+
+def _from_mixture(
+    patch: Patch, profile: Floats, mixture: Mixture, region: Region, settings: SpotSettings
+) -> list[Blob]:
+    """Each peak of the mixture as a spot of its own; those that lie too close are flagged ``merged``."""
+    peaks = [p for p in mixture.peaks if float(p.height.max()) >= settings.least_absorbance]
+    return [_peak_blob(n, peaks, patch, profile, region, settings) for n in range(len(peaks))]
+
+
+def _peak_blob(
+    n: int, peaks: list[Peak], patch: Patch, profile: Floats, region: Region, settings: SpotSettings
+) -> Blob:
+    peak = peaks[n]
+    gaps = [
+        abs(other.centre_mm - peak.centre_mm) / (2 * (other.sd_mm + peak.sd_mm)) for other in peaks if other is not peak
+    ]
+    closest = min(gaps, default=np.inf)
+    rows = np.abs(patch.s_mm - peak.densest_mm) <= max(peak.sd_mm, _cell(patch))
+    across = np.maximum(patch.values[rows].sum(axis=(0, 2)), 0)
+    strength = region.signal_to_noise * float(peak.height.max()) / max(float(profile.max()), 1e-9)
+    tailing = 1 + peak.tail_mm / max(peak.sd_mm, 1e-6) * 1.5
+    codes = _codes(tailing, strength, peak.height, settings)
+    # Where spots overlap, the shape assumed for them decides how they share: a part of their width is then a guess.
+    shared = settings.shared_share * peak.sd_mm * float(np.exp(-closest))
+    return Blob(
+        centre_mm=peak.centre_mm,
+        t_mm=_middle(across, patch.t_mm),
+        densest_mm=peak.densest_mm,
+        edges_mm=(
+            max(peak.centre_mm - 2.2 * peak.sd_mm - peak.tail_mm, float(patch.s_mm[0])),
+            min(peak.centre_mm + 2.2 * peak.sd_mm, float(patch.s_mm[-1])),
+        ),
+        width_mm=4 * peak.sd_mm,
+        spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
+        fill=patch.fill,
+        absorbance=np.maximum(peak.height, 0),
+        tailing=tailing,
+        signal_to_noise=strength,
+        u_centre_mm=float(
+            np.sqrt(
+                min(peak.u_centre_mm, peak.sd_mm) ** 2
+                + shared**2
+                + _u_meaning(4 * peak.sd_mm, peak.centre_mm - peak.densest_mm, strength, settings) ** 2
+            )
+        ),
+        codes=("merged", *codes) if closest < settings.merged_resolution else codes,
+    )
