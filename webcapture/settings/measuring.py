@@ -302,7 +302,7 @@ class ReadingSettings:
     drawn_spread_mm: float = knob(0.2, "mm", "A line drawn by hand wavers less; a row of letters more.")
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
     drawn_share: float = knob(
-        0.3,
+        0.2,
         "",
         "A front drawn over part of the width is at least this share as dark as the origin line: one pencil drew both.",
     )
