@@ -117,15 +117,15 @@ def _bare_paper(
 ) -> tuple[Floats32, np.ndarray, Floats]:
     """(level, bare, noise): the paper's own level everywhere, which cells show it, and their scatter about it.
 
-    Worked in blocks of a millimetre: what stands out above its surroundings is not paper, and is left out of the next turn.
+    Worked in blocks of about a millimetre: what stands out above its surroundings is not paper, and is left out of the next turn.
     """
-    block = max(round(1.0 / cell_mm), 1)
+    block = max(round(settings.block_mm / cell_mm), 1)
     rows, cols = values.shape[0] // block, values.shape[1] // block
     weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
     known = np.maximum(weight, np.float32(1e-3))[..., None]
     mean = np.asarray(_blocks(values * usable[..., None], rows, cols, block) / known, np.float32)
     level = _first_level(mean, weight, settings)
-    sigma = settings.level_mm
+    sigma = settings.level_mm / (block * cell_mm)
     for _ in range(3):
         above = mean - level
         known = above[weight > 0.3]
@@ -153,7 +153,7 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
     ordered = np.sort(np.where(known[..., None], mean, np.float32(np.inf)), axis=1)
     rank = (np.maximum(counts - 1, 0) * settings.pale_percentile / 100).astype(int)
     along = np.where(counts[:, None] > 0, ordered[np.arange(len(rank)), rank], usual)
-    size = min(round(settings.first_window_mm), len(along)) | 1
+    size = min(round(settings.first_window_mm / settings.block_mm), len(along)) | 1
     slow = np.stack([percentile_filter(along[:, c], 40, size, mode="nearest") for c in range(3)], axis=-1)
     return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)
 

@@ -161,6 +161,7 @@ class PaperSettings:
     level_mm: float = knob(
         5.0, "mm", "The paper's level is followed over this reach: longer than grain, shorter than shadows."
     )
+    block_mm: float = knob(1.2, "mm", "Side of the blocks in which the paper's level is followed.")
     stained_sd: float = knob(3.0, "sd", "A square millimetre this far off the level is not bare paper.")
     pale_percentile: float = knob(30.0, "%", "Paler part of a row, where a spot fills most of a narrow strip.")
     first_window_mm: float = knob(
