@@ -150,7 +150,7 @@ def _cells(row: Compared) -> tuple[str, ...]:
         f"{drawn.rf:.4f}" if drawn else "–",
         "–" if rf is None else f"{rf:.4f}",
         "–" if uncertainty is None else f"{uncertainty:.4f}",
-        "–" if error is None else f"{error:+.4f}",
+        "–" if error is None else f"{round(error, 4) + 0.0:+.4f}",
         remark,
     )
 
