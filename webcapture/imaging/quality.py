@@ -58,7 +58,7 @@ def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
     For an edge blurred by a Gaussian, the area between it and a sharp step is 2 sd / √(2π) of its height. Each area is taken
     with its sign, so that noise does not add up to blur.
     """
-    saddles, steps = np.array(card.saddles), np.arange(-2.0, 2.01, 0.1)
+    saddles, steps = np.array(card.saddles), np.arange(-2.5, 2.51, 0.1)
     sides = np.array([(0.0, 2.5), (0.0, -2.5), (2.5, 0.0), (-2.5, 0.0)])
     along = np.array([(1.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, 1.0)])
     places = saddles[:, None, None] + sides[:, None] + steps[:, None] * along[:, None]

@@ -221,9 +221,9 @@ class StripSettings:
     )
     margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
     side_range: tuple[float, float] = knob(
-        (-0.4, 0.12),
+        (-0.4, 0.28),
         "log10",
-        "Beside the strip, darker or lighter than this is not tint in light or shadow but ink or other paper.",
+        "Beside the strip, darker or lighter than this is not tint in light or shadow but ink or other paper: half in a shadow of 45 % leaves the rest 0.26 above the usual.",
     )
     side_smooth_mm: float = knob(0.7, "mm", "Shadows have softer edges; the print's grain is averaged out.")
     side_gap_mm: float = knob(0.8, "mm", "Next to the edge the tint lies in the strip's own shadow and in blur.")
