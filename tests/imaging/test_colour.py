@@ -104,6 +104,24 @@ def test_a_profile_ignored_would_be_seen() -> None:
     assert ours.ciede2000(*lab) > 3
 
 
+def test_pictures_of_paper_are_converted_in_half_the_time_to_the_same() -> None:
+    """Paper with spots as strong as dyes on paper get and steeper than they get at 5 px/mm, and with a grain."""
+    y, x = np.mgrid[:301, :402]
+    paper = np.full((301, 402, 3), 205.0)
+    for n, colour_of in enumerate(((200, 70, 110), (70, 110, 190), (80, 160, 100), (225, 190, 70))):
+        depth = np.exp(-(((x - 50 - 90 * n) / 14) ** 2) - ((y - 150) / 12) ** 2)[..., None]
+        paper = paper * (1 - depth) + np.array(colour_of) * depth
+    pixels = np.clip(paper + np.random.default_rng(0).normal(0, 2, paper.shape), 0, 255).astype(np.uint8)
+    icc = profiles.display_p3_profile()
+    off = ours.picture_to_srgb(pixels, icc).astype(int) - ours.to_srgb(pixels, icc)
+    assert np.mean(np.abs(off) <= 1) > 0.99
+    assert np.abs(off.mean(axis=(0, 1))).max() < 0.05
+    squares = off[:300, :400].reshape(60, 5, 80, 5, 3).mean(axis=(1, 3))  # of a millimetre
+    assert np.abs(squares).max() < 1.5
+    assert np.abs(ours.to_srgb(pixels, icc).astype(int) - pixels).max() > 15  # that is, there was something to convert
+    assert ours.picture_to_srgb(pixels, None) is pixels
+
+
 def test_srgb_is_known_by_what_it_does_not_by_its_name() -> None:
     assert ours.needed_profile(profiles.srgb_profile()) is None
     assert ours.needed_profile(profiles.matrix_profile("sRGB", "Some phone's own")) is None

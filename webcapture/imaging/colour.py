@@ -58,6 +58,21 @@ def to_srgb(pixels: Bytes8, icc: bytes | None) -> Bytes8:
     return np.asarray(converted)
 
 
+def picture_to_srgb(pixels: Bytes8, icc: bytes | None) -> Bytes8:
+    """The same as :func:`to_srgb` for pictures of paper, in half its time.
+
+    How far the profile moves a colour is asked of every other pixel both ways, since that changes only as the colour does.
+    Single pixels are off by as much as their grain, where colours are strong; over a millimetre by a level at the most.
+    """
+    if icc is None:
+        return pixels
+    rows, cols = pixels.shape[:2]
+    small = np.asarray(cv2.resize(pixels, ((cols + 1) // 2, (rows + 1) // 2), interpolation=cv2.INTER_AREA), np.uint8)
+    shift = cv2.subtract(to_srgb(small, icc), small, dtype=cv2.CV_16S)
+    full = cv2.resize(shift, (cols, rows), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(cv2.add(pixels, full, dtype=cv2.CV_8U), np.uint8)
+
+
 @lru_cache(maxsize=8)
 def transform_to_srgb(icc: bytes, mode: str = "RGB") -> ImageCms.ImageCmsTransform:
     """Pillow's transform from a picture of ``mode`` with profile ``icc``; raises ImageCms.PyCMSError where they do not fit."""

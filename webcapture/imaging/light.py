@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.card.layout import RING_MM, CardLayout
-from webcapture.imaging.colour import linear_from_srgb, log10_linear_lut, to_srgb
+from webcapture.imaging.colour import linear_from_srgb, log10_linear_lut, picture_to_srgb
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
 from webcapture.settings import LightSettings
@@ -24,7 +24,7 @@ def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightS
     scale = settings.sheet_px_per_mm
     shape = (round(card.page_mm[1] * scale), round(card.page_mm[0] * scale))
     to_mm = np.array([[1 / scale, 0, 0.5 / scale], [0, 1 / scale, 0.5 / scale]])
-    pixels = to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc)
+    pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc)
     coarse = halved(pixels)
     light, white, tint, shade = _light(linear_from_srgb(halved(coarse)), scale / 4, card, settings)
     level = _level(coarse, light, white, tint)

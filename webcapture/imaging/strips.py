@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.card.layout import Bay, CardLayout
-from webcapture.imaging.colour import log10_from_srgb, to_srgb
+from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
 from webcapture.imaging.edges import Side, meeting, roughly_straight, side_of, straight
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
@@ -146,7 +146,7 @@ def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSe
     first = corner + (0.5 / scale - margin) * (axis + side)
     to_mm = np.stack([side / scale, axis / scale, first], axis=1)
     rows, cols = (round((extent + 2 * margin) * scale) for extent in (outline.length_mm, outline.width_mm))
-    pixels = to_srgb(cut_out(photo, view.mapping, to_mm, (rows, cols)), photo.icc)
+    pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, (rows, cols)), photo.icc)
     logs = log10_from_srgb(pixels)
     return StripImage(
         outline=outline,
@@ -178,7 +178,8 @@ def _side_light(logs: Floats32, scale: float, settings: StripSettings) -> Floats
     row = np.arange(logs.shape[0])
     darkest, brightest = settings.side_range
     for n, column in enumerate(columns):
-        level = np.median(column, axis=1)
+        middle = column.shape[1] // 2
+        level = np.partition(column, middle, axis=1)[:, middle]
         level = level - np.median(level)
         tint = (level > darkest) & (level < brightest)
         level = np.interp(row, row[tint], level[tint]) if tint.sum() > len(row) / 4 else np.zeros(len(row))
