@@ -242,7 +242,8 @@ def tab_to(page: Page, what: str) -> None:
 
 def test_keyboard_alone_is_enough(open_page: OpenPage, photos: dict[str, Path]) -> None:
     page = open_page(1280)
-    page.on("filechooser", lambda _: None)  # listened for from now on: turned on with the key press, it can come too late
+    # Listened for from now on: turned on with the key press, it can come too late.
+    page.on("filechooser", lambda _: None)
     page.keyboard.press("Tab")
     assert focused(page) == "Skip to the content"
     page.keyboard.press("Enter")
