@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 
+# Before anything imports colour-science: where matplotlib is not installed, that puts an empty stand-in in its place, and
+# astropy, which photutils stands on, then stumbles over it.
+import photutils.centroids  # noqa: F401
 import pytest
 
 
