@@ -233,7 +233,9 @@ class SpotSettings:
         "mm",
         "Bare paper along the lane from which its noise is taken; with less, from the quietest quarter of all.",
     )
-    least_width_mm: float = knob(0.8, "mm", "Standard deviation twice this small is a speck or a stroke.")
+    least_width_mm: float = knob(
+        1.3, "mm", "Narrower at its base is a speck or what is left of a stroke; the smallest spot is 2 mm."
+    )
     most_width_mm: float = knob(45.0, "mm", "Wider at the base is a cloud: a finger mark or the paper's own colour.")
     valley_share: float = knob(0.93, "", "Between two spots the profile falls below this share of the smaller.")
     apart_share: float = knob(0.05, "", "Where it falls below this share, the two are measured each for itself.")
