@@ -58,19 +58,31 @@ def to_srgb(pixels: Bytes8, icc: bytes | None) -> Bytes8:
     return np.asarray(converted)
 
 
-def picture_to_srgb(pixels: Bytes8, icc: bytes | None) -> Bytes8:
-    """The same as :func:`to_srgb` for pictures of paper, in half its time.
+def picture_to_srgb(pixels: Bytes8, icc: bytes | None, halvings: int = 1) -> Bytes8:
+    """The same as :func:`to_srgb` for pictures of paper, in a third of its time.
 
-    How far the profile moves a colour is asked of every other pixel both ways, since that changes only as the colour does.
-    Single pixels are off by as much as their grain, where colours are strong; over a millimetre by a level at the most.
+    How far the profile moves a colour is asked of a copy halved once or twice, since that changes only as the colour does.
+    Halved once, single pixels are off by as much as their grain, where colours are strong; over a millimetre by a level at
+    the most.
     """
     if icc is None:
         return pixels
-    rows, cols = pixels.shape[:2]
-    small = np.asarray(cv2.resize(pixels, ((cols + 1) // 2, (rows + 1) // 2), interpolation=cv2.INTER_AREA), np.uint8)
-    shift = cv2.subtract(to_srgb(small, icc), small, dtype=cv2.CV_16S)
+    small = pixels
+    for _ in range(halvings):
+        small = halved(small)
+    # Half a scale is added to what is less than that either way, so that it fits into bytes.
+    shift = cv2.addWeighted(to_srgb(small, icc), 1, small, -1, 128)
+    rows, cols = (side << halvings for side in shift.shape[:2])
     full = cv2.resize(shift, (cols, rows), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(cv2.add(pixels, full, dtype=cv2.CV_8U), np.uint8)
+    more = (0, pixels.shape[0] - rows, 0, pixels.shape[1] - cols)  # rows and columns that did not make up a whole
+    full = cv2.copyMakeBorder(full, *more, cv2.BORDER_REPLICATE) if any(more) else full
+    return np.asarray(cv2.addWeighted(pixels, 1, full, 1, -128), np.uint8)
+
+
+def halved(pixels: Bytes8) -> Bytes8:
+    """(⌊rows / 2⌋, ⌊cols / 2⌋, n) means of two by two pixels."""
+    rows, cols = pixels.shape[0] // 2, pixels.shape[1] // 2
+    return np.asarray(cv2.resize(pixels[: 2 * rows, : 2 * cols], (cols, rows), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 @lru_cache(maxsize=8)

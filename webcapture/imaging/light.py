@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.card.layout import RING_MM, CardLayout
-from webcapture.imaging.colour import linear_from_srgb, log10_linear_lut, picture_to_srgb
+from webcapture.imaging.colour import halved, linear_from_srgb, log10_linear_lut, picture_to_srgb
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
 from webcapture.settings import LightSettings
@@ -24,18 +24,11 @@ def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightS
     scale = settings.sheet_px_per_mm
     shape = (round(card.page_mm[1] * scale), round(card.page_mm[0] * scale))
     to_mm = np.array([[1 / scale, 0, 0.5 / scale], [0, 1 / scale, 0.5 / scale]])
-    pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc)
+    pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc, halvings=2)
     coarse = halved(pixels)
     light, white, tint, shade = _light(linear_from_srgb(halved(coarse)), scale / 4, card, settings)
     level = _level(coarse, light, white, tint)
     return Sheet(pixels, scale, coarse, level, scale / 2, light, scale / 4, white, tint, shade)
-
-
-def halved(pixels: Bytes8) -> Bytes8:
-    """(⌊rows / 2⌋, ⌊cols / 2⌋, 3) means of two by two pixels."""
-    rows, cols = pixels.shape[0] // 2, pixels.shape[1] // 2
-    even = pixels[: 2 * rows, : 2 * cols]
-    return np.asarray(cv2.resize(even, (cols, rows), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _level(coarse: Bytes8, light: Floats32, white: Triple, tint: float) -> Floats32:
