@@ -62,8 +62,8 @@ def picture_to_srgb(pixels: Bytes8, icc: bytes | None, halvings: int = 1) -> Byt
     """The same as :func:`to_srgb` for pictures of paper, in a third of its time.
 
     How far the profile moves a colour is asked of a copy halved once or twice, since that changes only as the colour does.
-    Halved once, single pixels are off by as much as their grain, where colours are strong; over a millimetre by a level at
-    the most.
+    Halved once, single pixels are off by as much as their grain, where colours are strong; over a millimetre by less than two
+    levels, in the middle of the smallest and strongest spots.
     """
     if icc is None:
         return pixels
