@@ -12,6 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
+from webcapture.measure.robust import median, quantile, spread
 from webcapture.model import Floats, Floats32
 from webcapture.settings import SpotSettings
 
@@ -121,16 +122,15 @@ def _row_noise(columns: Floats32, bare: np.ndarray) -> Floats:
     profile = columns.mean(axis=1)
     paper = bare.mean(axis=1) > 0.8
     if paper.sum() < 12:
-        paper = profile.max(axis=1) <= np.percentile(profile.max(axis=1), 40)
-    off = profile[paper] - np.median(profile[paper], axis=0)
-    return np.asarray(1.4826 * np.median(np.abs(off), axis=0) + 1e-4, float)
+        paper = profile.max(axis=1) <= quantile(profile.max(axis=1), 0.4)
+    return np.asarray(spread(profile[paper], axis=0) + 1e-4, float)
 
 
 def _ends(profile: Floats, before: int, after: int) -> tuple[Floats, Floats] | None:
     """(3,) and (3,) what is left of the paper at the first and last row; None where there is too little bare paper."""
     if before < 3 or after < 3:
         return None
-    return np.median(profile[:before], axis=0), np.median(profile[-after:], axis=0)
+    return median(profile[:before], axis=0), median(profile[-after:], axis=0)
 
 
 def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from webcapture.measure.robust import SD_PER_MAD, median
 from webcapture.model import Floats, Floats32, StripCells
 from webcapture.settings import FieldSettings
 
@@ -79,7 +80,7 @@ def _calmed(light: Floats32, strip: StripCells, settings: FieldSettings) -> Floa
         return _smoothed(light, settings.slow_mm * scale)
     slow = _smoothed(light, settings.calm_mm * scale)
     rest = light - slow
-    grain = 1.4826 * np.median(np.abs(rest), axis=0) * settings.grain_sd
+    grain = SD_PER_MAD * median(np.abs(rest), axis=0) * settings.grain_sd
     kept = np.sign(rest) * np.maximum(np.abs(rest) - grain, 0)
     return np.asarray(slow + kept, np.float32)
 

@@ -14,6 +14,7 @@ from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import convolve1d
 
 from webcapture.measure.field import Field
+from webcapture.measure.robust import median, quantile, quiet_spread
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.model import Floats, Floats32, Line
 from webcapture.settings import LandmarkSettings, TraceSettings
@@ -202,13 +203,9 @@ def _step(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
 
 
 def _standard(response: Floats32) -> Floats32:
-    """In standard deviations of the background, from its quietest half: bands of colour may fill the other.
-
-    A quarter of a normal distribution lies within 0.3186 standard deviations of its middle.
-    """
-    middle = np.median(response)
-    spread = np.percentile(np.abs(response - middle)[::3], 25) / 0.3186
-    return np.asarray((response - middle) / max(float(spread), 1e-6), np.float32)
+    """In standard deviations of the background, from its quietest quarter: bands of colour may fill the rest."""
+    off = response - median(response)
+    return np.asarray(off / max(float(quiet_spread(off[::3])), 1e-6), np.float32)
 
 
 def _smooth_across(response: Floats32) -> Floats32:
@@ -232,7 +229,7 @@ def _width(line: Trace, field: Field) -> float:
     profile = field.fine[_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
     middle = len(offsets) // 2
     peak = middle - 8 + int(np.argmax(profile[middle - 8 : middle + 9]))
-    base = max(float(np.median(profile[:24])), float(np.median(profile[-24:])))
+    base = max(float(median(profile[:24])), float(median(profile[-24:])))
     half = base + (profile[peak] - base) / 2
     low = high = peak
     while low > 0 and profile[low] > half:
@@ -266,9 +263,9 @@ def _contrast(
     sides = field.fine[_along(trace, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]])), bins]
     if brightest:
         near = field.fine[_along(trace, field, np.arange(-flank_mm[1], flank_mm[1] + step / 2, step)), bins]
-        return np.asarray(np.median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0), float)
+        return np.asarray(median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0), float)
     core = field.fine[_along(trace, field, np.arange(-core_mm, core_mm + step / 2, step)), bins]
-    return np.asarray(np.median((core.mean(axis=1) - np.median(sides, axis=1))[seen], axis=0), float)
+    return np.asarray(median((core.mean(axis=1) - median(sides, axis=1))[seen], axis=0), float)
 
 
 def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
@@ -278,7 +275,7 @@ def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     grey = field.fine.mean(axis=2)
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     at_core, at_near, at_far = (
-        float(np.median(grey[_along(trace, field, offset), bins][seen])) for offset in (core, near, far)
+        float(median(grey[_along(trace, field, offset), bins][seen])) for offset in (core, near, far)
     )
     return (at_core - at_near) / max(at_core - at_far, 1e-6)
 
@@ -287,14 +284,14 @@ def _heights(trace: Trace, field: Field, settings: LandmarkSettings) -> tuple[Fl
     """((3,) step right at the line, how much of it lasts): the palest quarter of the paper counts, so that colour does not."""
     bins = np.arange(len(trace.seen))[:, None]
     near = np.arange(settings.step_near_mm, settings.step_far_mm + 0.5, 0.25)
-    at = [np.median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
+    at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
     grey = field.fine.min(axis=2)
     below = np.arange(-settings.most_lasting_mm, -1.5, 0.5)
     room = field.length_mm - settings.end_mm - _middle(trace, field)
     above = np.arange(1.5, max(min(settings.most_lasting_mm, room), 3.0), 0.5)
-    low = np.percentile(grey[_along(trace, field, below), bins], 25, axis=1)
-    high = np.percentile(grey[_along(trace, field, above), bins], 25, axis=1)
-    return np.median(at[0] - at[1], axis=0), float(np.median(low - high))
+    low = quantile(grey[_along(trace, field, below), bins], 0.25, axis=1)
+    high = quantile(grey[_along(trace, field, above), bins], 0.25, axis=1)
+    return median(at[0] - at[1], axis=0), float(median(low - high))
 
 
 def _shared_by_card(trace: Trace, height: float, field: Field, settings: LandmarkSettings) -> bool:

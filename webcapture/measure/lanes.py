@@ -12,6 +12,7 @@ from scipy.signal import find_peaks
 
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
+from webcapture.measure.robust import median, quiet_spread
 from webcapture.model import Floats, Line
 from webcapture.settings import LaneSettings
 
@@ -90,9 +91,9 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     on, beside = away < settings.mark_mm, (away > reach / 2) & (away < reach)
     level = (grey * on).sum(axis=0) / np.maximum(on.sum(axis=0), 1)
     paper = (grey * beside).sum(axis=0) / np.maximum(beside.sum(axis=0), 1)
-    pencil = gaussian_filter1d(level - np.minimum(paper, np.median(paper)), settings.mark_smooth_mm / field.cell_mm)
-    off = pencil - np.median(pencil)
-    return np.asarray(off / (np.percentile(np.abs(off), 25) / 0.3186 + 1e-4), float)
+    pencil = gaussian_filter1d(level - np.minimum(paper, median(paper)), settings.mark_smooth_mm / field.cell_mm)
+    off = pencil - median(pencil)
+    return np.asarray(off / (quiet_spread(off) + 1e-4), float)
 
 
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> list[float]:

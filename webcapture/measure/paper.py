@@ -18,6 +18,7 @@ from scipy.ndimage import (
 )
 
 from webcapture.measure.field import Field
+from webcapture.measure.robust import SD_PER_MAD, median, spread
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
 
@@ -83,8 +84,7 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
 
 def _limit(values: Floats32, settings: PaperSettings) -> float:
     """Beyond which a value is not the paper's: its median and some standard deviations."""
-    middle = float(np.median(values))
-    return middle + settings.stained_sd * (1.4826 * float(np.median(np.abs(values - middle))) + 1e-4)
+    return float(median(values)) + settings.stained_sd * (float(spread(values)) + 1e-4)
 
 
 def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
@@ -128,9 +128,8 @@ def _bare_paper(
     sigma = settings.level_mm / (block * cell_mm)
     for _ in range(3):
         above = mean - level
-        known = above[weight > 0.3]
-        spread = 1.4826 * np.median(np.abs(known - np.median(known, axis=0)), axis=0) + 1e-5
-        stained = (np.abs(above) > settings.stained_sd * spread).any(axis=2)
+        grain = spread(above[weight > 0.3], axis=0) + 1e-5
+        stained = (np.abs(above) > settings.stained_sd * grain).any(axis=2)
         paper = np.where(maximum_filter(stained, size=3), 0, weight).astype(np.float32)
         total = gaussian_filter(paper, sigma, mode="nearest")
         level = (
@@ -141,13 +140,13 @@ def _bare_paper(
     bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > 0.5)
     shown = (bare if bare.sum() > 50 else usable)[::2, ::2]
     off = (values[::2, ::2] - full_level[::2, ::2])[shown]
-    return full_level, bare, 1.4826 * np.median(np.abs(off), axis=0) + 1e-5
+    return full_level, bare, SD_PER_MAD * median(np.abs(off), axis=0) + 1e-5
 
 
 def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> Floats32:
     """The paler part of every row, followed smoothly along the strip: spots fill less than half of a lane's length."""
     known = weight > 0.3
-    usual = np.median(mean[known], axis=0) if known.any() else np.zeros(3, np.float32)
+    usual = median(mean[known], axis=0) if known.any() else np.zeros(3, np.float32)
     counts = known.sum(axis=1)
     # Unknown blocks sort to the end; the percentile is then taken among the known ones of each row.
     ordered = np.sort(np.where(known[..., None], mean, np.float32(np.inf)), axis=1)

@@ -10,6 +10,7 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter, uniform_filter
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
+from webcapture.measure.robust import median, quiet_spread, spread
 from webcapture.model import Floats, StripCells
 from webcapture.settings import Settings
 
@@ -154,11 +155,10 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     if zone.sum() * field.cell_mm**2 < 2 * rule.colour_mm2:
         return False
     smooth = uniform_filter(field.absorbance[part], (7, 7, 1))
-    chroma = np.ptp(smooth - np.median(smooth[zone], axis=0), axis=2)
+    chroma = np.ptp(smooth - median(smooth[zone], axis=0), axis=2)
     inside = chroma[zone]
-    middle = float(np.median(inside))
-    spread = 1.4826 * float(np.median(np.abs(inside - middle))) + 1e-4
-    limit = middle + max(rule.colour_sd * spread, rule.colour_least)
+    grain = float(spread(inside)) + 1e-4
+    limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
     return float((inside > limit).sum()) * field.cell_mm**2 > rule.colour_mm2
 
 
@@ -176,10 +176,10 @@ def marks_beside(line: Candidate, field: Field) -> float:
     for side in (-1, 1):
         near = (side * away > 0.9) & (side * away < 2.1)
         level = (grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1)
-        sides.append(gaussian_filter1d(level - np.median(level), 1.0))
+        sides.append(gaussian_filter1d(level - median(level), 1.0))
     both = np.minimum(*sides)
-    spread = np.percentile(np.abs(both - np.median(both)), 25) / 0.3186 + 1e-3
-    return max(float(both.max() / spread) - 3.0, 0.0)
+    grain = quiet_spread(both - median(both)) + 1e-3
+    return max(float(both.max() / grain) - 3.0, 0.0)
 
 
 def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Settings) -> float:

@@ -14,6 +14,7 @@ from webcapture.measure.blobs import Blob, Region, measured, patch_of
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
+from webcapture.measure.robust import median, quiet_spread, spread
 from webcapture.model import Floats, Floats32
 from webcapture.settings import SpotSettings
 
@@ -82,14 +83,12 @@ def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: Sp
 def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
     """(3,) standard deviation of a smoothed profile on bare paper.
 
-    Where there is hardly any, from the quietest quarter of all: of a normal distribution it lies within 0.3186 sd.
+    Where there is hardly any, from the quietest quarter of all.
     """
     if paper.sum() * cell_mm >= settings.bare_mm:
-        bare = profile[paper]
-        spread = np.median(np.abs(bare - np.median(bare, axis=0)), axis=0)
-        return np.asarray(1.4826 * spread + settings.noise_least, float)
-    off = np.abs(profile - np.median(profile[paper] if paper.any() else profile, axis=0))
-    return np.asarray(np.percentile(off, 25, axis=0) / 0.3186 + settings.noise_least, float)
+        return np.asarray(spread(profile[paper], axis=0) + settings.noise_least, float)
+    off = profile - median(profile[paper] if paper.any() else profile, axis=0)
+    return np.asarray(quiet_spread(off, axis=0) + settings.noise_least, float)
 
 
 def _windows(columns: int, width: float) -> list[slice]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
+from webcapture.measure.robust import SD_PER_MAD, median, quantile
 from webcapture.model import Floats, Floats32
 from webcapture.settings import TraceSettings
 
@@ -103,7 +104,7 @@ def _refined(
     rows, strongest = _peaks(response, path, width_mm / step)
     places = s_mm[0] + rows * step
     # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
-    strong = strongest > max(settings.seen_least, settings.strong_share * float(np.percentile(strongest, 80)))
+    strong = strongest > max(settings.seen_least, settings.strong_share * float(quantile(strongest, 0.8)))
     coefficients, on_line, spread = _polynomial(t_mm, places, strong, degree, settings)
     return Trace(rows, on_line, score, coefficients, spread)
 
@@ -151,7 +152,7 @@ def _fitted(
     intercept, slope = _robust_line(t_mm[keep], places[keep])
     off = np.abs(places - intercept - slope * t_mm)
     for _ in range(6):
-        kept = strong & (off <= max(3 * 1.4826 * float(np.median(off[keep])), settings.on_line_mm))
+        kept = strong & (off <= max(3 * SD_PER_MAD * float(median(off[keep])), settings.on_line_mm))
         if kept.sum() <= degree + 1:
             kept = keep
         some = powers[kept]
@@ -167,5 +168,5 @@ def _fitted(
 def _robust_line(t_mm: Floats, places: Floats) -> Floats:
     """(2,) intercept and slope after Theil and Sen: the median of all pairs' slopes; letters and marks do not turn it."""
     first, second = np.triu_indices(len(t_mm), 1)
-    slope = float(np.median((places[second] - places[first]) / (t_mm[second] - t_mm[first])))
-    return np.array([float(np.median(places - slope * t_mm)), slope])
+    slope = float(median((places[second] - places[first]) / (t_mm[second] - t_mm[first])))
+    return np.array([float(median(places - slope * t_mm)), slope])
