@@ -7,9 +7,9 @@ place is refined, and a low polynomial is fitted to those that agree.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
 
 from webcapture.measure.robust import SD_PER_MAD, median, quantile
 from webcapture.model import Floats, Floats32
@@ -70,23 +70,35 @@ def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
 
     Moving costs ``turn_cost`` a row, counted in two steps: half the reach, or all of it.
     """
+    bins, rows = gain.shape
     half = (reach + 1) // 2
-    totals = [gain[0]]
-    for row_gain in gain[1:]:
-        last = totals[-1]
-        moved = maximum_filter1d(last, 2 * half + 1, mode="nearest") - turn_cost * half
-        far = maximum_filter1d(last, 2 * reach + 1, mode="nearest") - turn_cost * reach
-        totals.append(np.maximum(np.maximum(last, moved), far) + row_gain)
-    path = np.empty(len(gain), int)
-    path[-1] = int(totals[-1].argmax())
-    steps = np.arange(-reach, reach + 1)
-    cost = turn_cost * np.where(steps == 0, 0, np.where(np.abs(steps) <= half, half, reach))
-    for b in range(len(gain) - 1, 0, -1):
-        low = max(path[b] - reach, 0)
-        options = totals[b - 1][low : path[b] + reach + 1]
-        first = low - (path[b] - reach)
-        path[b - 1] = low + int((options - cost[first : first + len(options)]).argmax())
-    return path
+    totals = np.full((bins, rows + 2 * reach), -np.inf, np.float32)  # with room for moves beyond both ends
+    inner = totals[:, reach : reach + rows]
+    inner[0] = gain[0]
+    for b in range(1, bins):
+        moved = _running_max(totals[b - 1, reach - half : reach + rows + half], 2 * half + 1) - turn_cost * half
+        far = _running_max(totals[b - 1], 2 * reach + 1) - turn_cost * reach
+        np.maximum(moved, far, out=far)
+        np.maximum(inner[b - 1], far, out=far)
+        np.add(far, gain[b], out=inner[b])
+    steps = np.abs(np.arange(-reach, reach + 1))
+    cost = (turn_cost * np.where(steps == 0, 0, np.where(steps <= half, half, reach))).astype(np.float32)
+    row = int(inner[-1].argmax())
+    path = [row]
+    for b in range(bins - 2, -1, -1):
+        row += int((totals[b, row : row + 2 * reach + 1] - cost).argmax()) - reach
+        path.append(row)
+    return np.array(path[::-1])
+
+
+def _running_max(values: Floats32, size: int) -> Floats32:
+    """Greatest of every ``size`` neighbours, by doubling: on rows this short a filter's own overhead would cost more."""
+    width = 1
+    while 2 * width <= size:
+        values = np.maximum(values[:-width], values[width:])
+        width *= 2
+    rest = size - width
+    return np.maximum(values[:-rest], values[rest:]) if rest else values
 
 
 def _refined(
@@ -156,7 +168,7 @@ def _fitted(
         if kept.sum() <= degree + 1:
             kept = keep
         some = powers[kept]
-        fit = np.linalg.lstsq(some, places[kept], rcond=None)[0]
+        fit = np.linalg.solve(some.T @ some, some.T @ places[kept])
         off = np.abs(places - powers @ fit)
         if (kept == keep).all():
             break
@@ -167,6 +179,12 @@ def _fitted(
 
 def _robust_line(t_mm: Floats, places: Floats) -> Floats:
     """(2,) intercept and slope after Theil and Sen: the median of all pairs' slopes; letters and marks do not turn it."""
-    first, second = np.triu_indices(len(t_mm), 1)
+    first, second = _pairs(len(t_mm))
     slope = float(median((places[second] - places[first]) / (t_mm[second] - t_mm[first])))
     return np.array([float(median(places - slope * t_mm)), slope])
+
+
+@lru_cache(maxsize=32)
+def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
+    first, second = np.triu_indices(count, 1)
+    return first, second
