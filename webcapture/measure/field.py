@@ -122,13 +122,13 @@ def _edge_shift(light: Floats32, strip: StripCells, settings: FieldSettings) -> 
     """Rows by which the right side's light follows the left's; 0 where no shift explains the difference well."""
     if strip.width_mm >= settings.wide_mm or np.ptp(light, axis=0).max() < settings.edge_least:
         return 0
-    coarse = light[::4]
+    coarse = light[::4].astype(float)
     reach = round(settings.edge_reach_mm * len(coarse) / strip.length_mm)
     costs = {}
     for shift in range(-reach, reach + 1):
         low, high = max(shift, 0), len(coarse) + min(shift, 0)
         if high - low >= len(coarse) // 3:
             off = coarse[low - shift : high - shift, 0] - coarse[low:high, 1]
-            costs[shift] = float(off.var())
+            costs[shift] = float(off @ off) / len(off) - float(off.mean()) ** 2
     best = min(costs, key=costs.__getitem__)
     return 4 * best if costs[best] < settings.edge_gain * costs[0] else 0

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import convolve1d
 
+from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.field import Field
 from webcapture.measure.robust import median, quantile, quiet_spread
 from webcapture.measure.tracing import Trace, trace_lines
@@ -40,12 +41,12 @@ def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings)
     found: list[Candidate] = []
     origin_zone = settings.origin_range * field.length_mm
     for channels in (
-        np.min,
-        np.mean,
+        palest,
+        mean,
     ):  # in the palest channel colours hardly show; a coloured line may show only in the mean
         if any(c.coverage >= settings.origin_coverage and c.middle_mm < origin_zone for c in found):
             break
-        response = _ridge(channels(field.fine, axis=2), field, settings.core_mm, settings.flank_mm)
+        response = _ridge(channels(field.fine), field, settings.core_mm, settings.flank_mm)
         for line in trace_lines(
             _standard(response),
             field.fine_s_mm,
@@ -84,7 +85,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
 
     Looked for in the channel that is darkened least, where colours hardly show and wet paper shows as in all.
     """
-    step = _step(field.fine.min(axis=2), field, settings)
+    step = _step(palest(field.fine), field, settings)
     shift = round(settings.step_trend_mm / _spacing(field))
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
     response = _standard(_smooth_across(step - np.maximum(beside, 0)))
@@ -95,10 +96,10 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
         if not _runs_across(line, response, settings.wet_coverage, field, settings):
             continue
         height, lasting = _heights(line, field, settings)
-        mean = float(height.mean())
+        step_height = float(height.mean())
         grey = height.min() >= settings.wet_grey * height.max()
         low, high = settings.lasting_share
-        lasts = mean >= settings.least_step and low * mean <= lasting <= high * mean
+        lasts = step_height >= settings.least_step and low * step_height <= lasting <= high * step_height
         if grey and lasts and not _shared_by_card(line, lasting, field, settings):
             found.append(_candidate("wet-edge", line, field, height))
     return found
@@ -106,7 +107,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
 
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
     """Faint coloured lines right across the strip, broader than a pencil's, in the channel that shows them best."""
-    response = _ridge(field.fine.max(axis=2), field, settings.stain_core_mm, settings.stain_flank_mm)
+    response = _ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
     standard = _standard(_smooth_across(response))
     found = []
     for line in trace_lines(
@@ -272,10 +273,9 @@ def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour."""
     core, near, far = (np.array([-x, x]) for x in (0.0, sum(settings.flank_mm) / 2, 2.5 * settings.flank_mm[1]))
     bins = np.arange(len(trace.seen))[:, None]
-    grey = field.fine.mean(axis=2)
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     at_core, at_near, at_far = (
-        float(median(grey[_along(trace, field, offset), bins][seen])) for offset in (core, near, far)
+        float(median(mean(field.fine[_along(trace, field, offset), bins])[seen])) for offset in (core, near, far)
     )
     return (at_core - at_near) / max(at_core - at_far, 1e-6)
 
@@ -285,12 +285,11 @@ def _heights(trace: Trace, field: Field, settings: LandmarkSettings) -> tuple[Fl
     bins = np.arange(len(trace.seen))[:, None]
     near = np.arange(settings.step_near_mm, settings.step_far_mm + 0.5, 0.25)
     at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
-    grey = field.fine.min(axis=2)
     below = np.arange(-settings.most_lasting_mm, -1.5, 0.5)
     room = field.length_mm - settings.end_mm - _middle(trace, field)
     above = np.arange(1.5, max(min(settings.most_lasting_mm, room), 3.0), 0.5)
-    low = quantile(grey[_along(trace, field, below), bins], 0.25, axis=1)
-    high = quantile(grey[_along(trace, field, above), bins], 0.25, axis=1)
+    low = quantile(palest(field.fine[_along(trace, field, below), bins]), 0.25, axis=1)
+    high = quantile(palest(field.fine[_along(trace, field, above), bins]), 0.25, axis=1)
     return median(at[0] - at[1], axis=0), float(median(low - high))
 
 

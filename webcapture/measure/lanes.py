@@ -10,6 +10,7 @@ from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import gaussian_filter1d, uniform_filter
 from scipy.signal import find_peaks
 
+from webcapture.measure.channels import darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
 from webcapture.measure.robust import median, quiet_spread
@@ -67,7 +68,7 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
     s_mm = field.s_mm[rows, None]
     zone = (s_mm > low) & (s_mm < high)
     strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
-    smooth = uniform_filter(strength, (5, 5, 1)).max(axis=2)
+    smooth = darkest(uniform_filter(strength, (5, 5, 1)))
     zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)
     return np.asarray(beyond.sum(axis=0) * field.cell_mm, float)
@@ -86,7 +87,7 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     curve = polyval(field.t_mm, origin.coefficients)
     reach = 4 * settings.mark_mm
     rows = (field.s_mm > curve.min() - reach) & (field.s_mm < curve.max() + reach)
-    grey = field.absorbance[rows].min(axis=2)
+    grey = palest(field.absorbance[rows])
     away = np.abs(field.s_mm[rows, None] - curve)
     on, beside = away < settings.mark_mm, (away > reach / 2) & (away < reach)
     level = (grey * on).sum(axis=0) / np.maximum(on.sum(axis=0), 1)

@@ -73,7 +73,15 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
     start = np.concatenate([starts, np.log(sd_mm), np.log(0.15 * sd_mm)])
     lower = np.concatenate([np.full(count, low), np.log(sd_mm / 1.6), np.log(0.02 * sd_mm)])
     upper = np.concatenate([np.full(count, high), np.log(1.6 * sd_mm), np.log(1.5 * sd_mm)])
-    fit = least_squares(misfit, np.clip(start, lower + 1e-6, upper - 1e-6), bounds=(lower, upper), ftol=1e-4, xtol=1e-4, gtol=1e-4, max_nfev=40)
+    fit = least_squares(
+        misfit,
+        np.clip(start, lower + 1e-6, upper - 1e-6),
+        bounds=(lower, upper),
+        ftol=1e-4,
+        xtol=1e-4,
+        gtol=1e-4,
+        max_nfev=40,
+    )
     residual, heights = solve(fit.x)
     free = max(residual.size - 6 * count, 1)
     chi2 = float((residual**2).sum() / free)
@@ -90,8 +98,10 @@ def _u_means(jacobian: Floats, tail: Floats) -> Floats:
     """
     count = len(tail)
     covariance = np.linalg.pinv(jacobian.T @ jacobian, hermitian=True)
-    slopes = np.hstack([np.eye(count), np.zeros((count, count)), -np.diag(tail)])  # the tail's parameter is its logarithm
-    return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 0))
+    slopes = np.hstack(
+        [np.eye(count), np.zeros((count, count)), -np.diag(tail)]
+    )  # the tail's parameter is its logarithm
+    return np.asarray(np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 0)), float)
 
 
 def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak:

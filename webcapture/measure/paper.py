@@ -9,7 +9,6 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import (
     distance_transform_edt,
-    gaussian_filter,
     maximum_filter,
     maximum_filter1d,
     median_filter,
@@ -17,8 +16,10 @@ from scipy.ndimage import (
     uniform_filter,
 )
 
+from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
 from webcapture.measure.robust import SD_PER_MAD, median, spread
+from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
 
@@ -70,13 +71,13 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
     if not known.any():
         return np.zeros((*values.shape[:2], 1), np.float32)
     nearest = distance_transform_edt(~known, return_distances=False, return_indices=True)
-    grey = blocks.min(axis=2)[tuple(nearest)]
-    chroma = np.ptp(blocks, axis=2)[tuple(nearest)]
+    grey = palest(blocks)[tuple(nearest)]
+    tinge = chroma(blocks)[tuple(nearest)]
     size = round(settings.shade_mm / settings.shade_block_mm) | 1
     shade = median_filter(grey, size=size, mode="nearest")
     for _ in range(2):  # spots are replaced by what lies around them, lest they tip the balance beside a shadow's edge
         off = np.abs(grey - shade)
-        spot = (off > _limit(off, settings)) & (chroma > _limit(chroma, settings))
+        spot = (off > _limit(off, settings)) & (tinge > _limit(tinge, settings))
         spot |= (grey - shade) > settings.shade_spot
         shade = median_filter(np.where(maximum_filter(spot, size=3), shade, grey), size=size // 2 | 1, mode="nearest")
     return _spread_out(shade[..., None], block, values.shape[:2])
@@ -98,10 +99,17 @@ def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
     filled = values.copy()
     for rows in _row_groups(~known, reach=round(3 * sigma)):
         here = known[rows]
-        weight = gaussian_filter(here.astype(np.float32), sigma, truncate=2.5)
-        sums = gaussian_filter(values[rows] * here[..., None], (sigma, sigma, 0), truncate=2.5)
-        filled[rows] = np.where(here[..., None], values[rows], sums / np.maximum(weight, 1e-3)[..., None])
+        weight, *sums = smoothed(_weighted(values[rows], here.astype(np.float32)), sigma)
+        missing = ~here
+        filled[rows][missing] = (
+            np.stack([s[missing] for s in sums], axis=-1) / np.maximum(weight[missing], 1e-3)[:, None]
+        )
     return filled
+
+
+def _weighted(values: Floats32, weight: Floats32) -> Floats32:
+    """(4, rows, cols): the weight itself, and the three channels times it."""
+    return np.stack([weight, *(values[..., c] * weight for c in range(3))])
 
 
 def _row_groups(marked: np.ndarray, reach: int) -> Iterator[slice]:
@@ -124,19 +132,17 @@ def _bare_paper(
     weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
     known = np.maximum(weight, np.float32(1e-3))[..., None]
     mean = np.asarray(_blocks(values * usable[..., None], rows, cols, block) / known, np.float32)
-    level = _first_level(mean, weight, settings)
+    level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
+    mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
     sigma = settings.level_mm / (block * cell_mm)
     for _ in range(3):
         above = mean - level
-        grain = spread(above[weight > 0.3], axis=0) + 1e-5
-        stained = (np.abs(above) > settings.stained_sd * grain).any(axis=2)
+        grain = spread(above[:, weight > 0.3], axis=1) + 1e-5
+        stained = (np.abs(above) > settings.stained_sd * grain[:, None, None]).any(axis=0)
         paper = np.where(maximum_filter(stained, size=3), 0, weight).astype(np.float32)
-        total = gaussian_filter(paper, sigma, mode="nearest")
-        level = (
-            np.stack([gaussian_filter(mean[..., c] * paper, sigma, mode="nearest") for c in range(3)], axis=-1)
-            / np.maximum(total, 1e-4)[..., None]
-        )
-    full_level = _spread_out(level, block, values.shape[:2])
+        total, *sums = smoothed(np.concatenate([paper[None], mean * paper]), sigma)
+        level = np.stack(sums) / np.maximum(total, 1e-4)
+    full_level = _spread_out(np.moveaxis(level, 0, -1), block, values.shape[:2])
     bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > 0.5)
     shown = (bare if bare.sum() > 50 else usable)[::2, ::2]
     off = (values[::2, ::2] - full_level[::2, ::2])[shown]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import gaussian_filter1d, maximum_filter, uniform_filter
 
+from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import median, quiet_spread, spread
@@ -155,8 +156,7 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     if zone.sum() * field.cell_mm**2 < 2 * rule.colour_mm2:
         return False
     smooth = uniform_filter(field.absorbance[part], (7, 7, 1))
-    chroma = np.ptp(smooth - median(smooth[zone], axis=0), axis=2)
-    inside = chroma[zone]
+    inside = chroma(smooth - median(smooth[zone], axis=0))[zone]
     grain = float(spread(inside)) + 1e-4
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
     return float((inside > limit).sum()) * field.cell_mm**2 > rule.colour_mm2
@@ -170,7 +170,7 @@ def marks_beside(line: Candidate, field: Field) -> float:
         return 0.0
     curve = polyval(field.t_mm[columns], line.trace.coefficients)
     rows = (field.s_mm > curve.min() - 2.5) & (field.s_mm < curve.max() + 2.5)
-    grey = field.absorbance[np.ix_(rows, columns)].min(axis=2)
+    grey = palest(field.absorbance[np.ix_(rows, columns)])
     away = field.s_mm[rows, None] - curve
     sides = []
     for side in (-1, 1):

@@ -68,16 +68,16 @@ def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: Sp
 
     The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness.
     """
-    best = np.zeros(part.shape[0])
-    height = np.zeros(part.shape[0])
-    for window in _windows(part.shape[1], settings.window_mm / cell_mm):
-        profile = gaussian_filter1d(part[:, window].mean(axis=1), settings.smooth_mm / cell_mm, axis=0)
-        noise = _noise(profile, bare[:, window].mean(axis=1) > 0.5, cell_mm, settings)
-        level = np.sqrt((np.maximum(profile / noise, 0) ** 2).sum(axis=1))
-        more = level > best
-        best = np.where(more, level, best)
-        height = np.maximum(height, profile.max(axis=1))
-    return best, height
+    windows = _windows(part.shape[1], settings.window_mm / cell_mm)
+    within = np.zeros((part.shape[1], len(windows)), np.float32)
+    for n, window in enumerate(windows):
+        within[window, n] = 1 / (window.stop - window.start)
+    means = np.stack([part[..., channel] @ within for channel in range(3)], axis=-1)
+    paper = bare @ within > 0.5
+    profiles = gaussian_filter1d(means, settings.smooth_mm / cell_mm, axis=0)
+    noise = np.stack([_noise(profiles[:, n], paper[:, n], cell_mm, settings) for n in range(len(windows))])
+    level = np.sqrt((np.maximum(profiles / noise, 0) ** 2).sum(axis=2))
+    return level.max(axis=1), profiles.max(axis=(1, 2)).astype(float)
 
 
 def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
