@@ -18,6 +18,10 @@ from webcapture.model import Floats
 
 HOLD = 3.0
 """Weight of what is assumed of the shapes against the misfit: that of about ten rows at one standard deviation."""
+ENOUGH = 1e-4
+"""Relative change, of the misfit and of the parameters, at which a search ends: far below the uncertainties."""
+STEP = 1e-7
+"""Relative step of the numerical slopes: about the root of the numbers' own precision."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,43 +56,53 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
 
     noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations.
     """
-    count = len(starts)
+    count, free = len(starts), profile.size - 6 * len(starts)
     weighted = profile / noise
-    low, high = float(s_mm[0]), float(s_mm[-1])
 
-    def unpack(p: Floats) -> tuple[Floats, Floats, Floats]:
-        return p[:count], np.exp(p[count : 2 * count]), np.exp(p[2 * count :])
-
-    def solve(p: Floats) -> tuple[Floats, Floats]:
-        basis = _shapes(s_mm, *unpack(p))
-        heights = np.maximum(np.linalg.lstsq(basis, weighted, rcond=None)[0], 0)
-        return basis @ heights - weighted, heights
-
-    def misfit(p: Floats) -> Floats:
-        _, _, tail = unpack(p)
+    def misfits(p: Floats) -> Floats:
         # Held by what the free side of each peak shows of its width; and a tail must earn its place.
-        held = np.concatenate([(p[count : 2 * count] - np.log(sd_mm)) / 0.2, tail / sd_mm / 0.7]) * HOLD
-        return np.concatenate([solve(p)[0].ravel(), held])
+        _, sd, tail = _unpacked(p)
+        held = np.concatenate([np.log(sd / sd_mm) / 0.2, tail / sd_mm / 0.7], axis=1) * HOLD
+        return np.concatenate([_residuals(s_mm, weighted, p)[0].reshape(len(p), -1), held], axis=1)
+
+    def slopes(p: Floats) -> Floats:
+        # All the small steps at once: one by one, numpy's overhead would cost many times the arithmetic.
+        step = STEP * np.maximum(np.abs(p), 1.0)
+        off = misfits(np.concatenate([p[None], p + np.diag(step)]))
+        return np.asarray(((off[1:] - off[0]) / step[:, None]).T)
 
     start = np.concatenate([starts, np.log(sd_mm), np.log(0.15 * sd_mm)])
-    lower = np.concatenate([np.full(count, low), np.log(sd_mm / 1.6), np.log(0.02 * sd_mm)])
-    upper = np.concatenate([np.full(count, high), np.log(1.6 * sd_mm), np.log(1.5 * sd_mm)])
+    lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / 1.6), np.log(0.02 * sd_mm)])
+    upper = np.concatenate([np.full(count, s_mm[-1]), np.log(1.6 * sd_mm), np.log(1.5 * sd_mm)])
     fit = least_squares(
-        misfit,
+        lambda p: misfits(p[None])[0],
         np.clip(start, lower + 1e-6, upper - 1e-6),
+        jac=slopes,
         bounds=(lower, upper),
-        ftol=1e-4,
-        xtol=1e-4,
-        gtol=1e-4,
+        **{name: ENOUGH for name in ("ftol", "xtol", "gtol")},
         max_nfev=40,
     )
-    residual, heights = solve(fit.x)
-    free = max(residual.size - 6 * count, 1)
-    chi2 = float((residual**2).sum() / free)
-    mode, sd, tail = unpack(fit.x)
+    residual, heights = _residuals(s_mm, weighted, fit.x[None])
+    chi2 = float((residual**2).sum() / max(free, 1))
+    (mode,), (sd,), (tail,) = _unpacked(fit.x[None])
     u = _u_means(fit.jac, tail) * np.sqrt(max(chi2, 1.0))
-    peaks = [_peak(mode[n], sd[n], tail[n], heights[n] * noise, float(u[n])) for n in range(count)]
+    peaks = [_peak(mode[n], sd[n], tail[n], heights[0, n] * noise, float(u[n])) for n in range(count)]
     return Mixture(tuple(sorted(peaks, key=lambda peak: peak.centre_mm)), chi2)
+
+
+def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
+    """Modes, standard deviations and tails, each (sets, peaks), of (sets, 3 · peaks) parameters: the last two as logarithms."""
+    mode, log_sd, log_tail = np.split(p, 3, axis=1)
+    return mode, np.exp(log_sd), np.exp(log_tail)
+
+
+def _residuals(s_mm: Floats, weighted: Floats, p: Floats) -> tuple[Floats, Floats]:
+    """((sets, n, 3) misfits, (sets, peaks, 3) heights ≥ 0) with the heights that suit each set of parameters best."""
+    basis = _shapes(s_mm, *_unpacked(p))
+    across = basis.transpose(0, 2, 1)
+    square = across @ basis + 1e-9 * np.eye(basis.shape[2])  # lest two peaks that coincide have no solution
+    heights = np.maximum(np.linalg.solve(square, across @ weighted), 0)
+    return basis @ heights - weighted, heights
 
 
 def _u_means(jacobian: Floats, tail: Floats) -> Floats:
@@ -106,7 +120,7 @@ def _u_means(jacobian: Floats, tail: Floats) -> Floats:
 
 def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak:
     fine = np.linspace(mode - 4 * sd - 6 * tail, mode + 4 * sd, 400)
-    shape = _shapes(fine, np.array([mode]), np.array([sd]), np.array([tail]))[:, 0]
+    shape = _shapes(fine, np.array([[mode]]), np.array([[sd]]), np.array([[tail]]))[0, :, 0]
     return Peak(
         centre_mm=float(mode - tail),
         densest_mm=float(fine[np.argmax(shape)]),
@@ -118,14 +132,15 @@ def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak
 
 
 def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> Floats:
-    """(n, peaks) exponentially trailing Gaussians of height one; the Gaussian sits at ``mode``, the tail lies below.
+    """(sets, n, peaks) exponentially trailing Gaussians of height one; the Gaussian sits at ``mode``, the tail lies below.
 
     Written with the scaled complementary error function, which neither overflows nor cancels for short tails.
     """
+    mode, sd, tail = mode[:, None], sd[:, None], tail[:, None]
     z = (s_mm[:, None] - mode) / sd
     ratio = sd / tail
     argument = (ratio + z) / np.sqrt(2)
     scaled = erfcx(np.maximum(argument, -5)) * np.exp(-0.5 * z * z)
     far = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, 50.0)) * 2
     shape = np.where(argument > -5, scaled, far)
-    return np.asarray(shape / np.maximum(shape.max(axis=0, keepdims=True), 1e-12))
+    return np.asarray(shape / np.maximum(shape.max(axis=1, keepdims=True), 1e-12))
