@@ -1,0 +1,103 @@
+"""Lanes of drawn strips and sheets: how many, where, and to whom the paper between belongs."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from tests.measure.drawn import BLUE, GREEN, RED, RIM, cross, drawn, level_line, pencil, spot
+from webcapture.measure.field import field_of
+from webcapture.measure.lanes import find_lanes
+from webcapture.measure.paper import stain_on
+from webcapture.settings import DEFAULTS
+
+COLOURS = (RED, BLUE, GREEN)
+
+
+def lanes(*things, width=20.0, origin=True, front=True, **how):
+    """The lanes of a strip with its lines at 20 and 120 mm, as the pipeline asks for them."""
+    drawn_lines = ([pencil(20)] if origin else []) + ([pencil(120)] if front else [])
+    strip = drawn(*drawn_lines, *things, width=width, **how)
+    field = field_of(strip, DEFAULTS.profile)
+    low = level_line(20, width) if origin else None
+    high = level_line(120, width) if front else None
+    curves = tuple(line.coefficients for line in (low, high) if line)
+    stain = stain_on(field, strip.strokes, curves, high.coefficients if high else None, DEFAULTS.paper)
+    return find_lanes(field, stain, low, high, DEFAULTS.lane)
+
+
+def spots(*places, sd=1.8):
+    """One spot a lane, at different heights and of different dyes."""
+    return [spot(50 + 13 * (n % 5), t, sd, COLOURS[n % 3]) for n, t in enumerate(places)]
+
+
+@pytest.mark.parametrize("t", [7.0, 10.0, 12.5])
+def test_a_strip_has_one_lane_where_its_colour_is(t):
+    (track,) = lanes(*spots(t))
+    assert track.middle_mm == pytest.approx(t, abs=0.4)
+    assert (track.low_mm, track.high_mm) == (RIM, 20 - RIM)
+
+
+@pytest.mark.parametrize("width", [15.0, 20.0, 35.0])
+def test_bare_paper_has_a_lane_in_its_middle(width):
+    (track,) = lanes(width=width, origin=False, front=False)
+    assert track.middle_mm == pytest.approx(width / 2, abs=0.2 * width)
+
+
+@pytest.mark.parametrize("places", [(25, 55), (15, 45, 75), (15, 30, 45, 60, 75), (12, 40, 52, 80)])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_lanes_of_a_sheet_are_where_its_spots_are(places, seed):
+    """Apart by 3 cm, as BP 2010, Appendix III E asks (mark A), or by 1.5 cm, as schools do (common practice, no source)."""
+    found = lanes(*spots(*places), width=90.0, seed=seed)
+    assert [track.middle_mm for track in found] == pytest.approx(list(places), abs=0.5)
+
+
+def test_several_spots_above_each_other_are_one_lane():
+    column = [spot(s, 30 + off, 1.8, RED) for s, off in ((40, 0.5), (65, -0.5), (95, 0.3))]
+    found = lanes(*column, *spots(60), width=90.0)
+    assert [track.middle_mm for track in found] == pytest.approx([30, 60], abs=0.7)
+
+
+def test_a_pale_lane_beside_a_dark_one():
+    pale = spot(70, 60, 1.8, tuple(0.12 * c for c in RED))
+    found = lanes(spot(70, 25, 2.2, tuple(3 * c for c in RED)), pale, width=90.0)
+    assert [track.middle_mm for track in found] == pytest.approx([25, 60], abs=0.6)
+
+
+def test_marks_show_lanes_that_are_empty():
+    marks = [cross(20, t) for t in (20, 45, 70)]
+    found = lanes(*marks, *spots(20), width=90.0)
+    assert [track.middle_mm for track in found] == pytest.approx([20, 45, 70], abs=0.8)
+
+
+def test_colour_beyond_the_front_makes_no_lane():
+    found = lanes(*spots(30), spot(135, 65, 2.0, RED), width=90.0)
+    assert [track.middle_mm for track in found] == pytest.approx([30], abs=0.5)
+
+
+def test_colour_below_the_origin_makes_no_lane():
+    """A label written in ink."""
+    found = lanes(*spots(30), spot(8, 65, 2.0, BLUE), width=90.0)
+    assert [track.middle_mm for track in found] == pytest.approx([30], abs=0.5)
+
+
+def test_a_sheet_without_colour_or_marks_is_one_lane():
+    (track,) = lanes(width=90.0)
+    assert (track.middle_mm, track.low_mm, track.high_mm) == (45, RIM, 90 - RIM)
+
+
+@pytest.mark.parametrize("places", [(20,), (15, 45, 75), (15, 27, 75)])
+def test_every_lane_owns_its_paper_alone(places):
+    """Spans hold their axis, stay on the paper, and do not overlap."""
+    found = lanes(*spots(*places), width=90.0)
+    assert all(RIM <= track.low_mm < track.middle_mm < track.high_mm <= 90 - RIM for track in found)
+    assert all(a.high_mm <= b.low_mm for a, b in pairwise(found))
+    middles = np.array([track.middle_mm for track in found])
+    assert (np.diff(middles) > 0).all()
+
+
+def test_lines_are_not_needed():
+    found = lanes(*spots(25, 60), width=90.0, origin=False, front=False)
+    assert [track.middle_mm for track in found] == pytest.approx([25, 60], abs=0.5)
