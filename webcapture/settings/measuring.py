@@ -226,7 +226,7 @@ class SpotSettings:
     shared_share: float = knob(
         0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance."
     )
-    least_sd: float = knob(8.0, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
+    least_sd: float = knob(9.5, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
     least_absorbance: float = knob(0.015, "absorbance", "Less is paper's own unevenness, whatever its noise.")
     bare_mm: float = knob(
         8.0,

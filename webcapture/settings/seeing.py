@@ -24,7 +24,9 @@ class PhotoSettings:
         30_000_000, "px", "WebP's decoder holds several copies of the picture, some 17 byte/px."
     )
     enough_pixels: int = knob(
-        10_000_000, "px", "Big JPEGs are decoded at 1/2, 1/4 or 1/8 scale, which is fast, if so many pixels are left."
+        3_000_000,
+        "px",
+        "Big JPEGs are decoded at 1/2, 1/4 or 1/8 scale if so many pixels are left: a card that fills the frame then has 6 px/mm, and Rf on photos with known truth is as exact as at full scale.",
     )
     working_pixels: int = knob(
         14_000_000,
