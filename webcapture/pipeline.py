@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from threadpoolctl import threadpool_limits
+
 from webcapture.card.layout import card_layout
 from webcapture.flags import flag
 from webcapture.imaging.cells import averaged
@@ -14,6 +16,10 @@ from webcapture.imaging.strips import cut_strip, find_strips
 from webcapture.measure.strip import measure_strip
 from webcapture.model import CardSeen, PhotoResult
 from webcapture.settings import DEFAULTS, Settings
+
+# As for OpenCV's own threads: photos are measured side by side, and threads of one that wait for each other on busy
+# processors take ten times as long as one alone. Here, because all that brings a BLAS along is loaded by now.
+threadpool_limits(1, user_api="blas")
 
 
 def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) -> PhotoResult:
