@@ -90,6 +90,7 @@ def annotated_picture(result: PhotoResult, settings: ReportSettings = DEFAULTS.r
     for plate, plate_labels in zip(plates, placed, strict=True):
         _cut_out(canvas, result.sheet, plate)
         _draw_strokes(canvas, plate, plate_labels, form.letter)
+        _draw_scale(canvas, plate, form.letter)
     picture = Image.fromarray(canvas)
     pen = Pen(form.letter, picture)
     _write_photo_badges(pen, width, badges)
@@ -185,19 +186,29 @@ def _write(pen: Pen, plate: Plate, placed: Sequence[Placed]) -> None:
 
 
 def _write_scale(pen: Pen, plate: Plate) -> None:
-    """Millimetres along the strip's left side, from the origin line upwards."""
-    left, top, _, _ = plate.box
-    zero = zero_of_scale(plate.strip, plate.frame)
-    y0 = plate.at((zero, 0.0))[1]
+    """The figures of the millimetre scale along the strip's left side, from the origin line upwards."""
+    x = plate.box[0] - 0.6 * pen.size
+    zero, rows = _scale_rows(plate)
     numbered = 10 if 10 * plate.px_per_mm >= 1.4 * pen.size else 20
-    for mm in range(int((y0 - top) / plate.px_per_mm) + 1):
-        y = y0 - mm * plate.px_per_mm
+    for mm in range(0, len(rows), numbered):
+        pen.text(x, float(rows[mm]), str(mm), 0.72, anchor="rm")
+    pen.text(x, zero + 0.8 * pen.size, "mm", 0.72, anchor="rm")
+
+
+def _draw_scale(canvas: Bytes8, plate: Plate, letter: int) -> None:
+    """The scale's line and ticks, two pixels wide, set in the array: a hundred separate strokes would take far longer."""
+    left, top = plate.box[0] - 3, plate.box[1]
+    zero, rows = _scale_rows(plate)
+    canvas[top : round(zero) + 1, left - 1 : left + 1] = INK
+    for mm, y in enumerate(np.rint(rows).astype(int).tolist()):
         length = 0.45 if mm % 10 == 0 else 0.3 if mm % 5 == 0 else 0.15
-        pen.line(left - 3 - length * pen.size, y, left - 3, y)
-        if mm % numbered == 0:
-            pen.text(left - 0.6 * pen.size, y, str(mm), 0.72, anchor="rm")
-    pen.text(left - 0.6 * pen.size, y0 + 0.8 * pen.size, "mm", 0.72, anchor="rm")
-    pen.line(left - 3, y0, left - 3, top)
+        canvas[y - 1 : y + 1, max(left - round(length * letter), 0) : left] = INK
+
+
+def _scale_rows(plate: Plate) -> tuple[float, Floats]:
+    """(y of zero, (n,) y of every millimetre above it that the picture of the strip reaches)."""
+    zero = plate.at((zero_of_scale(plate.strip, plate.frame), 0.0))[1]
+    return zero, zero - np.arange(int((zero - plate.box[1]) / plate.px_per_mm) + 1) * plate.px_per_mm
 
 
 def _write_lane_numbers(pen: Pen, plate: Plate) -> None:

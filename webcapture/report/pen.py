@@ -34,10 +34,6 @@ class Pen:
         other._draw = self._draw
         return other
 
-    def line(self, x0: float, y0: float, x1: float, y1: float) -> None:
-        """A thin dark line."""
-        self._draw.line((x0, y0, x1, y1), fill=INK, width=2)
-
     def text(
         self, x: float, y: float, words: str, share: float = 1.0, bold: bool = False, anchor: str = "lm", halo: int = 0
     ) -> None:
