@@ -135,8 +135,9 @@ def test_a_pencil_line_is_a_stroke(depth: float) -> None:
 @pytest.mark.parametrize("sd", [0.9, 1.4, 2.2])
 def test_a_spot_is_no_stroke(sd: float) -> None:
     """The smallest spot is 2 mm wide; common practice, no source."""
-    marked, s, t = strokes(spot(60, 10, sd, (0.1, 0.5, 0.4)))
-    assert marked[np.hypot(s - 60, t - 10) < 2 * sd].mean() < 0.02
+    for dye in ((0.1, 0.5, 0.4), (0.6, 0.6, 0.6)):
+        marked, s, t = strokes(spot(60, 10, sd, dye), noise=0.002)
+        assert marked[np.hypot(s - 60, t - 10) < 2 * sd].mean() < 0.02
 
 
 def test_marks_and_letters_are_strokes() -> None:
