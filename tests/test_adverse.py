@@ -10,15 +10,25 @@ from webcapture.synthetic.adverse import ADVERSE
 
 pytestmark = pytest.mark.slow
 
+UNDECIDABLE = {"upside down": "ends-alike"}
+"""Two plain lines, and nothing but the card's arrow to tell which is the origin: there it must be said that nothing tells."""
 
+
+@pytest.mark.parametrize("seed", [0, 1])
 @pytest.mark.parametrize("name", list(ADVERSE))
-def test_refused_flagged_or_right(name):
-    score = score_of((name, 0))
+def test_refused_flagged_or_right(name, seed):
+    score = score_of((name, seed))
     assert score.crash == ""
     assert score.blank_rf == 0
-    assert verdict(ADVERSE[name], score).startswith("ok") or _flagged_at_least(name, score), score.codes
+    allowed = {*ADVERSE[name].codes, UNDECIDABLE.get(name)}
+    flagged = any(code in allowed for _, code in score.codes)
+    assert flagged or verdict(ADVERSE[name], score).startswith("ok"), score.codes
 
 
-def _flagged_at_least(name, score):
-    """Coded, where the photo is so spoilt that a right value is not asked for besides."""
-    return any(code in ADVERSE[name].codes for _, code in score.codes)
+@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize("name", [name for name, case in ADVERSE.items() if case.measured])
+def test_what_can_be_measured_all_the_same_is_measured_right(name, seed):
+    """Every spot found, none invented, each Rf within 0.01, or the strip says what is doubtful about it."""
+    score = score_of((name, seed))
+    far = [row for row in score.spots if row.error is not None and abs(row.error) > 0.01]
+    assert [row for row in far if not row.flags and not row.around] == []
