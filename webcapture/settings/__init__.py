@@ -4,8 +4,9 @@ A stage receives its group as an argument. ``catalogue()`` lists all knobs for t
 
 ::
 
-    seeing.py      from the file to the strips      measuring.py   from a strip to Rf
-    showing.py     pictures, demonstration, web     knob.py        how a setting is written
+    seeing.py      from the file to the strips      lines.py       origin, front, which way up
+    measuring.py   from a strip to Rf               showing.py     pictures, demonstration, web
+    knob.py        how a setting is written
 """
 
 from __future__ import annotations
@@ -14,16 +15,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from typing import Any
 
+from webcapture.settings.lines import LandmarkSettings, ReadingSettings, TraceSettings
 from webcapture.settings.measuring import (
     CellSettings,
     FieldSettings,
     FlatnessSettings,
-    LandmarkSettings,
     LaneSettings,
     PaperSettings,
-    ReadingSettings,
     SpotSettings,
-    TraceSettings,
 )
 from webcapture.settings.seeing import (
     LightSettings,

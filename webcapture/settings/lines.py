@@ -1,0 +1,166 @@
+"""Lines on a strip: tracing them, origin and front, and which way up the strip lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from webcapture.settings.knob import knob
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSettings:
+    """Tracing a line across the strip."""
+
+    most_lines: int = knob(6, "", "Origin, front, bands of colour, a crease, and one to spare.")
+    most_faint: int = knob(9, "", "Faint lines compete with the edges of every spot.")
+    cap: float = knob(8.0, "sd", "A dark spot must not outweigh a thin line that runs right across.")
+    floor: float = knob(-1.0, "sd", "Where there is no line, a path loses a little.")
+    slope_most: float = knob(
+        0.25, "", "Steepest line, rise over run: 14°, beyond any drawn origin and most slanted fronts."
+    )
+    turn_cost: float = knob(0.15, "sd/row", "A path that wriggles must gain by it.")
+    least_clear: float = knob(
+        2.0,
+        "sd",
+        "Mean response of a path that may be a drawn line: a quarter of the width at full clearness; chance paths through grain reach 1.8.",
+    )
+    least_faint: float = knob(1.4, "sd", "The same of a wet edge or a stain, whose length proves it.")
+    straight_mm: float = knob(0.06, "mm", "Scatter about a straight line that leaves nothing for a bow to explain.")
+    apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
+    seen_least: float = knob(2.5, "sd", "Response at which one bin counts as showing the line.")
+    bow_bins: int = knob(8, "", "A curve through fewer places would follow their scatter.")
+    bow_coverage: float = knob(0.6, "", "A bow is believed only of a line seen over most of the width.")
+    bow_gain: float = knob(0.5, "", "And only where it leaves less than this share of the straight line's spread.")
+    strong_share: float = knob(0.3, "", "Share of a line's own response below which a bin shows only noise.")
+    on_line_mm: float = knob(
+        0.25, "mm", "Bins this near to the fitted line lie on it; a hand-drawn line wavers so much."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LandmarkSettings:
+    """Origin line and solvent front."""
+
+    line_mm: float = knob(0.4, "mm", "Half the width over which a pencil line responds, blur included.")
+    wet_mm: float = knob(1.2, "mm", "The same for a wet edge: half the span of the paper compared.")
+    stain_mm: float = knob(0.8, "mm", "The same for a stain.")
+    core_mm: float = knob(0.2, "mm", "Half a pencil line's width, where it is darkest.")
+    flank_mm: tuple[float, float] = knob((0.6, 1.5), "mm", "Paper beside a pencil line, clear of its blur.")
+    thin: float = knob(
+        0.65,
+        "",
+        "Share of a line's darkness gone at its flanks: a blurred pencil line loses nine tenths, a 2 mm band two fifths.",
+    )
+    step_near_mm: float = knob(0.4, "mm", "The edge of the wet zone is this soft.")
+    step_far_mm: float = knob(2.5, "mm", "Paper compared on both sides of a wet edge.")
+    step_trend_mm: float = knob(
+        4.5, "mm", "How far off the same difference is taken, so that an even gradient gives nothing."
+    )
+    stain_core_mm: float = knob(0.6, "mm", "Half the width of the line that a solvent leaves where it dries.")
+    stain_flank_mm: tuple[float, float] = knob((1.8, 3.5), "mm", "Paper beside such a line.")
+    end_mm: float = knob(3.0, "mm", "Nothing is a line nearer to the paper's end.")
+    origin_coverage: float = knob(
+        0.5, "", "Share of the width over which an origin line is seen; spots hide some of it."
+    )
+    front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
+    wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
+    wet_grey: float = knob(0.55, "", "Wet paper is darker in all channels alike, but its step is faint and noisy.")
+    neutral: float = knob(0.72, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
+    origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
+    least_run_mm: float = knob(20.0, "mm", "A front nearer to the origin is not one that anybody measures.")
+    least_step: float = knob(0.009, "absorbance", "Less than this is paper's own unevenness.")
+    lasting_share: tuple[float, float] = knob(
+        (0.5, 2.0),
+        "",
+        "Share of the step that lasts, least and most: it may dry out towards the origin or have grown slowly; a band of colour ends.",
+    )
+    stain_grey: float = knob(
+        0.62,
+        "",
+        "A stain has a colour: its weakest channel is below this share of its strongest. Creases and shadows are grey.",
+    )
+    faint_seen: float = knob(
+        1.2, "sd", "Response at which one bin shows a faint line; it is its length that proves it."
+    )
+    faint_spread_mm: float = knob(0.5, "mm", "Scatter of a faint line's places about its curve; more is chance.")
+    stain_spread_mm: float = knob(
+        0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."
+    )
+    stain_coverage: float = knob(0.9, "", "So does a stain.")
+    stain_width_mm: float = knob(2.4, "mm", "Full width at half height of a stain; bands of colour are wider.")
+    shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
+    most_lasting_mm: float = knob(
+        14.0, "mm", "Below a wet edge the paper stays darker at least so far; a band of colour ends sooner."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingSettings:
+    """Which line is the origin, which the front, and which way up the strip lies: evidence in natural logarithms of odds."""
+
+    arrow: float = knob(3.0, "ln odds", "The card shows where the origin end goes: 19 of 20 strips lie right.")
+    marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
+    line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
+    plain: float = knob(
+        1.0, "ln odds", "Less than this besides the arrow, and nothing on the strip shows which way up it lies."
+    )
+    partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
+    widths: float = knob(
+        3.0,
+        "ln odds",
+        "For each unit of growth of ln(width) over the run: spots widen by about 0.6 on their way, but dyes and loads differ as much.",
+    )
+    tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
+    usual_front: tuple[float, float] = knob(
+        (0.6, 0.9),
+        "strip length",
+        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source).",
+    )
+    places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
+    writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
+    writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
+    most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
+    drawn_spread_mm: float = knob(0.2, "mm", "A line drawn by hand wavers less; a row of letters more.")
+    drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
+    drawn_share: float = knob(
+        0.2,
+        "",
+        "A front drawn over part of the width is at least this share as dark as the origin line: one pencil drew both.",
+    )
+    drawn_least: float = knob(0.035, "absorbance", "And no drawn line is paler, even blurred.")
+    drawn_clear: float = knob(
+        0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
+    )
+    clean_spread_mm: float = knob(
+        0.05, "mm", "A line so straight over most of the width was drawn, whatever crosses it."
+    )
+    clean_coverage: float = knob(0.6, "", "Most of the width.")
+    letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
+    letter_bins: int = knob(
+        4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
+    )
+    front_share: float = knob(
+        0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
+    )
+    stems: float = knob(
+        0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters."
+    )
+    local_mm: float = knob(3.0, "mm", "Reach within which a line's own places count in a lane: a spot's width.")
+    u_pencil_mm: float = knob(0.015, "mm", "Where within a pencil line its middle lies.")
+    u_wet_mm: float = knob(
+        0.65, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
+    )
+    u_stain_mm: float = knob(0.4, "mm", "The same for a stain, in whose width the front stopped.")
+    slant: float = knob(
+        1.0, "mm", "Difference of the front's height across the strip, or between lanes, that people should know of."
+    )
+    colour_sd: float = knob(8.0, "sd", "Chroma beyond a line that counts as colour, over that of the paper there.")
+    colour_least: float = knob(0.025, "absorbance", "And at least so much.")
+    colour_gap_mm: float = knob(5.0, "mm", "Nearer to the line, colour is that of a spot which ran with the front.")
+    colour_mm2: float = knob(8.0, "mm²", "Less is no spot.")
+    front_own_mm: float = knob(
+        2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
+    )
+    front_own_absorbance: float = knob(0.12, "absorbance", "And it is faint.")
+    front_own_grey: float = knob(0.8, "", "Or it is grey, as wet paper is: weakest channel over strongest.")
+    front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
