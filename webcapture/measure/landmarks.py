@@ -18,7 +18,14 @@ from webcapture.measure.field import Field
 from webcapture.measure.robust import median, quantile, quiet_spread
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.model import Floats, Floats32, Line
-from webcapture.settings import LandmarkSettings, TraceSettings
+from webcapture.settings import DEFAULTS, LandmarkSettings, TraceSettings
+
+BINOMIAL = np.array([0.25, 0.5, 0.25])
+"""Smoothing over three neighbours: the shortest even filter that lets nothing of a zigzag through."""
+NEIGHBOURS = np.array([1, 2, 3, 2, 1]) / 9
+"""The mean of three means of three neighbours, one bin apart: smooth over five bins without sharp ends."""
+EVERY = 3
+"""Every third row tells a background's spread as well as all do, in a third of the time."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +58,7 @@ def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings)
             _standard(response),
             field.fine_s_mm,
             field.bin_t_mm,
-            2,
+            trace.degree,
             settings.line_mm,
             trace.most_lines,
             trace.least_clear,
@@ -72,7 +79,7 @@ def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | 
         return None
     contrast = _contrast(line, field, settings.core_mm, settings.flank_mm)
     bright = _contrast(line, field, settings.core_mm, settings.flank_mm, brightest=True)
-    if contrast.mean() <= 0 or bright.mean() < -0.5 * contrast.mean():
+    if contrast.mean() <= 0 or bright.mean() < -settings.crease * contrast.mean():
         return None
     if _thinness(line, field, settings) < settings.thin:
         return None
@@ -91,7 +98,14 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     response = _standard(_smooth_across(step - np.maximum(beside, 0)))
     found = []
     for line in trace_lines(
-        response, field.fine_s_mm, field.bin_t_mm, 2, settings.wet_mm, trace.most_faint, trace.least_faint, trace
+        response,
+        field.fine_s_mm,
+        field.bin_t_mm,
+        trace.degree,
+        settings.wet_mm,
+        trace.most_faint,
+        trace.least_faint,
+        trace,
     ):
         if not _runs_across(line, response, settings.wet_coverage, field, settings):
             continue
@@ -111,23 +125,36 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     standard = _standard(_smooth_across(response))
     found = []
     for line in trace_lines(
-        standard, field.fine_s_mm, field.bin_t_mm, 2, settings.stain_mm, trace.most_faint, trace.least_faint, trace
+        standard,
+        field.fine_s_mm,
+        field.bin_t_mm,
+        trace.degree,
+        settings.stain_mm,
+        trace.most_faint,
+        trace.least_faint,
+        trace,
     ):
         if not _runs_across(line, standard, settings.stain_coverage, field, settings):
             continue
         contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)
         brown = contrast[2] > 0 and contrast[0] < settings.stain_grey * contrast[2] and contrast[1] <= contrast[2]
-        if brown and line.spread_mm < settings.stain_spread_mm and _width(line, field) <= settings.stain_width_mm:
+        if (
+            brown
+            and line.spread_mm < settings.stain_spread_mm
+            and _width(line, field, settings) <= settings.stain_width_mm
+        ):
             found.append(_candidate("stain", line, field, contrast))
     return found
 
 
-def as_line(candidate: Candidate, field: Field, u_extra_mm: float) -> Line:
+def as_line(
+    candidate: Candidate, field: Field, u_extra_mm: float, settings: LandmarkSettings = DEFAULTS.landmark
+) -> Line:
     """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
     trace = candidate.trace
-    lift = _densest_offset(trace, field) if candidate.kind == "stain" else 0.0
+    lift = _densest_offset(trace, field, settings) if candidate.kind == "stain" else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
-    u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / 2, 1)), u_extra_mm))
+    u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / settings.alike_bins, 1)), u_extra_mm))
     places = field.fine_s_mm[0] + trace.rows * _spacing(field) + lift
     return Line(
         kind=candidate.kind,
@@ -139,30 +166,38 @@ def as_line(candidate: Candidate, field: Field, u_extra_mm: float) -> Line:
     )
 
 
-def line_at(line: Line, t_mm: float, reach_mm: float) -> float:
+def line_at(line: Line, t_mm: float, reach_mm: float, hold: float = DEFAULTS.reading.local_hold) -> float:
     """s of a line where it crosses a lane's axis: its curve, and how the line itself departs from it nearby.
 
-    A front ripples, and a hand wavers: within ``reach_mm`` the line's own places count, the more of them there are.
+    A front ripples, and a hand wavers: within ``reach_mm`` the line's own places count, the more of them there are; the
+    curve counts as ``hold`` of them.
     """
     near = np.exp(-0.5 * ((line.t_mm - t_mm) / reach_mm) ** 2)
     off = line.s_mm - polyval(line.t_mm, line.coefficients)
-    return float(polyval(t_mm, line.coefficients) + near @ off / (near.sum() + 0.5))
+    return float(polyval(t_mm, line.coefficients) + near @ off / (near.sum() + hold))
 
 
-def _densest_offset(trace: Trace, field: Field) -> float:
+def _densest_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
-    offsets = np.arange(-2.0, 2.01, 0.125)
+    step = settings.profile_mm
+    offsets = _offsets(settings.densest_reach_mm, step)
     profile = field.fine[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], 2].mean(axis=0)
-    smooth = np.convolve(profile, [0.25, 0.5, 0.25], mode="valid")
+    smooth = np.convolve(profile, BINOMIAL, mode="valid")
     peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
     before, at, after = smooth[peak - 1 : peak + 2]
     bend = before - 2 * at + after
-    return float(offsets[peak + 1] + (0.125 * 0.5 * (before - after) / bend if bend < 0 else 0.0))
+    return float(offsets[peak + 1] + (step * 0.5 * (before - after) / bend if bend < 0 else 0.0))
 
 
 def _candidate(kind: str, trace: Trace, field: Field, colour: Floats) -> Candidate:
     r, g, b = (float(c) for c in colour)
     return Candidate(kind, trace, _middle(trace, field), float(trace.seen.mean()), (r, g, b))
+
+
+def _offsets(reach_mm: float, step_mm: float) -> Floats:
+    """Places from -reach to reach at even steps."""
+    count = round(reach_mm / step_mm)
+    return np.asarray(np.arange(-count, count + 1) * step_mm, float)
 
 
 def _spacing(field: Field) -> float:
@@ -206,12 +241,12 @@ def _step(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
 def _standard(response: Floats32) -> Floats32:
     """In standard deviations of the background, from its quietest quarter: bands of colour may fill the rest."""
     off = response - median(response)
-    return np.asarray(off / max(float(quiet_spread(off[::3])), 1e-6), np.float32)
+    return np.asarray(off / max(float(quiet_spread(off[::EVERY])), 1e-6), np.float32)
 
 
 def _smooth_across(response: Floats32) -> Floats32:
     """Averaged over five neighbouring bins: a wet edge or a stain is faint, and runs right across."""
-    return np.asarray(convolve1d(response, np.array([1, 2, 3, 2, 1]) / 9, axis=1, mode="nearest"), np.float32)
+    return np.asarray(convolve1d(response, NEIGHBOURS, axis=1, mode="nearest"), np.float32)
 
 
 def _runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:
@@ -224,13 +259,14 @@ def _runs_across(line: Trace, response: Floats32, least: float, field: Field, se
     )
 
 
-def _width(line: Trace, field: Field) -> float:
+def _width(line: Trace, field: Field, settings: LandmarkSettings) -> float:
     """Full width at half height of a faint line, in the blue channel, millimetres: the mean of all bins, laid on one another."""
-    offsets = np.arange(-6.0, 6.01, 0.125)
+    offsets = _offsets(settings.width_reach_mm, settings.profile_mm)
+    near, outer = (round(mm / settings.profile_mm) for mm in (settings.width_peak_mm, settings.width_base_mm))
     profile = field.fine[_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
     middle = len(offsets) // 2
-    peak = middle - 8 + int(np.argmax(profile[middle - 8 : middle + 9]))
-    base = max(float(median(profile[:24])), float(median(profile[-24:])))
+    peak = middle - near + int(np.argmax(profile[middle - near : middle + near + 1]))
+    base = max(float(median(profile[:outer])), float(median(profile[-outer:])))
     half = base + (profile[peak] - base) / 2
     low = high = peak
     while low > 0 and profile[low] > half:
@@ -242,7 +278,8 @@ def _width(line: Trace, field: Field) -> float:
 
 def _share_above(line: Trace, response: Floats32, field: Field, settings: LandmarkSettings) -> float:
     """Share of the bins in which the fitted curve itself runs on a response."""
-    near = response[_along(line, field, np.arange(-0.5, 0.51, 0.25)), np.arange(response.shape[1])[:, None]].max(axis=1)
+    offsets = _offsets(settings.faint_reach_mm, settings.sample_mm)
+    near = response[_along(line, field, offsets), np.arange(response.shape[1])[:, None]].max(axis=1)
     return float((near > settings.faint_seen).mean())
 
 
@@ -271,7 +308,7 @@ def _contrast(
 
 def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour."""
-    core, near, far = (np.array([-x, x]) for x in (0.0, sum(settings.flank_mm) / 2, 2.5 * settings.flank_mm[1]))
+    core, near, far = (np.array([-x, x]) for x in (0.0, sum(settings.flank_mm) / 2, settings.thin_far_mm))
     bins = np.arange(len(trace.seen))[:, None]
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     at_core, at_near, at_far = (
@@ -281,22 +318,23 @@ def _thinness(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
 
 
 def _heights(trace: Trace, field: Field, settings: LandmarkSettings) -> tuple[Floats, float]:
-    """((3,) step right at the line, how much of it lasts): the palest quarter of the paper counts, so that colour does not."""
+    """((3,) step right at the line, how much of it lasts): the palest part of the paper counts, so that colour does not."""
     bins = np.arange(len(trace.seen))[:, None]
-    near = np.arange(settings.step_near_mm, settings.step_far_mm + 0.5, 0.25)
+    near = np.arange(*settings.height_mm, settings.sample_mm)
     at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
-    below = np.arange(-settings.most_lasting_mm, -1.5, 0.5)
+    below = np.arange(-settings.most_lasting_mm, -settings.lasting_near_mm, settings.lasting_step_mm)
     room = field.length_mm - settings.end_mm - _middle(trace, field)
-    above = np.arange(1.5, max(min(settings.most_lasting_mm, room), 3.0), 0.5)
-    low = quantile(palest(field.fine[_along(trace, field, below), bins]), 0.25, axis=1)
-    high = quantile(palest(field.fine[_along(trace, field, above), bins]), 0.25, axis=1)
+    most = max(min(settings.most_lasting_mm, room), settings.lasting_least_mm)
+    above = np.arange(settings.lasting_near_mm, most, settings.lasting_step_mm)
+    low = quantile(palest(field.fine[_along(trace, field, below), bins]), settings.pale_share, axis=1)
+    high = quantile(palest(field.fine[_along(trace, field, above), bins]), settings.pale_share, axis=1)
     return median(at[0] - at[1], axis=0), float(median(low - high))
 
 
 def _shared_by_card(trace: Trace, height: float, field: Field, settings: LandmarkSettings) -> bool:
     """Whether the light on the card steps at the same place on both sides of the strip: then it is a shadow's edge."""
     ends = polyval(np.array([0.0, field.width_mm]), trace.coefficients)
-    near = np.arange(1.0, 4.0, 0.25)
+    near = np.arange(*settings.shade_mm, settings.sample_mm)
     steps = []
     for side, s in enumerate(ends):
         light = field.light[:, side]

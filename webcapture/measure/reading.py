@@ -13,7 +13,7 @@ from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import median, quiet_spread, spread
 from webcapture.model import Floats, StripCells
-from webcapture.settings import Settings
+from webcapture.settings import DEFAULTS, ReadingSettings, Settings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,13 +61,13 @@ def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Can
     """The line that runs most fully across near the origin end, a pencil line before a coloured one."""
     rule = settings.landmark
     near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
-    return max(near, key=lambda c: _weight(c, field), default=None)
+    return max(near, key=lambda c: _weight(c, field, settings.reading), default=None)
 
 
-def _weight(line: Candidate, field: Field) -> float:
+def _weight(line: Candidate, field: Field, rule: ReadingSettings) -> float:
     """What speaks for a line as the origin: drawn right across, clear, straight, with marks on it."""
-    straight = np.exp(-line.trace.spread_mm / 0.1)
-    return line.coverage * line.trace.score * float(straight) + min(marks_beside(line, field), 8.0)
+    straight = np.exp(-line.trace.spread_mm / rule.straight_mm)
+    return line.coverage * line.trace.score * float(straight) + min(marks_beside(line, field, rule), rule.marks_most)
 
 
 def _front(
@@ -105,12 +105,12 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
         return False
     if line.coverage >= rule.clean_coverage and line.trace.spread_mm < rule.clean_spread_mm:
         return True
-    straight = line.trace.spread_mm < rule.drawn_spread_mm / 2
+    straight = line.trace.spread_mm < rule.straight_mm
     if line.coverage >= rule.drawn_coverage:
-        return straight or not _has_stems(line, field, strokes, settings)
+        return straight or not _has_stems(line, field, strokes, rule)
     bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
     long = _longest(line) >= max(rule.letter_mm / bin_mm, rule.letter_bins)
-    return straight and long and not _has_stems(line, field, strokes, settings)
+    return straight and long and not _has_stems(line, field, strokes, rule)
 
 
 def _dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -> bool:
@@ -121,15 +121,17 @@ def _dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) 
     return max(line.colour) > max(rule.drawn_least, least)
 
 
-def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
+def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
     """Whether strokes hang on the line or stand on it, as under the bars of letters."""
     span = field.bin_t_mm[line.trace.seen] if line.trace.seen.any() else field.bin_t_mm
-    across = (field.t_mm > span.min() - 1) & (field.t_mm < span.max() + 1)
+    across = (field.t_mm > span.min() - rule.stems_reach_mm) & (field.t_mm < span.max() + rule.stems_reach_mm)
     away = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
-    zones = [(side * away > 1.1) & (side * away < 2.6) & across for side in (-1, 1)]
-    quiet = strokes[len(strokes) // 4 : -(len(strokes) // 4)]
-    usual = float(quiet.mean())
-    return max(strokes[zone].mean() if zone.any() else 0.0 for zone in zones) > settings.reading.stems + 2 * usual
+    near, far = rule.stems_mm
+    zones = [(side * away > near) & (side * away < far) & across for side in (-1, 1)]
+    outer = int(rule.stems_outer * len(strokes))
+    usual = float(strokes[outer:-outer].mean())
+    densest = max(strokes[zone].mean() if zone.any() else 0.0 for zone in zones)
+    return densest > rule.stems + rule.stems_usual * usual
 
 
 def _longest(line: Candidate) -> int:
@@ -141,7 +143,7 @@ def _longest(line: Candidate) -> int:
 def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
     """Whether a stain is faint and in the upper part of the strip, as a front's is."""
     faint = max(line.colour) < settings.reading.front_own_absorbance
-    return faint and line.middle_mm > 0.5 * field.length_mm
+    return faint and line.middle_mm > settings.reading.stain_place * field.length_mm
 
 
 def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
@@ -151,35 +153,38 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     part = slice(int(np.searchsorted(field.s_mm, curve.min() + rule.colour_gap_mm)), None)
     s_mm = field.s_mm[part, None]
     zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)
-    zone &= (field.t_mm > 1.5) & (field.t_mm < field.width_mm - 1.5)
-    zone &= ~maximum_filter(strokes[part], size=5)
-    if zone.sum() * field.cell_mm**2 < 2 * rule.colour_mm2:
+    zone &= (field.t_mm > rule.rim_mm) & (field.t_mm < field.width_mm - rule.rim_mm)
+    zone &= ~maximum_filter(strokes[part], size=rule.colour_stroke)
+    if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
         return False
-    smooth = uniform_filter(field.absorbance[part], (7, 7, 1))
+    smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
     inside = chroma(smooth - median(smooth[zone], axis=0))[zone]
     grain = float(spread(inside)) + 1e-4
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
     return float((inside > limit).sum()) * field.cell_mm**2 > rule.colour_mm2
 
 
-def marks_beside(line: Candidate, field: Field) -> float:
+def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS.reading) -> float:
     """How clearly crosses, ticks or letters stand beside the line: standard deviations of the paper along it."""
     seen = field.bin_t_mm[line.trace.seen]
-    columns = (field.t_mm > seen.min() + 0.5) & (field.t_mm < seen.max() - 0.5) if len(seen) else np.zeros(0, bool)
-    if columns.sum() < 12:
+    if not len(seen):
         return 0.0
+    columns = (field.t_mm > seen.min() + rule.marks_inset_mm) & (field.t_mm < seen.max() - rule.marks_inset_mm)
+    if columns.sum() < rule.marks_columns:
+        return 0.0
+    close, far = rule.marks_mm
     curve = polyval(field.t_mm[columns], line.trace.coefficients)
-    rows = (field.s_mm > curve.min() - 2.5) & (field.s_mm < curve.max() + 2.5)
+    rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
     grey = palest(field.absorbance[np.ix_(rows, columns)])
     away = field.s_mm[rows, None] - curve
     sides = []
     for side in (-1, 1):
-        near = (side * away > 0.9) & (side * away < 2.1)
+        near = (side * away > close) & (side * away < far)
         level = (grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1)
-        sides.append(gaussian_filter1d(level - median(level), 1.0))
+        sides.append(gaussian_filter1d(level - median(level), rule.marks_smooth))
     both = np.minimum(*sides)
-    grain = quiet_spread(both - median(both)) + 1e-3
-    return max(float(both.max() / grain) - 3.0, 0.0)
+    grain = quiet_spread(both - median(both)) + rule.marks_least
+    return max(float(both.max() / grain) - rule.marks_sd, 0.0)
 
 
 def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Settings) -> float:
@@ -196,7 +201,8 @@ def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Set
     odds += _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
     if reading.origin is not None and far is not None:
         odds += _layout_odds(reading, far, settings)
-    spots = rule.widths * float(growths.sum()) + rule.tail * float(np.clip(tails, -1, 1).sum())
+    tailing = float(np.clip(tails, -rule.most_tail, rule.most_tail).sum())
+    spots = rule.widths * float(growths.sum()) + rule.tail * tailing
     return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))
 
 
@@ -208,8 +214,9 @@ def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
     other_fits = low <= 1 - reading.origin.middle_mm / length <= high if reading.origin else fits
     odds = rule.places * (int(fits) - int(other_fits))
     s_mm, cell = reading.field.s_mm, reading.field.cell_mm**2
-    below = float(reading.strip.strokes[s_mm < reading.origin.middle_mm - 3].sum()) * cell if reading.origin else 0.0
-    above = float(reading.strip.strokes[s_mm > far.middle_mm + 3].sum()) * cell
+    lowest = reading.origin.middle_mm - rule.writing_mm if reading.origin else 0.0
+    below = float(reading.strip.strokes[s_mm < lowest].sum()) * cell
+    above = float(reading.strip.strokes[s_mm > far.middle_mm + rule.writing_mm].sum()) * cell
     one_sided = (below > rule.writing_mm2) - (above > rule.writing_mm2)
     return odds + rule.writing * one_sided
 
@@ -219,7 +226,6 @@ def _line_odds(line: Candidate | None, field: Field, settings: Settings) -> floa
     rule = settings.reading
     if line is None:
         return 0.0
-    marks = rule.marks * min(marks_beside(line, field) / 6.0, 1.0)
-    return (
-        rule.line * (line.coverage >= settings.landmark.origin_coverage) + marks - rule.partial * (line.coverage < 0.8)
-    )
+    marks = rule.marks * min(marks_beside(line, field, rule) / rule.marks_clear, 1.0)
+    full, partial = line.coverage >= settings.landmark.origin_coverage, line.coverage < rule.partial_coverage
+    return rule.line * full + marks - rule.partial * partial

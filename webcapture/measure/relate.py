@@ -14,7 +14,7 @@ from webcapture.measure.ratios import resolution
 from webcapture.measure.spots import Blob
 from webcapture.measure.uncertainty import expanded, rf_budget
 from webcapture.model import Component, Floats, Lane, Line, Point, Spot, StripCells, View
-from webcapture.settings import Settings
+from webcapture.settings import LaneSettings, Settings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,12 +64,13 @@ def lane_of(
     settings: Settings,
 ) -> Lane:
     """The lane with its spots related to origin and front, both taken where this lane's axis meets them."""
-    t = _axis(track, blobs)
+    rule = settings.reading
+    t = _axis(track, blobs, settings.lane)
     run = _Run(
-        origin_mm=frame.flat(line_at(origin, t, settings.reading.local_mm), t) if origin else None,
-        front_mm=frame.flat(line_at(front, t, settings.reading.local_mm), t) if front else None,
+        origin_mm=frame.flat(line_at(origin, t, rule.local_mm, rule.local_hold), t) if origin else None,
+        front_mm=frame.flat(line_at(front, t, rule.local_mm, rule.local_hold), t) if front else None,
         u_origin_mm=origin.u_mm if origin else 0.0,
-        u_front_mm=front.u_mm * _reach(front, t) if front else 0.0,
+        u_front_mm=front.u_mm * _reach(front, t, rule.u_beyond) if front else 0.0,
         t_mm=t,
     )
     spots = [_spot(n + 1, blob, _next(blobs, n), run, frame, settings) for n, blob in enumerate(blobs)]
@@ -86,19 +87,19 @@ def lane_of(
     )
 
 
-def _axis(track: Track, blobs: list[Blob]) -> float:
+def _axis(track: Track, blobs: list[Blob], rule: LaneSettings) -> float:
     """t of the lane's axis: where its spots lie, the clear ones counting more; its middle where it has none."""
     if not blobs:
         return track.middle_mm
-    weight = np.array([min(blob.signal_to_noise, 100.0) for blob in blobs])
+    weight = np.array([min(blob.signal_to_noise, rule.axis_sd) for blob in blobs])
     return float(weight @ [blob.t_mm for blob in blobs] / weight.sum())
 
 
-def _reach(line: Line, t_mm: float) -> float:
-    """How much less certain a line is beyond where it was seen: 1 within, growing by its span outside."""
+def _reach(line: Line, t_mm: float, growth: float) -> float:
+    """How much less certain a line is beyond where it was seen: 1 within, and outside ``growth`` more for each of its spans."""
     low, high = float(line.t_mm.min()), float(line.t_mm.max())
     beyond = max(low - t_mm, t_mm - high, 0.0)
-    return 1 + 3 * beyond / max(high - low, 1.0)
+    return 1 + growth * beyond / max(high - low, 1.0)
 
 
 def _next(blobs: list[Blob], n: int) -> Blob | None:

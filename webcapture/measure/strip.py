@@ -19,6 +19,9 @@ from webcapture.measure.spots import Blob, find_spots
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
 from webcapture.settings import ReadingSettings, Settings, SpotSettings
 
+PLACES = 9
+"""Places across a strip that tell how far a parabola reaches to within 2 %: ample for a slant."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Attempt:
@@ -38,7 +41,7 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     attempt = _attempt(strip, settings)
     if _odds(attempt, settings) < 0:
         other = _attempt(turned_round(strip), settings)
-        attempt = other if _odds(other, settings) > 0 and _shows_its_way(other) else attempt
+        attempt = other if _odds(other, settings) > 0 and _shows_its_way(other, settings.reading) else attempt
     rise = rise_of(attempt.reading.strip, view, settings.flatness)
     frame = Frame(attempt.reading.strip, view, rise)
     lanes = tuple(
@@ -56,7 +59,7 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     )
 
 
-def _shows_its_way(attempt: Attempt) -> bool:
+def _shows_its_way(attempt: Attempt, rule: ReadingSettings) -> bool:
     """Whether a strip read the other way up has what it takes: an origin with a front beyond it, or with marks on it.
 
     A line near the top alone is a front whose origin was never drawn.
@@ -64,15 +67,15 @@ def _shows_its_way(attempt: Attempt) -> bool:
     origin = attempt.reading.origin
     if origin is None:
         return False
-    return attempt.front is not None or marks_beside(origin, attempt.reading.field) > 0
+    return attempt.front is not None or marks_beside(origin, attempt.reading.field, rule) > 0
 
 
 def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     field = field_of(strip, settings.profile)
     reading = read_lines(strip, field, settings)
     rule = settings.reading
-    origin = as_line(reading.origin, field, rule.u_pencil_mm) if reading.origin else None
-    front = as_line(reading.front, field, _u_meaning(reading.front, rule)) if reading.front else None
+    origin = as_line(reading.origin, field, rule.u_pencil_mm, settings.landmark) if reading.origin else None
+    front = as_line(reading.front, field, _u_meaning(reading.front, rule), settings.landmark) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
     stain = stain_on(field, strip.strokes, lines, front.coefficients if front else None, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
@@ -118,7 +121,7 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: Re
     near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
     if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
-    return near and blob.width_mm < rule.front_own_width_mm and (across > 0.7 or not drawn)
+    return near and blob.width_mm < rule.front_own_width_mm and (across > rule.front_own_coverage or not drawn)
 
 
 def _odds(attempt: Attempt, settings: Settings) -> float:
@@ -127,21 +130,22 @@ def _odds(attempt: Attempt, settings: Settings) -> float:
     growths = []
     if origin is not None and front is not None:
         for track, blobs in zip(attempt.tracks, attempt.blobs, strict=True):
-            growths.append(_growth(blobs, track, origin, front))
-    tails = [np.log(blob.tailing) for blobs in attempt.blobs for blob in blobs if blob.signal_to_noise > 20]
+            growths.append(_growth(blobs, track, origin, front, settings.reading))
+    clear = settings.reading.widths_sd
+    tails = [np.log(blob.tailing) for blobs in attempt.blobs for blob in blobs if blob.signal_to_noise > clear]
     return odds_upright(attempt.reading, np.array(growths), np.array(tails), settings)
 
 
-def _growth(blobs: list[Blob], track: Track, origin: Line, front: Line) -> float:
+def _growth(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: ReadingSettings) -> float:
     """Slope of ln(width) over Rf among a lane's clear spots; 0 for fewer than two."""
     o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
-    clear = [b for b in blobs if "merged" not in b.codes and b.signal_to_noise > 20]
+    clear = [b for b in blobs if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
     if len(clear) < 2:
         return 0.0
     ratio = np.array([(b.centre_mm - o) / (f - o) for b in clear])
     width = np.log([b.width_mm for b in clear])
     spread = float(((ratio - ratio.mean()) ** 2).sum())
-    return float(((ratio - ratio.mean()) * (width - width.mean())).sum() / max(spread, 0.05))
+    return float(((ratio - ratio.mean()) * (width - width.mean())).sum() / max(spread, rule.widths_apart))
 
 
 def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
@@ -181,8 +185,8 @@ def _ends_alike(attempt: Attempt, settings: Settings) -> bool:
 
 def _slant(attempt: Attempt, settings: Settings) -> bool:
     """Whether the run differs across the strip, or between lanes, by more than people should overlook."""
-    field = attempt.reading.field
-    t = np.linspace(1.5, field.width_mm - 1.5, 9)
+    field, rim = attempt.reading.field, settings.reading.rim_mm
+    t = np.linspace(rim, field.width_mm - rim, PLACES)
     front = polyval(t, attempt.front.coefficients) if attempt.front else t * 0
     if attempt.origin is not None:
         front = front - polyval(t, attempt.origin.coefficients)

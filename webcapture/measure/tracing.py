@@ -113,27 +113,29 @@ def _refined(
 ) -> Trace:
     """The path's sub-row places and the polynomial through those that agree."""
     step = float(s_mm[1] - s_mm[0])
-    rows, strongest = _peaks(response, path, width_mm / step)
+    rows, strongest = _peaks(response, path, width_mm / step, settings)
     places = s_mm[0] + rows * step
     # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
-    strong = strongest > max(settings.seen_least, settings.strong_share * float(quantile(strongest, 0.8)))
+    strong = strongest > max(
+        settings.seen_least, settings.strong_share * float(quantile(strongest, settings.strong_quantile))
+    )
     coefficients, on_line, spread = _polynomial(t_mm, places, strong, degree, settings)
     return Trace(rows, on_line, score, coefficients, spread)
 
 
-def _peaks(response: Floats32, path: np.ndarray, width_rows: float) -> tuple[Floats, Floats]:
+def _peaks(response: Floats32, path: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
     """(rows, heights) of the response's peak near the path in each bin.
 
     A Gaussian window moves with its own weighted mean until it rests: on a symmetric peak it rests at the middle, however
     far from it the path ran.
     """
-    reach = max(round(3 * width_rows), 2)
+    reach = max(round(settings.peak_reach * width_rows), 2)
     index = np.clip(path[:, None] + np.arange(-reach, reach + 1), 0, response.shape[0] - 1)
     window = np.maximum(response[index, np.arange(len(path))[:, None]], 0)
     rows = index[np.arange(len(path)), np.argmax(window[:, reach // 2 : -(reach // 2)], axis=1) + reach // 2].astype(
         float
     )
-    for _ in range(5):
+    for _ in range(settings.settle):
         weight = window * np.exp(-0.5 * ((index - rows[:, None]) / width_rows) ** 2)
         rows = (weight * index).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
     return rows, window[:, reach // 2 : -(reach // 2)].max(axis=1)
@@ -163,8 +165,8 @@ def _fitted(
     powers = (t_mm[:, None] / scale) ** np.arange(degree + 1)
     intercept, slope = _robust_line(t_mm[keep], places[keep])
     off = np.abs(places - intercept - slope * t_mm)
-    for _ in range(6):
-        kept = strong & (off <= max(3 * SD_PER_MAD * float(median(off[keep])), settings.on_line_mm))
+    for _ in range(settings.fit_rounds):
+        kept = strong & (off <= max(settings.off_sd * SD_PER_MAD * float(median(off[keep])), settings.on_line_mm))
         if kept.sum() <= degree + 1:
             kept = keep
         some = powers[kept]

@@ -27,14 +27,32 @@ class TraceSettings:
     least_faint: float = knob(1.4, "sd", "The same of a wet edge or a stain, whose length proves it.")
     straight_mm: float = knob(0.06, "mm", "Scatter about a straight line that leaves nothing for a bow to explain.")
     apart: float = knob(4.0, "width", "A second line nearer than this is the same line.")
+    degree: int = knob(
+        2, "", "Lines slant and bow; what wriggles more is followed by the line's own places, where they are needed."
+    )
+    peak_reach: float = knob(
+        3.0,
+        "width",
+        "Window about the path in which a bin's own place is looked for; its peak lies in the middle half.",
+    )
+    settle: int = knob(
+        5,
+        "",
+        "Steps in which a bin's place comes to rest: each halves what is left where a line is as wide as expected.",
+    )
     seen_least: float = knob(2.5, "sd", "Response at which one bin counts as showing the line.")
     bow_bins: int = knob(8, "", "A curve through fewer places would follow their scatter.")
     bow_coverage: float = knob(0.6, "", "A bow is believed only of a line seen over most of the width.")
     bow_gain: float = knob(0.5, "", "And only where it leaves less than this share of the straight line's spread.")
     strong_share: float = knob(0.3, "", "Share of a line's own response below which a bin shows only noise.")
+    strong_quantile: float = knob(
+        0.8, "", "A line's own response is the one that this share of its bins stay below: in gaps only noise shows."
+    )
+    off_sd: float = knob(3.0, "sd", "A bin further from the fitted line does not lie on it.")
     on_line_mm: float = knob(
         0.25, "mm", "Bins this near to the fitted line lie on it; a hand-drawn line wavers so much."
     )
+    fit_rounds: int = knob(6, "", "Turns of fitting and leaving out, at most; they end where nothing changes any more.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +69,10 @@ class LandmarkSettings:
         "",
         "Share of a line's darkness gone at its flanks: a blurred pencil line loses nine tenths, a 2 mm band two fifths.",
     )
+    thin_far_mm: float = knob(3.75, "mm", "Paper beside line and flanks that both are compared with.")
+    crease: float = knob(
+        0.5, "", "A crease has a bright side: it is paler than the paper by more than this share of its darkness."
+    )
     step_near_mm: float = knob(0.4, "mm", "The edge of the wet zone is this soft.")
     step_far_mm: float = knob(2.5, "mm", "Paper compared on both sides of a wet edge.")
     step_trend_mm: float = knob(
@@ -58,6 +80,11 @@ class LandmarkSettings:
     )
     stain_core_mm: float = knob(0.6, "mm", "Half the width of the line that a solvent leaves where it dries.")
     stain_flank_mm: tuple[float, float] = knob((1.8, 3.5), "mm", "Paper beside such a line.")
+    sample_mm: float = knob(0.25, "mm", "Spacing at which paper beside a faint line is sampled: two rows of the image.")
+    profile_mm: float = knob(0.125, "mm", "The same across a stain: every row of the image at 8 px/mm.")
+    alike_bins: float = knob(
+        2.0, "bin", "So many neighbours count as one place: a hand wavers, and a front ripples, over more than a bin."
+    )
     end_mm: float = knob(3.0, "mm", "Nothing is a line nearer to the paper's end.")
     origin_coverage: float = knob(
         0.5, "", "Share of the width over which an origin line is seen; spots hide some of it."
@@ -74,6 +101,13 @@ class LandmarkSettings:
         "",
         "Share of the step that lasts, least and most: it may dry out towards the origin or have grown slowly; a band of colour ends.",
     )
+    height_mm: tuple[float, float] = knob(
+        (0.4, 3.0), "mm", "Paper on both sides of a wet edge, between these, from which its height is taken."
+    )
+    pale_share: float = knob(0.25, "", "This share of the paper, the palest, tells what lasts: colour does not count.")
+    lasting_near_mm: float = knob(1.5, "mm", "Nearer to the edge its own softness shows, and what dried on it.")
+    lasting_least_mm: float = knob(3.0, "mm", "So much paper above the edge is compared even near the paper's end.")
+    lasting_step_mm: float = knob(0.5, "mm", "Spacing at which that paper is sampled.")
     stain_grey: float = knob(
         0.62,
         "",
@@ -82,13 +116,23 @@ class LandmarkSettings:
     faint_seen: float = knob(
         1.2, "sd", "Response at which one bin shows a faint line; it is its length that proves it."
     )
+    faint_reach_mm: float = knob(0.5, "mm", "A response this near to the fitted curve is the line's own.")
     faint_spread_mm: float = knob(0.5, "mm", "Scatter of a faint line's places about its curve; more is chance.")
     stain_spread_mm: float = knob(
         0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."
     )
     stain_coverage: float = knob(0.9, "", "So does a stain.")
     stain_width_mm: float = knob(2.4, "mm", "Full width at half height of a stain; bands of colour are wider.")
+    width_reach_mm: float = knob(6.0, "mm", "How far the profile reaches from which that width is taken.")
+    width_base_mm: float = knob(3.0, "mm", "At both ends of that profile, so much is taken for paper.")
+    width_peak_mm: float = knob(1.0, "mm", "And so near to where the stain was traced it is darkest.")
+    densest_reach_mm: float = knob(
+        2.0, "mm", "How far from its traced middle a stain's darkest place is looked for: most of its width."
+    )
     shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
+    shade_mm: tuple[float, float] = knob(
+        (1.0, 4.0), "mm", "Card beside both ends of the edge, between these above and below, whose light is compared."
+    )
     most_lasting_mm: float = knob(
         14.0, "mm", "Below a wet edge the paper stays darker at least so far; a band of colour ends sooner."
     )
@@ -100,17 +144,35 @@ class ReadingSettings:
 
     arrow: float = knob(3.0, "ln odds", "The card shows where the origin end goes: 19 of 20 strips lie right.")
     marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
+    marks_clear: float = knob(6.0, "sd", "Marks this clear count fully; what is less clear counts in proportion.")
+    marks_most: float = knob(8.0, "sd", "Among lines that may be the origin, clearer marks say no more.")
+    marks_sd: float = knob(3.0, "sd", "Less is the paper's grain.")
+    marks_least: float = knob(0.001, "absorbance", "And grain is never taken for less than this.")
+    marks_mm: tuple[float, float] = knob(
+        (0.9, 2.1), "mm", "Marks are looked for between these, on both sides of a line: clear of its blur."
+    )
+    marks_inset_mm: float = knob(0.5, "mm", "Left out at both ends of a line, where it fades.")
+    marks_columns: int = knob(12, "cell", "A line seen over less cannot show what stands out along it.")
+    marks_smooth: float = knob(1.0, "cell", "Half a tick's width with its blur.")
     line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
     plain: float = knob(
         1.0, "ln odds", "Less than this besides the arrow, and nothing on the strip shows which way up it lies."
     )
     partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
+    partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")
     widths: float = knob(
         3.0,
         "ln odds",
         "For each unit of growth of ln(width) over the run: spots widen by about 0.6 on their way, but dyes and loads differ as much.",
     )
+    widths_apart: float = knob(
+        0.05,
+        "Rf²",
+        "Sum of squares of a lane's Rf about their mean, at least: spots side by side tell little of growth over the run.",
+    )
+    widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
+    most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
     usual_front: tuple[float, float] = knob(
         (0.6, 0.9),
         "strip length",
@@ -119,8 +181,14 @@ class ReadingSettings:
     places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
     writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
     writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
+    writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
     most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
     drawn_spread_mm: float = knob(0.2, "mm", "A line drawn by hand wavers less; a row of letters more.")
+    straight_mm: float = knob(
+        0.1,
+        "mm",
+        "What wavers less is straight; and of lines that may be the origin, one that wavers so much counts 1/e of a straight one.",
+    )
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
     drawn_share: float = knob(
         0.2,
@@ -145,22 +213,50 @@ class ReadingSettings:
     stems: float = knob(
         0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters."
     )
+    stems_mm: tuple[float, float] = knob(
+        (1.1, 2.6), "mm", "Above and below the line, between these, stems would stand."
+    )
+    stems_reach_mm: float = knob(1.0, "mm", "And so far beyond the line's ends.")
+    stems_usual: float = knob(
+        2.0, "", "Strokes so many times as dense as elsewhere on the strip are still the paper's own texture."
+    )
+    stems_outer: float = knob(
+        0.25, "strip length", "Left out at both ends where that texture is judged: lines and writing are there."
+    )
     local_mm: float = knob(3.0, "mm", "Reach within which a line's own places count in a lane: a spot's width.")
+    local_hold: float = knob(
+        0.5, "bin", "The fitted curve counts as much as so many bins there: where few are seen, it decides."
+    )
     u_pencil_mm: float = knob(0.015, "mm", "Where within a pencil line its middle lies.")
     u_wet_mm: float = knob(
         0.65, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
     )
     u_stain_mm: float = knob(0.4, "mm", "The same for a stain, in whose width the front stopped.")
+    u_beyond: float = knob(
+        3.0,
+        "",
+        "How many times its own uncertainty a front gains for each of its seen spans beyond them: a straight line through even points gains 3.5.",
+    )
     slant: float = knob(
         1.0, "mm", "Difference of the front's height across the strip, or between lanes, that people should know of."
+    )
+    rim_mm: float = knob(
+        1.5, "mm", "Left out along both long edges where colour and slant are judged: blur, and frayed paper."
     )
     colour_sd: float = knob(8.0, "sd", "Chroma beyond a line that counts as colour, over that of the paper there.")
     colour_least: float = knob(0.025, "absorbance", "And at least so much.")
     colour_gap_mm: float = knob(5.0, "mm", "Nearer to the line, colour is that of a spot which ran with the front.")
     colour_mm2: float = knob(8.0, "mm²", "Less is no spot.")
+    colour_room: float = knob(2.0, "", "Paper free beyond the line must be so many times as much, or it shows nothing.")
+    colour_smooth: int = knob(7, "cell", "Chroma is averaged over a square of so many cells: 2 mm, less than a spot.")
+    colour_stroke: int = knob(5, "cell", "Around pencil, a square of so many is left out: its blur may have a colour.")
     front_own_mm: float = knob(
         2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
     )
+    stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     front_own_absorbance: float = knob(0.12, "absorbance", "And it is faint.")
     front_own_grey: float = knob(0.8, "", "Or it is grey, as wet paper is: weakest channel over strongest.")
     front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
+    front_own_coverage: float = knob(
+        0.7, "", "And right across, over this share of the width, where the front was drawn."
+    )

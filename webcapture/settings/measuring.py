@@ -105,6 +105,7 @@ class LaneSettings:
     )
     apart_mm: float = knob(9.0, "mm", "Lanes nearer than this run into each other.")
     reach_mm: float = knob(15.0, "mm", "Half the width of a lane without neighbours.")
+    axis_sd: float = knob(100.0, "sd", "Clearer spots count no more for where a lane's axis runs.")
     mark_mm: float = knob(1.6, "mm", "Up to here above and below the origin line, a cross, tick or dot adds to it.")
     mark_smooth_mm: float = knob(0.5, "mm", "Width of a pencil tick with its blur.")
     mark_sd: float = knob(6.0, "sd", "How far a mark stands out of the paper along the line.")
