@@ -12,9 +12,17 @@ from scipy.ndimage import gaussian_filter1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
-from webcapture.measure.robust import median, quantile, spread
+from webcapture.measure.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
 from webcapture.model import Floats, Floats32
-from webcapture.settings import SpotSettings
+from webcapture.settings import DEFAULTS, SpotSettings
+
+WIDTH_SD = 4.0
+"""Standard deviations in a Gaussian's width at its base, between the tangents at its steepest places."""
+TAILING_AT = 0.1
+"""Share of the height at which tailing is taken."""
+TILT = 0.67
+"""Two thirds: how far a level that errs by opposite amounts at both ends, and evenly in between, shifts the mean of all that
+lies above it, in units of error × half the length² / area."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,17 +85,23 @@ class Patch:
 
 
 def patch_of(
-    part: Floats32, bare: np.ndarray, region: Region, free: tuple[int, int], field: Field, corner: tuple[int, int]
+    part: Floats32,
+    bare: np.ndarray,
+    region: Region,
+    free: tuple[int, int],
+    field: Field,
+    corner: tuple[int, int],
+    settings: SpotSettings = DEFAULTS.spot,
 ) -> Patch:
-    """Cut out the region with as much bare paper at both ends as its neighbours leave, up to 2 mm.
+    """Cut out the region with as much bare paper at both ends as its neighbours leave and its level needs.
 
     free: rows that the neighbours leave; corner: row and column of the field at which the lane begins.
     """
-    flank = round(2.0 / field.cell_mm)
+    flank = round(settings.flank_mm / field.cell_mm)
     low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], part.shape[0] - 1)
-    left, right, core = _span_across(part[region.low : region.high + 1])
+    left, right, core = _span_across(part[region.low : region.high + 1], settings)
     values = part[low : high + 1, left : right + 1].astype(float)
-    ends = _ends(values.mean(axis=1), region.low - low, high - region.high)
+    ends = _ends(values.mean(axis=1), region.low - low, high - region.high, settings.flank_rows)
     if ends is not None:
         share = np.linspace(0, 1, len(values))[:, None]
         values = values - (ends[0] + (ends[1] - ends[0]) * share)[:, None, :]
@@ -96,39 +110,36 @@ def patch_of(
         s_mm=field.s_mm[corner[0] + low : corner[0] + high + 1],
         t_mm=field.t_mm[corner[1] + left : corner[1] + right + 1],
         first=low,
-        noise=_row_noise(part[:, left : right + 1], bare[:, left : right + 1]),
+        noise=_row_noise(part[:, left : right + 1], bare[:, left : right + 1], settings),
         core=core,
         fill=(right - left + 1) / part.shape[1],
     )
 
 
-def _span_across(region: Floats32) -> tuple[int, int, np.ndarray]:
+def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np.ndarray]:
     """(first column, last column, which of these are its middle) that a region fills, around its strongest."""
     # Signed sums: the noise of many bare cells must not add up to a veil.
     strength = region.sum(axis=0)
     weight = np.maximum(strength.sum(axis=0), 0)
-    across = gaussian_filter1d((strength @ (weight / max(float(weight.sum()), 1e-9))), 1.5)
+    across = gaussian_filter1d(strength @ (weight / max(float(weight.sum()), 1e-9)), settings.across_smooth)
     peak = int(np.argmax(across))
-    left = right = peak
-    while left > 0 and across[left - 1] > 0.15 * across[peak]:
-        left -= 1
-    while right < len(across) - 1 and across[right + 1] > 0.15 * across[peak]:
-        right += 1
-    return left, right, across[left : right + 1] > 0.6 * across[peak]
+    left, right = _extent(across, peak, settings.across_share * across[peak])
+    return left, right, across[left : right + 1] > settings.core_share * across[peak]
 
 
-def _row_noise(columns: Floats32, bare: np.ndarray) -> Floats:
+def _row_noise(columns: Floats32, bare: np.ndarray, settings: SpotSettings) -> Floats:
     """(3,) standard deviation of the mean of these columns from row to row: where they are bare, else where they are palest."""
     profile = columns.mean(axis=1)
-    paper = bare.mean(axis=1) > 0.8
-    if paper.sum() < 12:
-        paper = profile.max(axis=1) <= quantile(profile.max(axis=1), 0.4)
-    return np.asarray(spread(profile[paper], axis=0) + 1e-4, float)
+    paper = bare.mean(axis=1) > settings.bare_columns
+    if paper.sum() < settings.bare_rows:
+        dark = profile.max(axis=1)
+        paper = dark <= quantile(dark, settings.palest_share)
+    return np.asarray(spread(profile[paper], axis=0) + NEVER_NONE, float)
 
 
-def _ends(profile: Floats, before: int, after: int) -> tuple[Floats, Floats] | None:
+def _ends(profile: Floats, before: int, after: int, least: int) -> tuple[Floats, Floats] | None:
     """(3,) and (3,) what is left of the paper at the first and last row; None where there is too little bare paper."""
-    if before < 3 or after < 3:
+    if before < least or after < least:
         return None
     return median(profile[:before], axis=0), median(profile[-after:], axis=0)
 
@@ -143,28 +154,28 @@ def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]
             return []
         pair = _two_dyes(patch, profile, single, settings)
         return [single] if pair is None else _from_mixture(patch, profile, pair, region, settings)
-    sd = np.array([_free_sd(profile, row - patch.first, _cell(patch)) for row in region.peaks])
-    mixture = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd)
+    sd = np.array([_free_sd(profile, row - patch.first, _cell(patch), settings) for row in region.peaks])
+    mixture = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd, settings)
     return _from_mixture(patch, profile, mixture, region, settings)
 
 
-def _free_sd(profile: Floats, row: int, cell_mm: float) -> float:
+def _free_sd(profile: Floats, row: int, cell_mm: float, settings: SpotSettings) -> float:
     """Standard deviation of a peak from the nearer place where it falls to half its height, in its clearest channel."""
-    signal = gaussian_filter1d(profile[:, int(np.argmax(profile[row]))], 1.0)
+    signal = gaussian_filter1d(profile[:, int(np.argmax(profile[row]))], settings.top_smooth)
     low, high = _extent(signal, row, signal[row] / 2)
-    return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / 1.177, 0.5, 4.0))
+    return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / HALF_WIDTH_SD, *settings.free_sd_mm))
 
 
 def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSettings) -> Blob | None:
     """The spot by its absorbance-weighted mean, between the places where it fades into the noise."""
-    peak = int(np.argmax(gaussian_filter1d(profile.max(axis=1), 1.0)))
+    peak = int(np.argmax(gaussian_filter1d(profile.max(axis=1), settings.top_smooth)))
     top = profile[max(peak - 1, 0) : peak + 2].mean(axis=0)
     weight = np.maximum(top, 0) / patch.noise**2
     weight = weight / max(float(weight.sum()), 1e-12)
     signal = profile @ weight
     smooth = gaussian_filter1d(signal, settings.smooth_mm / _cell(patch))
     noise = float(np.sqrt((weight**2) @ (patch.noise**2)))
-    low, high = _extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise / 2))
+    low, high = _extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise))
     rows = slice(low, high + 1)
     mass = np.maximum(signal[rows], 0)
     total = float(mass.sum())
@@ -173,16 +184,16 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
     s = patch.s_mm[rows]
     centre = float(mass @ s) / total
     sd = float(np.sqrt(max(mass @ (s - centre) ** 2 / total, 0.0)))
-    width = 4 * sd
+    width = WIDTH_SD * sd
     if not settings.least_width_mm <= width <= settings.most_width_mm:
         return None
     across = np.maximum(patch.values[rows] @ weight, 0)
-    tailing = _tailing(smooth, peak, _cell(patch))
+    tailing = _tailing(smooth, peak)
     densest = _summit(smooth, peak, patch.s_mm)
     u_meaning = _u_meaning(width, centre - densest, region.signal_to_noise, settings)
     return Blob(
         centre_mm=centre,
-        t_mm=_middle(across.sum(axis=0), patch.t_mm),
+        t_mm=_middle(across.sum(axis=0), patch.t_mm, settings),
         densest_mm=densest,
         edges_mm=(float(s[0]), float(s[-1])),
         width_mm=width,
@@ -191,15 +202,15 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
         absorbance=np.maximum(patch.values[max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(0, 1)), 0),
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
-        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch)), u_meaning)),
+        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch), settings), u_meaning)),
         codes=_codes(tailing, region.signal_to_noise, top, settings),
     )
 
 
-def _middle(across: Floats, t_mm: Floats) -> float:
-    """Middle of a profile across the lane: of what rises above a third of its height, so that a veil beside does not pull."""
-    smooth = gaussian_filter1d(across, 1.5)
-    weight = np.maximum(smooth - smooth.max() / 3, 0)
+def _middle(across: Floats, t_mm: Floats, settings: SpotSettings) -> float:
+    """Middle of a profile across the lane: of what rises well above a veil beside, so that this does not pull."""
+    smooth = gaussian_filter1d(across, settings.across_smooth)
+    weight = np.maximum(smooth - smooth.max() / settings.veil, 0)
     return float(weight @ t_mm) / max(float(weight.sum()), 1e-12)
 
 
@@ -226,23 +237,24 @@ def _summit(smooth: Floats, peak: int, s_mm: Floats) -> float:
     return float(s_mm[peak] + np.clip(shift, -0.5, 0.5) * (s_mm[1] - s_mm[0]))
 
 
-def _tailing(smooth: Floats, peak: int, cell_mm: float) -> float:
+def _tailing(smooth: Floats, peak: int) -> float:
     """Half-width at a tenth of the height on the origin's side over that on the front's side."""
-    low, high = _extent(smooth, peak, 0.1 * smooth[peak])
+    low, high = _extent(smooth, peak, TAILING_AT * smooth[peak])
     return (peak - low + 0.5) / (high - peak + 0.5)
 
 
-def _u_centre(across: Floats, s: Floats, centre: float, noise: float, total: float, cell_mm: float) -> float:
+def _u_centre(
+    across: Floats, s: Floats, centre: float, noise: float, total: float, cell_mm: float, settings: SpotSettings
+) -> float:
     """Standard uncertainty of the mean: noise of the profile, error of the paper's level, and raggedness across the spot."""
     from_noise = noise * float(np.sqrt(((s - centre) ** 2).sum())) / total
     half = float(s[-1] - s[0]) / 2
-    from_level = 0.67 * (noise / 2) * half**2 / (total * cell_mm)
-    slices = np.array_split(across, min(6, across.shape[1]), axis=1)
+    from_level = TILT * (settings.level_noise * noise) * half**2 / (total * cell_mm)
+    slices = np.array_split(across, min(settings.ragged_parts, across.shape[1]), axis=1)
     mass = np.array([part.sum() for part in slices])
     means = np.array([float(part.sum(axis=1) @ s) / max(float(part.sum()), 1e-12) for part in slices])
     share = mass / max(float(mass.sum()), 1e-12)
-    # Parts of a ragged spot differ, and their mean is what is wanted: half of what independent parts would give.
-    from_shape = 0.5 * float(np.sqrt((share**2 * (means - centre) ** 2).sum()))
+    from_shape = settings.ragged * float(np.sqrt((share**2 * (means - centre) ** 2).sum()))
     return float(np.sqrt(from_noise**2 + from_level**2 + from_shape**2))
 
 
@@ -251,8 +263,8 @@ def _u_meaning(width: float, skew: float, signal_to_noise: float, settings: Spot
     a skewed one has a foot that the paper's level decides over; so has a faint one.
     """
     uneven = settings.meaning * width
-    foot = settings.skewed * min(abs(skew), 0.08 * width)
-    level = settings.level_share * width / max(signal_to_noise, 5.0)
+    foot = settings.skewed * min(abs(skew), settings.skewed_most * width)
+    level = settings.level_share * width / max(signal_to_noise, settings.level_sd)
     return float(np.sqrt(uneven**2 + foot**2 + level**2))
 
 
@@ -274,16 +286,18 @@ def _two_dyes(patch: Patch, profile: Floats, single: Blob, settings: SpotSetting
     if strong.sum() < 2:
         return None
     means = (values.T @ patch.s_mm[inside]) / np.maximum(mass, 1e-12)
-    if np.ptp(means[strong]) < settings.split_share * single.width_mm / 2:
+    if np.ptp(means[strong]) < settings.split_share * single.width_mm:
         return None
-    starts = np.array([means[strong].min() - 0.1 * single.width_mm, means[strong].max() + 0.1 * single.width_mm])
-    sd = np.full(2, single.width_mm / 4 * 0.75)
-    one = fit_mixture(patch.s_mm, profile, patch.noise, np.array([single.centre_mm]), sd[:1] / 0.75)
-    two = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd)
+    out = settings.split_out * single.width_mm
+    starts = np.array([means[strong].min() - out, means[strong].max() + out])
+    sd = np.full(2, single.width_mm / WIDTH_SD * settings.split_sd)
+    centre = np.array([single.centre_mm])
+    one = fit_mixture(patch.s_mm, profile, patch.noise, centre, sd[:1] / settings.split_sd, settings)
+    two = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd, settings)
     apart = two.peaks[1].centre_mm - two.peaks[0].centre_mm
     real = min(float(p.height.max()) for p in two.peaks) > settings.least_absorbance
     better = two.chi2 < settings.better_share * one.chi2
-    return two if better and real and apart > settings.split_share * single.width_mm / 2 else None
+    return two if better and real and apart > settings.split_share * single.width_mm else None
 
 
 def _from_mixture(
@@ -298,26 +312,27 @@ def _peak_blob(
     n: int, peaks: list[Peak], patch: Patch, profile: Floats, region: Region, settings: SpotSettings
 ) -> Blob:
     peak = peaks[n]
-    gaps = [
-        abs(other.centre_mm - peak.centre_mm) / (2 * (other.sd_mm + peak.sd_mm)) for other in peaks if other is not peak
-    ]
+    half = WIDTH_SD / 2
+    gaps = [abs(p.centre_mm - peak.centre_mm) / (half * (p.sd_mm + peak.sd_mm)) for p in peaks if p is not peak]
     closest = min(gaps, default=np.inf)
     rows = np.abs(patch.s_mm - peak.densest_mm) <= max(peak.sd_mm, _cell(patch))
     across = np.maximum(patch.values[rows].sum(axis=(0, 2)), 0)
     strength = region.signal_to_noise * float(peak.height.max()) / max(float(profile.max()), 1e-9)
-    tailing = 1 + peak.tail_mm / max(peak.sd_mm, 1e-6) * 1.5
+    tailing = 1 + peak.tail_mm / max(peak.sd_mm, 1e-6) * settings.tail_slope
     codes = _codes(tailing, strength, peak.height, settings)
     # Where spots overlap, the shape assumed for them decides how they share: a part of their width is then a guess.
     shared = settings.shared_share * peak.sd_mm * float(np.exp(-closest))
+    reach = settings.fitted_edge_sd * peak.sd_mm
+    width = WIDTH_SD * peak.sd_mm
     return Blob(
         centre_mm=peak.centre_mm,
-        t_mm=_middle(across, patch.t_mm),
+        t_mm=_middle(across, patch.t_mm, settings),
         densest_mm=peak.densest_mm,
         edges_mm=(
-            max(peak.centre_mm - 2.2 * peak.sd_mm - peak.tail_mm, float(patch.s_mm[0])),
-            min(peak.centre_mm + 2.2 * peak.sd_mm, float(patch.s_mm[-1])),
+            max(peak.centre_mm - reach - peak.tail_mm, float(patch.s_mm[0])),
+            min(peak.centre_mm + reach, float(patch.s_mm[-1])),
         ),
-        width_mm=4 * peak.sd_mm,
+        width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
         fill=patch.fill,
         absorbance=np.maximum(peak.height, 0),
@@ -327,7 +342,7 @@ def _peak_blob(
             np.sqrt(
                 min(peak.u_centre_mm, peak.sd_mm) ** 2
                 + shared**2
-                + _u_meaning(4 * peak.sd_mm, peak.centre_mm - peak.densest_mm, strength, settings) ** 2
+                + _u_meaning(width, peak.centre_mm - peak.densest_mm, strength, settings) ** 2
             )
         ),
         codes=("merged", *codes) if closest < settings.merged_resolution else codes,

@@ -11,6 +11,13 @@ from webcapture.measure.robust import SD_PER_MAD, median
 from webcapture.model import Floats, Floats32, StripCells
 from webcapture.settings import FieldSettings
 
+SAMPLE = 5
+"""Every fifth row and column tell the paper's brightness as well as all do."""
+COARSE = 4
+"""Rows to a step of an edge's shift: half a millimetre, less than a shadow's edge is soft."""
+MEANS = 3
+"""Running means that come near to a Gaussian. Of width w, three have a standard deviation of w / 2."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Field:
@@ -51,7 +58,7 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     bin_t = strip.rim_mm + (np.arange(bins) + 0.5) * inner / bins
     place = (np.arange(rows) + 0.5) * fine_rows / rows - 0.5
     even = strip.cells - _across(light, place, t_mm / strip.width_mm, shift)[..., None]
-    paper = np.percentile(even[::5, ::5], settings.paper_percentile, axis=(0, 1)).astype(np.float32)
+    paper = np.percentile(even[::SAMPLE, ::SAMPLE], settings.paper_percentile, axis=(0, 1)).astype(np.float32)
     bin_light = _across(light, np.arange(fine_rows, dtype=float), bin_t / strip.width_mm, shift)
     return Field(
         absorbance=paper - even,
@@ -88,7 +95,7 @@ def _calmed(light: Floats32, strip: StripCells, settings: FieldSettings) -> Floa
 def _smoothed(light: Floats32, sigma: float) -> Floats32:
     """Averaged over about a Gaussian of ``sigma`` rows: three running means, whose cost does not grow with their width."""
     size = max(round(sigma * 2), 1) | 1
-    for _ in range(3):
+    for _ in range(MEANS):
         light = uniform_filter1d(light, size, axis=0, mode="nearest")
     return light
 
@@ -122,13 +129,13 @@ def _edge_shift(light: Floats32, strip: StripCells, settings: FieldSettings) -> 
     """Rows by which the right side's light follows the left's; 0 where no shift explains the difference well."""
     if strip.width_mm >= settings.wide_mm or np.ptp(light, axis=0).max() < settings.edge_least:
         return 0
-    coarse = light[::4].astype(float)
+    coarse = light[::COARSE].astype(float)
     reach = round(settings.edge_reach_mm * len(coarse) / strip.length_mm)
     costs = {}
     for shift in range(-reach, reach + 1):
         low, high = max(shift, 0), len(coarse) + min(shift, 0)
-        if high - low >= len(coarse) // 3:
+        if high - low >= len(coarse) // settings.edge_overlap:
             off = coarse[low - shift : high - shift, 0] - coarse[low:high, 1]
             costs[shift] = float(off @ off) / len(off) - float(off.mean()) ** 2
     best = min(costs, key=costs.__getitem__)
-    return 4 * best if costs[best] < settings.edge_gain * costs[0] else 0
+    return COARSE * best if costs[best] < settings.edge_gain * costs[0] else 0

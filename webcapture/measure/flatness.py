@@ -13,6 +13,9 @@ import numpy as np
 from webcapture.model import Floats, StripCells, View
 from webcapture.settings import FlatnessSettings
 
+UNKNOWN_MM = 1e3
+"""Standard deviation of what nothing is known of beforehand: place and direction of an edge."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rise:
@@ -69,8 +72,10 @@ def rise_of(strip: StripCells, view: View, settings: FlatnessSettings) -> Rise:
         terms[:, 2 + 3 * n], terms[:, 3 + 3 * n], terms[:, 4 + 3 * n] = 1, x, _arch(x)
         rows.append(terms)
         values.append(t)
-        weights.append(np.full(len(edge), 1 / (scatter * np.sqrt(max(len(edge) / 20, 1.0)))))
-    prior = np.array([settings.prior_mm, settings.prior_skew_mm, 1e3, 1e3, settings.cut_mm, 1e3, 1e3, settings.cut_mm])
+        alike = max(len(edge) / settings.edge_points, 1.0)
+        weights.append(np.full(len(edge), 1 / (scatter * np.sqrt(alike))))
+    edge_prior = [UNKNOWN_MM, UNKNOWN_MM, settings.cut_mm]
+    prior = np.array([settings.prior_mm, settings.prior_skew_mm, *edge_prior, *edge_prior])
     design = np.concatenate(rows) * np.concatenate(weights)[:, None]
     normal = design.T @ design + np.diag(prior**-2.0)
     covariance = np.linalg.inv(normal)
@@ -87,8 +92,10 @@ def rise_of(strip: StripCells, view: View, settings: FlatnessSettings) -> Rise:
 
 
 def _arch(x: Floats) -> Floats:
+    """A parabola over the length (x from 0 to 1) that is 0 at the ends and 1 in the middle."""
     return 4 * x * (1 - x)
 
 
 def _skew(x: Floats) -> Floats:
+    """The cubic that is 0 at the ends and in the middle, and about 1 (0.96) between middle and front end, -1 below."""
     return 10 * x * (1 - x) * (2 * x - 1)

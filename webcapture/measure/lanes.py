@@ -13,7 +13,7 @@ from scipy.signal import find_peaks
 from webcapture.measure.channels import darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
-from webcapture.measure.robust import median, quiet_spread
+from webcapture.measure.robust import NEVER_NONE, median, quiet_spread
 from webcapture.model import Floats, Line
 from webcapture.settings import LaneSettings
 
@@ -63,12 +63,12 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
         else np.full(len(field.t_mm), field.length_mm - settings.below_mm)
     )
     rows = np.flatnonzero((field.s_mm > low.min()) & (field.s_mm < high.max()))
-    if len(rows) < 8:
+    if len(rows) < settings.least_rows:
         return np.zeros(len(field.t_mm))
     s_mm = field.s_mm[rows, None]
     zone = (s_mm > low) & (s_mm < high)
     strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
-    smooth = darkest(uniform_filter(strength, (5, 5, 1)))
+    smooth = darkest(uniform_filter(strength, (settings.colour_smooth, settings.colour_smooth, 1)))
     zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)
     return np.asarray(beyond.sum(axis=0) * field.cell_mm, float)
@@ -85,16 +85,16 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     if origin is None:
         return np.zeros(len(field.t_mm))
     curve = polyval(field.t_mm, origin.coefficients)
-    reach = 4 * settings.mark_mm
-    rows = (field.s_mm > curve.min() - reach) & (field.s_mm < curve.max() + reach)
+    near, far = settings.mark_flank_mm
+    rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
     grey = palest(field.absorbance[rows])
     away = np.abs(field.s_mm[rows, None] - curve)
-    on, beside = away < settings.mark_mm, (away > reach / 2) & (away < reach)
+    on, beside = away < settings.mark_mm, (away > near) & (away < far)
     level = (grey * on).sum(axis=0) / np.maximum(on.sum(axis=0), 1)
     paper = (grey * beside).sum(axis=0) / np.maximum(beside.sum(axis=0), 1)
     pencil = gaussian_filter1d(level - np.minimum(paper, median(paper)), settings.mark_smooth_mm / field.cell_mm)
     off = pencil - median(pencil)
-    return np.asarray(off / (quiet_spread(off) + 1e-4), float)
+    return np.asarray(off / (quiet_spread(off) + NEVER_NONE), float)
 
 
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> list[float]:
@@ -102,14 +102,16 @@ def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings
     apart = settings.apart_mm / field.cell_mm
     smooth = gaussian_filter1d(colour, settings.column_smooth_mm / field.cell_mm)
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
-    peaks, _ = find_peaks(np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=floor / 2)
+    peaks, _ = find_peaks(
+        np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=settings.prominence * floor
+    )
     columns = [_local_balance(smooth, int(p) - 1, field, settings) for p in peaks]
     columns = [t for t in columns if settings.rim_mm < t < field.width_mm - settings.rim_mm]
-    ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=settings.mark_sd / 2)
+    rise = settings.prominence * settings.mark_sd
+    ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=rise)
     alone = [float(field.t_mm[t]) for t in ticks if all(abs(field.t_mm[t] - c) > settings.apart_mm for c in columns)]
-    if len(alone) + len(columns) < 2 and not columns:
-        return alone
-    return sorted(columns + (alone if len(ticks) >= 2 else []))
+    believed = not columns or len(ticks) >= settings.least_marks
+    return sorted(columns + (alone if believed else []))
 
 
 def _local_balance(smooth: Floats, peak: int, field: Field, settings: LaneSettings) -> float:

@@ -15,13 +15,24 @@ from scipy.optimize import least_squares
 from scipy.special import erfcx
 
 from webcapture.model import Floats
+from webcapture.settings import DEFAULTS, SpotSettings
 
-HOLD = 3.0
-"""Weight of what is assumed of the shapes against the misfit: that of about ten rows at one standard deviation."""
 ENOUGH = 1e-4
 """Relative change, of the misfit and of the parameters, at which a search ends: far below the uncertainties."""
 STEP = 1e-7
 """Relative step of the numerical slopes: about the root of the numbers' own precision."""
+UNKNOWNS = 6
+"""A peak's place, width and tail, and its height in three channels."""
+GRID = 400
+"""Places at which a peak's shape is drawn to find its maximum."""
+BESIDE = 4
+"""Standard deviations that these reach to both sides: 1/3000 of the height is left there."""
+BELOW = 6
+"""Lengths of the tail that they reach further below."""
+SCALED_FROM = -5
+"""Argument below which the error function is taken for 2, which it is to 1e-12: scaled, it overflows further down."""
+MOST_EXPONENT = 50.0
+"""Where that is done the exponent is negative; elsewhere, where its value is not used, it must not overflow."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,18 +62,26 @@ class Mixture:
     """Sum of squared misfits over the noise, for each free value."""
 
 
-def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: Floats) -> Mixture:
+def fit_mixture(
+    s_mm: Floats,
+    profile: Floats,
+    noise: Floats,
+    starts: Floats,
+    sd_mm: Floats,
+    settings: SpotSettings = DEFAULTS.spot,
+) -> Mixture:
     """Peaks fitted to (n, 3) absorbance at (n,) places; ``starts`` are first guesses of their places.
 
     noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations.
     """
-    count, free = len(starts), profile.size - 6 * len(starts)
+    count, free = len(starts), profile.size - UNKNOWNS * len(starts)
     weighted = profile / noise
 
     def misfits(p: Floats) -> Floats:
         # Held by what the free side of each peak shows of its width; and a tail must earn its place.
         _, sd, tail = _unpacked(p)
-        held = np.concatenate([np.log(sd / sd_mm) / 0.2, tail / sd_mm / 0.7], axis=1) * HOLD
+        width, length = np.log(sd / sd_mm) / settings.sd_hold, tail / sd_mm / settings.tail_hold
+        held = np.concatenate([width, length], axis=1) * settings.shape_hold
         return np.concatenate([_residuals(s_mm, weighted, p)[0].reshape(len(p), -1), held], axis=1)
 
     def slopes(p: Floats) -> Floats:
@@ -71,16 +90,17 @@ def fit_mixture(s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd
         off = misfits(np.concatenate([p[None], p + np.diag(step)]))
         return np.asarray(((off[1:] - off[0]) / step[:, None]).T)
 
-    start = np.concatenate([starts, np.log(sd_mm), np.log(0.15 * sd_mm)])
-    lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / 1.6), np.log(0.02 * sd_mm)])
-    upper = np.concatenate([np.full(count, s_mm[-1]), np.log(1.6 * sd_mm), np.log(1.5 * sd_mm)])
+    factor, (short, long) = settings.sd_range, settings.tail_range
+    start = np.concatenate([starts, np.log(sd_mm), np.log(settings.tail_start * sd_mm)])
+    lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
+    upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
     fit = least_squares(
         lambda p: misfits(p[None])[0],
         np.clip(start, lower + 1e-6, upper - 1e-6),
         jac=slopes,
         bounds=(lower, upper),
-        **{name: ENOUGH for name in ("ftol", "xtol", "gtol")},
-        max_nfev=40,
+        **dict.fromkeys(("ftol", "xtol", "gtol"), ENOUGH),
+        max_nfev=settings.most_steps,
     )
     residual, heights = _residuals(s_mm, weighted, fit.x[None])
     chi2 = float((residual**2).sum() / max(free, 1))
@@ -119,7 +139,7 @@ def _u_means(jacobian: Floats, tail: Floats) -> Floats:
 
 
 def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak:
-    fine = np.linspace(mode - 4 * sd - 6 * tail, mode + 4 * sd, 400)
+    fine = np.linspace(mode - BESIDE * sd - BELOW * tail, mode + BESIDE * sd, GRID)
     shape = _shapes(fine, np.array([[mode]]), np.array([[sd]]), np.array([[tail]]))[0, :, 0]
     return Peak(
         centre_mm=float(mode - tail),
@@ -140,7 +160,7 @@ def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> Floats:
     z = (s_mm[:, None] - mode) / sd
     ratio = sd / tail
     argument = (ratio + z) / np.sqrt(2)
-    scaled = erfcx(np.maximum(argument, -5)) * np.exp(-0.5 * z * z)
-    far = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, 50.0)) * 2
-    shape = np.where(argument > -5, scaled, far)
+    scaled = erfcx(np.maximum(argument, SCALED_FROM)) * np.exp(-0.5 * z * z)
+    far = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, MOST_EXPONENT)) * 2
+    shape = np.where(argument > SCALED_FROM, scaled, far)
     return np.asarray(shape / np.maximum(shape.max(axis=1, keepdims=True), 1e-12))

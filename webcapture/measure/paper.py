@@ -18,10 +18,17 @@ from scipy.ndimage import (
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
-from webcapture.measure.robust import SD_PER_MAD, median, spread
+from webcapture.measure.robust import NEVER_NONE, SD_PER_MAD, median, spread
 from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
+
+REACH_SD = 3
+"""Standard deviations beyond which a Gaussian's weights count for nothing: 1 % of its greatest is left."""
+NEIGHBOURS = 3
+"""Cells across a cell with its neighbours."""
+EVERY = 2
+"""Every second row and column tell the noise as well as all do, in a quarter of the time."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +74,7 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
     block = max(round(settings.shade_block_mm / cell_mm), 1)
     rows, cols = values.shape[0] // block, values.shape[1] // block
     blocks = _blocks(values, rows, cols, block)
-    known = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0] > 0.5
+    known = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0] > settings.known_share
     if not known.any():
         return np.zeros((*values.shape[:2], 1), np.float32)
     nearest = distance_transform_edt(~known, return_distances=False, return_indices=True)
@@ -75,17 +82,18 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
     tinge = chroma(blocks)[tuple(nearest)]
     size = round(settings.shade_mm / settings.shade_block_mm) | 1
     shade = median_filter(grey, size=size, mode="nearest")
-    for _ in range(2):  # spots are replaced by what lies around them, lest they tip the balance beside a shadow's edge
+    for _ in range(settings.shade_rounds):
         off = np.abs(grey - shade)
         spot = (off > _limit(off, settings)) & (tinge > _limit(tinge, settings))
         spot |= (grey - shade) > settings.shade_spot
-        shade = median_filter(np.where(maximum_filter(spot, size=3), shade, grey), size=size // 2 | 1, mode="nearest")
+        without = np.where(maximum_filter(spot, size=NEIGHBOURS), shade, grey)
+        shade = median_filter(without, size=size // 2 | 1, mode="nearest")
     return _spread_out(shade[..., None], block, values.shape[:2])
 
 
 def _limit(values: Floats32, settings: PaperSettings) -> float:
     """Beyond which a value is not the paper's: its median and some standard deviations."""
-    return float(median(values)) + settings.stained_sd * (float(spread(values)) + 1e-4)
+    return float(median(values)) + settings.stained_sd * (float(spread(values)) + NEVER_NONE)
 
 
 def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
@@ -97,7 +105,7 @@ def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
 def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
     """``values`` with the unknown cells taken from their surroundings."""
     filled = values.copy()
-    for rows in _row_groups(~known, reach=round(3 * sigma)):
+    for rows in _row_groups(~known, reach=round(REACH_SD * sigma)):
         here = known[rows]
         weight, *sums = smoothed(_weighted(values[rows], here.astype(np.float32)), sigma)
         missing = ~here
@@ -135,23 +143,23 @@ def _bare_paper(
     level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
     mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
     sigma = settings.level_mm / (block * cell_mm)
-    for _ in range(3):
+    for _ in range(settings.level_rounds):
         above = mean - level
-        grain = spread(above[:, weight > 0.3], axis=1) + 1e-5
+        grain = spread(above[:, weight > settings.block_share], axis=1) + 1e-5
         stained = (np.abs(above) > settings.stained_sd * grain[:, None, None]).any(axis=0)
-        paper = np.where(maximum_filter(stained, size=3), 0, weight).astype(np.float32)
+        paper = np.where(maximum_filter(stained, size=NEIGHBOURS), 0, weight).astype(np.float32)
         total, *sums = smoothed(np.concatenate([paper[None], mean * paper]), sigma)
         level = np.stack(sums) / np.maximum(total, 1e-4)
     full_level = _spread_out(np.moveaxis(level, 0, -1), block, values.shape[:2])
-    bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > 0.5)
-    shown = (bare if bare.sum() > 50 else usable)[::2, ::2]
-    off = (values[::2, ::2] - full_level[::2, ::2])[shown]
+    bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > settings.known_share)
+    shown = (bare if bare.sum() > settings.bare_least else usable)[::EVERY, ::EVERY]
+    off = (values[::EVERY, ::EVERY] - full_level[::EVERY, ::EVERY])[shown]
     return full_level, bare, SD_PER_MAD * median(np.abs(off), axis=0) + 1e-5
 
 
 def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> Floats32:
     """The paler part of every row, followed smoothly along the strip: spots fill less than half of a lane's length."""
-    known = weight > 0.3
+    known = weight > settings.block_share
     usual = median(mean[known], axis=0) if known.any() else np.zeros(3, np.float32)
     counts = known.sum(axis=1)
     # Unknown blocks sort to the end; the percentile is then taken among the known ones of each row.
@@ -159,7 +167,8 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
     rank = (np.maximum(counts - 1, 0) * settings.pale_percentile / 100).astype(int)
     along = np.where(counts[:, None] > 0, ordered[np.arange(len(rank)), rank], usual)
     size = min(round(settings.first_window_mm / settings.block_mm), len(along)) | 1
-    slow = np.stack([percentile_filter(along[:, c], 40, size, mode="nearest") for c in range(3)], axis=-1)
+    share = settings.first_percentile
+    slow = np.stack([percentile_filter(along[:, c], share, size, mode="nearest") for c in range(3)], axis=-1)
     return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)
 
 

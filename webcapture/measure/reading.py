@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter, uniform_filter
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
-from webcapture.measure.robust import median, quiet_spread, spread
+from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
 from webcapture.model import Floats, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
 
@@ -159,7 +159,7 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
         return False
     smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
     inside = chroma(smooth - median(smooth[zone], axis=0))[zone]
-    grain = float(spread(inside)) + 1e-4
+    grain = float(spread(inside)) + NEVER_NONE
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
     return float((inside > limit).sum()) * field.cell_mm**2 > rule.colour_mm2
 

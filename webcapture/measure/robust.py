@@ -14,6 +14,10 @@ SD_PER_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation: 1 / 0.6745."""
 QUARTER_SD = 0.3186
 """A quarter of a normal distribution lies within so many standard deviations of its middle."""
+HALF_WIDTH_SD = 1.177
+"""Half the width of a Gaussian at half its height, in standard deviations: √(2 ln 2)."""
+NEVER_NONE = 1e-4
+"""Absorbance added to a spread before something is measured by it: a drawing without any noise would give none."""
 
 Array = Any
 """float32 or float64 in any shape."""

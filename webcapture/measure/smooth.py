@@ -11,6 +11,9 @@ import numpy as np
 
 from webcapture.model import Floats32
 
+REACH_SD = 4
+"""Standard deviations at which the weights are cut off: 1/3000 of the greatest is left."""
+
 
 def smoothed(planes: Floats32, sigma: float) -> Floats32:
     """(..., rows, cols) float32 planes, each smoothed both ways; beyond the edges the edge values repeat. sigma: cells."""
@@ -21,8 +24,8 @@ def smoothed(planes: Floats32, sigma: float) -> Floats32:
 
 @lru_cache(maxsize=16)
 def _weights(size: int, sigma: float) -> Floats32:
-    """(size, size) share of each value in each smoothed one, cut off at four standard deviations."""
-    reach = int(4 * sigma + 0.5)
+    """(size, size) share of each value in each smoothed one, cut off far out."""
+    reach = int(REACH_SD * sigma + 0.5)
     offset = np.arange(-reach, reach + 1)
     weight = np.exp(-0.5 * (offset / sigma) ** 2)
     row = np.arange(size)[:, None]

@@ -27,7 +27,7 @@ def find_spots(
     """The spots of the lane within ``span_mm`` along the strip, from the origin upwards."""
     rows = np.flatnonzero((field.s_mm >= span_mm[0]) & (field.s_mm <= span_mm[1]))
     columns = np.flatnonzero((field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm))
-    if len(rows) < 8 or len(columns) < 3:
+    if len(rows) < settings.least_rows or len(columns) < settings.least_columns:
         return []
     part = stain.absorbance[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     bare = stain.bare[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
@@ -37,7 +37,7 @@ def find_spots(
     for n, region in enumerate(regions):
         below = regions[n - 1].high + 1 if n else 0
         above = regions[n + 1].low - 1 if n + 1 < len(regions) else len(rows) - 1
-        patch = patch_of(part, bare, region, (below, above), field, (int(rows[0]), int(columns[0])))
+        patch = patch_of(part, bare, region, (below, above), field, (int(rows[0]), int(columns[0])), settings)
         blobs.extend(blob for blob in measured(patch, region, settings) if not _is_shade(blob, settings))
     return blobs
 
@@ -73,7 +73,7 @@ def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: Sp
     for n, window in enumerate(windows):
         within[window, n] = 1 / (window.stop - window.start)
     means = np.stack([part[..., channel] @ within for channel in range(3)], axis=-1)
-    paper = bare @ within > 0.5
+    paper = bare @ within > settings.bare_share
     profiles = gaussian_filter1d(means, settings.smooth_mm / cell_mm, axis=0)
     noise = np.stack([_noise(profiles[:, n], paper[:, n], cell_mm, settings) for n in range(len(windows))])
     level = np.sqrt((np.maximum(profiles / noise, 0) ** 2).sum(axis=2))
@@ -92,7 +92,7 @@ def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSet
 
 
 def _windows(columns: int, width: float) -> list[slice]:
-    """Overlapping windows across the lane, and the whole of it."""
+    """Windows across the lane, each half over the next, and the whole of it."""
     size = max(min(round(width), columns), 2)
     starts = np.unique(np.linspace(0, columns - size, max(2 * (columns // size) - 1, 1)).round().astype(int))
     return [slice(start, start + size) for start in starts.tolist()] + [slice(0, columns)]
@@ -101,7 +101,8 @@ def _windows(columns: int, width: float) -> list[slice]:
 def _regions(standing: Floats, height: Floats, cell_mm: float, settings: SpotSettings) -> list[Region]:
     """Stretches around the maxima; maxima without a deep valley between them share one."""
     padded = np.concatenate([[0.0], standing, [0.0]])
-    found, _ = find_peaks(padded, height=settings.least_sd, prominence=settings.least_sd / 2)
+    rise = settings.prominence * settings.least_sd
+    found, _ = find_peaks(padded, height=settings.least_sd, prominence=rise)
     peaks = [int(p) - 1 for p in found if height[int(p) - 1] >= settings.least_absorbance]
     kept: list[int] = []
     for peak in peaks:

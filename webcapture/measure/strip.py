@@ -93,12 +93,15 @@ def _spots(
     field: Field, stain: Stain, track: Track, origin: Line | None, front: Line | None, settings: Settings
 ) -> list[Blob]:
     """The lane's spots, without what belongs to the front itself."""
-    low = float(polyval(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else 2.0
-    high = float(polyval(track.middle_mm, front.coefficients)) + 2.0 if front else field.length_mm - 2.0
-    found = find_spots(field, stain, track, (low, high), settings.spot)
+    rule = settings.spot
+    low = float(polyval(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else rule.end_mm
+    high = (
+        float(polyval(track.middle_mm, front.coefficients)) + rule.beyond_mm if front else field.length_mm - rule.end_mm
+    )
+    found = find_spots(field, stain, track, (low, high), rule)
     if origin is not None:
         at = float(polyval(track.middle_mm, origin.coefficients))
-        found = [blob for blob in found if not _pencils_own(blob, at, settings.spot)]
+        found = [blob for blob in found if not _pencils_own(blob, at, rule)]
     if front is None:
         return found
     at = float(polyval(track.middle_mm, front.coefficients))
@@ -111,7 +114,7 @@ def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
     height = float(blob.absorbance.max())
     grey = float(blob.absorbance.min()) > rule.grey * height
     pale = height < (rule.mark_absorbance if grey else rule.mark_colour)
-    return pale and abs(blob.centre_mm - origin_mm) < 2 * rule.origin_mm and blob.width_mm < rule.mark_width_mm
+    return pale and abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.width_mm < rule.mark_width_mm
 
 
 def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: ReadingSettings) -> bool:
@@ -170,7 +173,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
         "front-slanted": attempt.front is not None and _slant(attempt, settings),
         "ink-line": _ink_ran(attempt),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
-        "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, 2 * rise.u_arch_mm),
+        "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, settings.flatness.flag_u * rise.u_arch_mm),
     }
     return [code for code, holds in checks.items() if holds]
 

@@ -121,7 +121,7 @@ class LandmarkSettings:
     stain_spread_mm: float = knob(
         0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."
     )
-    stain_coverage: float = knob(0.9, "", "So does a stain.")
+    stain_coverage: float = knob(0.9, "", "A stain runs right across, too.")
     stain_width_mm: float = knob(2.4, "mm", "Full width at half height of a stain; bands of colour are wider.")
     width_reach_mm: float = knob(6.0, "mm", "How far the profile reaches from which that width is taken.")
     width_base_mm: float = knob(3.0, "mm", "At both ends of that profile, so much is taken for paper.")
@@ -210,6 +210,7 @@ class ReadingSettings:
     front_share: float = knob(
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
+    stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     stems: float = knob(
         0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters."
     )
@@ -253,7 +254,6 @@ class ReadingSettings:
     front_own_mm: float = knob(
         2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
     )
-    stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     front_own_absorbance: float = knob(0.12, "absorbance", "And it is faint.")
     front_own_grey: float = knob(0.8, "", "Or it is grey, as wet paper is: weakest channel over strongest.")
     front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")

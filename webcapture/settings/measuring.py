@@ -47,6 +47,9 @@ class FieldSettings:
     edge_reach_mm: float = knob(
         40.0, "mm", "How far along the strip an edge may run while it crosses: 60° on a wide strip."
     )
+    edge_overlap: int = knob(
+        3, "", "One part in so many of the strip's length must show both sides where an edge is followed."
+    )
     edge_gain: float = knob(
         0.5,
         "",
@@ -63,6 +66,7 @@ class PaperSettings:
     line_half_mm: float = knob(
         0.75, "mm", "Half the width of a pencil line with its blur, filled in where it crosses a spot."
     )
+    known_share: float = knob(0.5, "", "Share of a block that must be free of pencil and rims to be known.")
     fill_mm: float = knob(0.8, "mm", "Reach from which a stroke's cells are filled in.")
     shade_block_mm: float = knob(2.0, "mm", "A shadow's edge is as soft.")
     shade_mm: float = knob(22.0, "mm", "More than twice a spot's width, so that the median passes over spots.")
@@ -71,12 +75,23 @@ class PaperSettings:
         "absorbance",
         "A grey place so much darker than its neighbourhood is a spot, not a shadow within a shadow.",
     )
+    shade_rounds: int = knob(
+        2,
+        "",
+        "How often spots are replaced by what lies around them, lest they tip the balance beside a shadow's edge; then half the reach passes over them.",
+    )
     level_mm: float = knob(
         5.0, "mm", "The paper's level is followed over this reach: longer than grain, shorter than shadows."
     )
     block_mm: float = knob(1.2, "mm", "Side of the blocks in which the paper's level is followed.")
+    block_share: float = knob(0.3, "", "Share of such a block that must be usable for its mean to count.")
+    level_rounds: int = knob(3, "", "How often what stands out is left out and the level taken anew.")
+    bare_least: int = knob(50, "cell", "With less bare paper its noise is taken from all that is usable.")
     stained_sd: float = knob(3.0, "sd", "A square millimetre this far off the level is not bare paper.")
     pale_percentile: float = knob(30.0, "%", "Paler part of a row, where a spot fills most of a narrow strip.")
+    first_percentile: float = knob(
+        40.0, "%", "Of these, along the window: a little paler than their middle, as spots darken some."
+    )
     first_window_mm: float = knob(
         41.0, "mm", "Window of the first guess of the level along the strip: longer than twice any spot."
     )
@@ -95,9 +110,12 @@ class LaneSettings:
     front_mm: float = knob(2.0, "mm", "Colour nearer to the front may be the front's own.")
     colour_sd: float = knob(2.5, "sd", "Smoothed absorbance beyond which a cell counts as colour.")
     colour_cap: float = knob(12.0, "sd", "One dark spot must not hide a pale lane.")
+    colour_smooth: int = knob(5, "cell", "Absorbance is averaged over a square of so many cells: less than a spot.")
+    least_rows: int = knob(8, "cell", "A run with fewer rows holds no colour that could be told from noise.")
     column_smooth_mm: float = knob(1.5, "mm", "Columns of colour are smoothed so far: less than a spot's width.")
     column_least: float = knob(3.0, "sd mm", "Least colour of a column: one faint spot.")
     column_share: float = knob(0.04, "", "Of the strongest column: less is its fringe.")
+    prominence: float = knob(0.5, "", "Share of the least height by which a column or a mark rises above its sides.")
     rim_mm: float = knob(
         3.0,
         "mm",
@@ -107,8 +125,12 @@ class LaneSettings:
     reach_mm: float = knob(15.0, "mm", "Half the width of a lane without neighbours.")
     axis_sd: float = knob(100.0, "sd", "Clearer spots count no more for where a lane's axis runs.")
     mark_mm: float = knob(1.6, "mm", "Up to here above and below the origin line, a cross, tick or dot adds to it.")
+    mark_flank_mm: tuple[float, float] = knob(
+        (3.2, 6.4), "mm", "Between these, above and below the line, lies the paper that a mark is compared with."
+    )
     mark_smooth_mm: float = knob(0.5, "mm", "Width of a pencil tick with its blur.")
     mark_sd: float = knob(6.0, "sd", "How far a mark stands out of the paper along the line.")
+    least_marks: int = knob(2, "", "Where there are columns of colour, one mark alone may be a speck or a letter.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,23 +141,65 @@ class SpotSettings:
         0.5, "mm", "Profiles are smoothed so far before peaks are looked for: less than any spot's width."
     )
     window_mm: float = knob(5.0, "mm", "Width of the windows across a lane that spots are looked for in: about a spot.")
+    least_rows: int = knob(8, "cell", "A lane with fewer rows holds no spot with paper around it.")
+    least_columns: int = knob(3, "cell", "Nor one with fewer columns.")
+    bare_share: float = knob(0.5, "", "A row of a window shows bare paper if so much of it is bare.")
+    end_mm: float = knob(2.0, "mm", "Without origin or front, spots are looked for up to here from the paper's end.")
+    beyond_mm: float = knob(2.0, "mm", "So far beyond the front lies the rest of a spot that ran with it.")
     noise_least: float = knob(0.0005, "absorbance", "Noise is never taken for less: a photo's own steps of brightness.")
     touching_sd: float = knob(4.0, "sd", "A valley above this is not bare paper: the spots beside it touch.")
     region_sd: float = knob(2.0, "sd", "A spot's region ends where it no longer stands out.")
     channel_sd: float = knob(8.0, "sd", "A channel that shows a spot less clearly says nothing of its place.")
+    flank_mm: float = knob(2.0, "mm", "Bare paper at a spot's ends from which its own level is taken.")
+    flank_rows: int = knob(3, "cell", "With fewer rows of it at either end, the lane's level stands.")
+    across_smooth: float = knob(1.5, "cell", "A spot's profile across is smoothed so far before its sides are told.")
+    across_share: float = knob(0.15, "", "Across the lane a spot ends where it falls to this share of its height.")
+    core_share: float = knob(0.6, "", "Where it exceeds this share, its colour is taken.")
+    veil: float = knob(3.0, "", "Across, what lies below one part in so many of the height may be a veil beside it.")
+    bare_columns: float = knob(0.8, "", "A row shows the paper's noise if so much of it is bare.")
+    bare_rows: int = knob(12, "cell", "With fewer such rows the noise is taken from the palest.")
+    palest_share: float = knob(0.4, "", "And these are so many of all: more would take in the feet of spots.")
+    top_smooth: float = knob(1.0, "cell", "Along the flow, a profile is smoothed so far before its summit is taken.")
+    free_sd_mm: tuple[float, float] = knob(
+        (0.5, 4.0), "mm", "Standard deviations, least and most, that an overlapped spot is first given."
+    )
+    shape_hold: float = knob(
+        3.0,
+        "",
+        "Weight of what is assumed of overlapping spots' shapes against the misfit: that of about ten rows at one standard deviation.",
+    )
+    sd_hold: float = knob(0.2, "ln", "How well the free side of an overlapped spot tells its width.")
+    sd_range: float = knob(1.6, "", "And its width is that within this factor.")
+    tail_hold: float = knob(0.7, "sd of the spot", "A tail's length, as expected: a longer one must earn its place.")
+    tail_start: float = knob(0.15, "sd of the spot", "Where the search for it begins.")
+    tail_range: tuple[float, float] = knob(
+        (0.02, 1.5), "sd of the spot", "The least is as good as none; with more the peak is a smear."
+    )
+    most_steps: int = knob(40, "", "A search that takes longer gains nothing that the uncertainties would show.")
     better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
     meaning: float = knob(
         0.0015,
         "width",
-        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This and the next two from the scatter on photos with known truth.",
+        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This, skewed and level_share are from the scatter on photos with known truth.",
     )
     skewed: float = knob(
         0.4,
         "",
-        "The same for each millimetre between centre and densest place, up to 0.08 of the width: the foot of a skewed spot is lost in the paper.",
+        "The same for each millimetre between centre and densest place: the foot of a skewed spot is lost in the paper.",
     )
+    skewed_most: float = knob(0.08, "width", "Distance of centre and densest place beyond which this grows no more.")
     level_share: float = knob(
-        0.5, "width", "The same over the signal-to-noise ratio: the paper's level decides over a faint spot's foot."
+        0.5,
+        "width",
+        "Divided by the signal-to-noise ratio, the same for a faint spot: the paper's level decides over its foot.",
+    )
+    level_sd: float = knob(5.0, "sd", "Signal-to-noise ratio, at least, that this is divided by.")
+    level_noise: float = knob(
+        0.5, "noise of a row", "Standard uncertainty of the paper's level at a spot's ends: several rows are averaged."
+    )
+    ragged_parts: int = knob(6, "", "Slices across a spot whose centres show how ragged it is.")
+    ragged: float = knob(
+        0.5, "", "Parts of a ragged spot differ, and their mean is what is wanted: half of what independent parts give."
     )
     shared_share: float = knob(
         0.15, "sd of the spot", "Uncertainty of an overlapped centre that the assumed shape brings in, at no distance."
@@ -154,7 +218,13 @@ class SpotSettings:
     valley_share: float = knob(0.93, "", "Between two spots the profile falls below this share of the smaller.")
     apart_share: float = knob(0.05, "", "Where it falls below this share, the two are measured each for itself.")
     edge_share: float = knob(0.02, "", "A spot ends where its profile falls to this share of its height.")
-    edge_sd: float = knob(1.0, "sd", "And not below the noise.")
+    edge_sd: float = knob(0.5, "sd", "And not below the noise, as far as smoothing leaves it.")
+    fitted_edge_sd: float = knob(
+        2.2,
+        "sd of the spot",
+        "Where an overlapped spot's edge is drawn: a Gaussian has fallen to an eleventh of its height.",
+    )
+    prominence: float = knob(0.5, "", "Share of the least height by which a maximum rises above its sides.")
     grey: float = knob(
         0.62,
         "",
@@ -176,16 +246,24 @@ class SpotSettings:
         0.2, "absorbance", "A grey stain on the origin line paler than this is what is left of the pencil marks."
     )
     mark_colour: float = knob(0.05, "absorbance", "Paler than this, its colour is the photo's compression.")
+    mark_reach_mm: float = knob(3.2, "mm", "And so near to the line.")
     mark_width_mm: float = knob(10.0, "mm", "And so narrow at its base.")
     faint_sd: float = knob(12.0, "sd", "Weaker spots are flagged faint.")
     faint_absorbance: float = knob(0.035, "absorbance", "The same, for a paper without noise: hardly seen by eye.")
     tailing: float = knob(
         2.0, "", "Half-width at a tenth of the height, origin side over front side, beyond which a spot tails."
     )
+    tail_slope: float = knob(
+        1.5,
+        "",
+        "Tailing given to an overlapped spot is 1 and so many times its tail's share of its standard deviation: a rough and high figure (a peak with a share of 0.7 has 1.4).",
+    )
     merged_resolution: float = knob(
         0.8, "", "Resolution below which a neighbour's share in a spot is a guess; 1.5 is full separation."
     )
-    split_share: float = knob(0.25, "width", "Channels whose centres differ by more belong to two dyes.")
+    split_share: float = knob(0.125, "width", "Channels whose centres differ by more belong to two dyes.")
+    split_out: float = knob(0.1, "width", "So far outside of these centres the search for the two begins.")
+    split_sd: float = knob(0.75, "", "Each of the two is narrower than both together, by this factor.")
     origin_mm: float = knob(1.6, "mm", "A spot whose centre lies this near to the origin line did not move.")
     near_front: float = knob(0.95, "Rf", "Beyond, a spot ran with the front.")
 
@@ -198,4 +276,8 @@ class FlatnessSettings:
     prior_skew_mm: float = knob(0.2, "mm", "The same for an uneven rise.")
     cut_mm: float = knob(0.06, "mm", "How far a cut edge is from straight.")
     u_edge_least_mm: float = knob(0.03, "mm", "Edge points are not independent: fibres, blur.")
+    edge_points: float = knob(
+        20.0, "", "More points of an edge than so many tell no more: neighbours share fibres and blur."
+    )
     flag_mm: float = knob(1.0, "mm", "A rise that shifts a spot by 0.005 in Rf at a tilt of 30°.")
+    flag_u: float = knob(2.0, "standard uncertainties", "A smaller rise may be none.")
