@@ -188,8 +188,9 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
     if not settings.least_width_mm <= width <= settings.most_width_mm:
         return None
     across = np.maximum(patch.values[rows] @ weight, 0)
-    tailing = _tailing(smooth, peak)
-    densest = _summit(smooth, peak, patch.s_mm)
+    summit = _summit(smooth, peak)
+    tailing = _tailing(smooth, summit)
+    densest = float(patch.s_mm[0]) + summit * _cell(patch)
     u_meaning = _u_meaning(width, centre - densest, region.signal_to_noise, settings)
     return Blob(
         centre_mm=centre,
@@ -227,20 +228,33 @@ def _extent(smooth: Floats, peak: int, floor: float) -> tuple[int, int]:
     return low, high
 
 
-def _summit(smooth: Floats, peak: int, s_mm: Floats) -> float:
-    """Place of the maximum between rows, by the parabola through three."""
+def _summit(smooth: Floats, near: int) -> float:
+    """Row, in fractions, of the maximum next to a row, by the parabola through three."""
+    peak = near
+    while 0 < peak < len(smooth) - 1 and smooth[peak] < max(smooth[peak - 1], smooth[peak + 1]):
+        peak += 1 if smooth[peak + 1] > smooth[peak - 1] else -1
     if not 0 < peak < len(smooth) - 1:
-        return float(s_mm[peak])
+        return float(peak)
     before, at, after = smooth[peak - 1 : peak + 2]
     bend = before - 2 * at + after
     shift = 0.5 * (before - after) / bend if bend < 0 else 0.0
-    return float(s_mm[peak] + np.clip(shift, -0.5, 0.5) * (s_mm[1] - s_mm[0]))
+    return peak + float(np.clip(shift, -0.5, 0.5))
 
 
-def _tailing(smooth: Floats, peak: int) -> float:
-    """Half-width at a tenth of the height on the origin's side over that on the front's side."""
-    low, high = _extent(smooth, peak, TAILING_AT * smooth[peak])
-    return (peak - low + 0.5) / (high - peak + 0.5)
+def _tailing(smooth: Floats, summit: float) -> float:
+    """Half-width at a tenth of the height on the origin's side over that on the front's side; ``summit`` in rows."""
+    peak = round(summit)
+    level = TAILING_AT * float(smooth[peak])
+    low, high = _extent(smooth, peak, level)
+    return (summit - low + _beyond(smooth, low, -1, level)) / (high + _beyond(smooth, high, 1, level) - summit)
+
+
+def _beyond(smooth: Floats, row: int, step: int, level: float) -> float:
+    """How far beyond the last row above ``level`` the profile falls to it, rows; half a row where the profile ends."""
+    if not 0 <= row + step < len(smooth):
+        return 0.5
+    inner, outer = float(smooth[row]), float(smooth[row + step])
+    return (inner - level) / max(inner - outer, 1e-12)
 
 
 def _u_centre(

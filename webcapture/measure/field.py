@@ -38,7 +38,9 @@ class Field:
     bin_t_mm: Floats
     """(bins,) middles of the bins across."""
     light: Floats32
-    """(fine rows, 2) log10 of the light beside the strip, left and right, without the print's grain."""
+    """(fine rows, 2) log10 of the light beside the strip, left and right, that was taken off."""
+    beside: Floats32
+    """(fine rows, 2) the same with shadows' edges kept on sheets of any width, without the print's grain."""
     length_mm: float
     width_mm: float
     rim_mm: float
@@ -51,7 +53,10 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     """Absorbance of the strip: what the light beside it does not explain, in even cells and in bins across."""
     rows, cols = strip.cells.shape[:2]
     fine_rows, bins = strip.bins.shape[:2]
-    light = _calmed(strip.light, strip, settings)
+    beside = _calmed(strip.light, strip, settings)
+    # Across a wide sheet the card beside tells only the slow change of light.
+    slow = settings.slow_mm * fine_rows / strip.length_mm
+    light = _smoothed(strip.light, slow) if strip.width_mm >= settings.wide_mm else beside
     shift = _edge_shift(light, strip, settings)
     t_mm = (np.arange(cols) + 0.5) * strip.width_mm / cols
     inner = strip.width_mm - 2 * strip.rim_mm
@@ -69,6 +74,7 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         fine_s_mm=(np.arange(fine_rows) + 0.5) * strip.length_mm / fine_rows,
         bin_t_mm=bin_t,
         light=light,
+        beside=beside,
         length_mm=strip.length_mm,
         width_mm=strip.width_mm,
         rim_mm=strip.rim_mm,
@@ -77,14 +83,8 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
 
 
 def _calmed(light: Floats32, strip: StripCells, settings: FieldSettings) -> Floats32:
-    """(rows, 2) the light beside the strip without the grain of the print.
-
-    On a narrow strip shadows' edges are kept: what stands out of the grain. Across a wide sheet the card beside tells only
-    the slow change of light.
-    """
+    """(rows, 2) the light beside the strip without the grain of the print; shadows' edges, which stand out of it, are kept."""
     scale = len(light) / strip.length_mm
-    if strip.width_mm >= settings.wide_mm:
-        return _smoothed(light, settings.slow_mm * scale)
     slow = _smoothed(light, settings.calm_mm * scale)
     rest = light - slow
     grain = SD_PER_MAD * median(np.abs(rest), axis=0) * settings.grain_sd
@@ -138,4 +138,5 @@ def _edge_shift(light: Floats32, strip: StripCells, settings: FieldSettings) -> 
             off = coarse[low - shift : high - shift, 0] - coarse[low:high, 1]
             costs[shift] = float(off @ off) / len(off) - float(off.mean()) ** 2
     best = min(costs, key=costs.__getitem__)
-    return COARSE * best if costs[best] < settings.edge_gain * costs[0] else 0
+    differs = costs[0] > settings.edge_differs**2
+    return COARSE * best if differs and costs[best] < settings.edge_gain * costs[0] else 0

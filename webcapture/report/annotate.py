@@ -208,7 +208,8 @@ def _draw_scale(canvas: Bytes8, plate: Plate, letter: int) -> None:
 def _scale_rows(plate: Plate) -> tuple[float, Floats]:
     """(y of zero, (n,) y of every millimetre above it that the picture of the strip reaches)."""
     zero = plate.at((zero_of_scale(plate.strip, plate.frame), 0.0))[1]
-    return zero, zero - np.arange(int((zero - plate.box[1]) / plate.px_per_mm) + 1) * plate.px_per_mm
+    count = int((zero - plate.box[1]) / plate.px_per_mm) + 1
+    return zero, np.asarray(zero - np.arange(count) * plate.px_per_mm, float)
 
 
 def _write_lane_numbers(pen: Pen, plate: Plate) -> None:

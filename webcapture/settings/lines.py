@@ -113,10 +113,18 @@ class LandmarkSettings:
         "",
         "A stain has a colour: its weakest channel is below this share of its strongest. Creases and shadows are grey.",
     )
+    stain_least: float = knob(
+        0.01, "absorbance", "Of a stain in blue: those that people see have 0.03 and more, chance in bare paper 0.005."
+    )
     faint_seen: float = knob(
         1.2, "sd", "Response at which one bin shows a faint line; it is its length that proves it."
     )
     faint_reach_mm: float = knob(0.5, "mm", "A response this near to the fitted curve is the line's own.")
+    faint_share: float = knob(
+        0.1,
+        "",
+        "And at least this share of what most bins show: beside a clear line over half the width, chance is no line.",
+    )
     faint_spread_mm: float = knob(0.5, "mm", "Scatter of a faint line's places about its curve; more is chance.")
     stain_spread_mm: float = knob(
         0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."

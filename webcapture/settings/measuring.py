@@ -50,6 +50,9 @@ class FieldSettings:
     edge_overlap: int = knob(
         3, "", "One part in so many of the strip's length must show both sides where an edge is followed."
     )
+    edge_differs: float = knob(
+        0.008, "log10", "Where the light at the two sides differs by less, there is nothing for a slant to explain."
+    )
     edge_gain: float = knob(
         0.5,
         "",
