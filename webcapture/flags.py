@@ -26,11 +26,13 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("card-bent", "The card does not lie flat.", "Lay the card on a hard, flat surface, weigh down its corners, and take the photo again."),
     ("card-incomplete", "Part of the card is out of the picture or covered.", "Only what lies in the visible part is measured. Get the whole frame into the picture."),
     ("no-strip", "The card is empty: no strip was seen.", "Lay the strip inside a bay, its origin end towards the arrow, and take the photo again."),
+    ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip flat inside a bay of its own, touching nothing else, and take the photo again."),
     ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
     ("upside-down", "The origin end lies at the top of the card.", "It was measured the right way round. Check that the numbered spots make sense, or turn the strip."),
     ("ends-alike", "Both lines look alike: the one towards the arrow was taken as the origin.", "Check that the origin end lies at the arrow. A pencil cross where the sample goes tells the two apart."),
     ("origin-missing", "No origin line was seen.", "Draw the origin line in pencil before the run. Without it there is no distance and no Rf."),
     ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
+    ("two-lines", "More than one drawn line could be the origin line or the front.", "The line with marks, or the uppermost one, was taken. Check it on the picture; draw only the origin line and the front."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
     ("did-not-move", "This spot stayed on the origin line.", "The mobile phase does not carry it: try another one."),
     ("near-front", "This spot ran with the solvent front.", "It tells little about the substance: try a weaker mobile phase."),
@@ -38,7 +40,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("tailing", "This spot has a tail.", "Its centre is less certain. Apply a smaller amount of sample."),
     ("merged", "This spot seems to be more than one.", "Its centre is that of the whole. Apply less sample or try another mobile phase."),
     ("faint", "This spot is faint.", "Check on the picture that it is a spot. Apply more sample or take the photo in better light."),
-    ("ink-line", "The origin line itself has run.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
+    ("ink-line", "The origin line is ink, not pencil: it may have run.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
     ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
 )  # fmt: skip
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from threadpoolctl import threadpool_limits
 
 from webcapture.card.layout import card_layout
-from webcapture.flags import flag
+from webcapture.flags import flags
 from webcapture.imaging.cells import averaged
 from webcapture.imaging.light import rectified_sheet
 from webcapture.imaging.markers import find_card
 from webcapture.imaging.photo import read_photo
 from webcapture.imaging.quality import judge
 from webcapture.imaging.rectify import fit_view
-from webcapture.imaging.strips import cut_strip, find_strips
+from webcapture.imaging.strips import cut_strip, find_strips, unread_paper
 from webcapture.measure.strip import measure_strip
 from webcapture.model import CardSeen, PhotoResult
 from webcapture.settings import DEFAULTS, Settings
@@ -33,6 +33,7 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) ->
     view = fit_view(sighting, card, photo.pixels.shape, settings.view)
     sheet = rectified_sheet(photo, view, card, settings.light)
     outlines = find_strips(sheet, card, settings.strip)
+    unread = unread_paper(sheet, outlines, card, settings.strip)
     quality = judge(sighting, view, sheet, outlines, card, settings.quality)
     images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
     cells = [averaged(image, settings.cell) for image in images]
@@ -40,7 +41,7 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) ->
     return PhotoResult(
         card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm),
         strips=strips,
-        flags=quality.flags if strips else (*quality.flags, flag("no-strip")),
+        flags=quality.flags + flags(*["strip-unread"] * unread, *["no-strip"] * (not strips)),
         sheet=sheet,
         photo=name,
     )

@@ -7,7 +7,7 @@ import pytest
 
 from tests.imaging.shots import PLAIN, SCALE, Shot, lay, page_of, sheet_of, shoot, strip_corners
 from webcapture.card.layout import card_layout
-from webcapture.imaging.strips import cut_strip, find_strips
+from webcapture.imaging.strips import cut_strip, find_strips, unread_paper
 from webcapture.model import Bytes8, Floats, StripImage, StripOutline
 from webcapture.settings import DEFAULTS
 
@@ -236,3 +236,41 @@ def test_light_beside_the_strip_follows_a_gradient_and_a_shadow() -> None:
     for side in image.light.T:
         off = side[inner] - true[inner]
         assert np.std(off) < 0.01
+
+
+# ---- what is left unread
+
+
+def unread(shot: Shot) -> tuple[int, bool]:
+    """(how many strips were found, whether something else of their size lies there)."""
+    _, sheet = sheet_of(shot)
+    outlines = find_strips(sheet, shot.card, DEFAULTS.strip)
+    return len(outlines), unread_paper(sheet, outlines, shot.card, DEFAULTS.strip)
+
+
+def test_a_strip_over_the_border_between_two_bays_is_measured() -> None:
+    page = page_of(TRAY)
+    between = (TRAY.bays[1].rect.right + TRAY.bays[2].rect.x) / 2
+    lay(page, strip_corners((between, 150), 20, 150, 0))
+    lay(page, strip_corners((TRAY.bays[4].rect.centre[0], 150), 20, 150, 0))
+    assert unread(shoot(TRAY, page)) == (2, False)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [strip_corners((150, 200), 25, 90, 40), strip_corners((110, 225), 100, 20, 0)],
+    ids=["askew", "lying across"],
+)
+def test_paper_that_was_not_read_is_told(other: Floats) -> None:
+    page = page_of(SHEET)
+    lay(page, strip_corners((80, 130), 20, 150, 0))
+    assert unread(shoot(SHEET, page)) == (1, False)
+    lay(page, other)
+    assert unread(shoot(SHEET, page)) == (1, True)
+
+
+def test_an_empty_card_and_scraps_leave_nothing_unread() -> None:
+    page = page_of(SHEET)
+    lay(page, strip_corners((150, 100), 15, 25, 0))
+    assert unread(shoot(SHEET, page)) == (0, False)
+    assert unread(shoot(TRAY)) == (0, False)

@@ -25,6 +25,25 @@ def find_strips(sheet: Sheet, card: CardLayout, settings: StripSettings) -> tupl
     return tuple(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean())))
 
 
+def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: StripSettings) -> bool:
+    """Whether something as white and as large as a strip lies on the panel that is none of the ``outlines``."""
+    scale = sheet.coarse_px_per_mm
+    mask = _paper_mask(sheet, card, settings)
+    for outline in outlines:
+        cv2.fillPoly(mask, [np.round(outline.corners_mm * scale).astype(np.int32)], 0)
+        cv2.polylines(
+            mask,
+            [np.round(outline.corners_mm * scale).astype(np.int32)],
+            True,
+            0,
+            round(2 * settings.border_mm * scale),
+        )
+    _, _, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    long = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1, initial=0) >= settings.least_length_mm * scale
+    least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
+    return bool((long & (stats[1:, cv2.CC_STAT_AREA] >= least)).any())
+
+
 def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings) -> Bytes8:
     """Not 0 where paper lies on the panel, with dark bands across a strip bridged."""
     scale = sheet.coarse_px_per_mm
@@ -89,10 +108,13 @@ def _edge_lines(shape: Bytes8) -> tuple[tuple[float, float], tuple[float, float]
 
 
 def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
-    """The bay whose middle line lies nearest to the strip's, or None where the strip lies beside all of them."""
-    x = corners_mm[:, 0].mean()
+    """The bay whose middle line lies nearest to the strip's, or None where the strip lies beside all of them.
+
+    Also a strip over the border between two bays is measured: it lies on the card, whichever number it gets.
+    """
+    x = float(corners_mm[:, 0].mean())
     bay = min(card.bays, key=lambda b: abs(b.rect.centre[0] - x))
-    return bay if abs(bay.rect.centre[0] - x) <= bay.rect.width / 2 + 1 else None
+    return bay if card.panel.x < x < card.panel.right else None
 
 
 def _outline(box: Floats, sheet: Sheet, card: CardLayout, settings: StripSettings) -> StripOutline | None:

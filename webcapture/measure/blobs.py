@@ -332,7 +332,8 @@ def _peak_blob(
     rows = np.abs(patch.s_mm - peak.densest_mm) <= max(peak.sd_mm, _cell(patch))
     across = np.maximum(patch.values[rows].sum(axis=(0, 2)), 0)
     strength = region.signal_to_noise * float(peak.height.max()) / max(float(profile.max()), 1e-9)
-    tailing = 1 + peak.tail_mm / max(peak.sd_mm, 1e-6) * settings.tail_slope
+    longer = 1 + abs(peak.tail_mm) / max(peak.sd_mm, 1e-6) * settings.tail_slope
+    tailing = longer if peak.tail_mm >= 0 else 1 / longer
     codes = _codes(tailing, strength, peak.height, settings)
     # Where spots overlap, the shape assumed for them decides how they share: a part of their width is then a guess.
     shared = settings.shared_share * peak.sd_mm * float(np.exp(-closest))
@@ -343,8 +344,8 @@ def _peak_blob(
         t_mm=_middle(across, patch.t_mm, settings),
         densest_mm=peak.densest_mm,
         edges_mm=(
-            max(peak.centre_mm - reach - peak.tail_mm, float(patch.s_mm[0])),
-            min(peak.centre_mm + reach, float(patch.s_mm[-1])),
+            max(peak.centre_mm - reach - max(peak.tail_mm, 0.0), float(patch.s_mm[0])),
+            min(peak.centre_mm + reach - min(peak.tail_mm, 0.0), float(patch.s_mm[-1])),
         ),
         width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),

@@ -8,7 +8,7 @@ maximum are separated.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -46,7 +46,7 @@ class Peak:
     sd_mm: float
     """Standard deviation, tail included."""
     tail_mm: float
-    """Decay length of its tail."""
+    """Decay length of its tail; negative where it points to the front."""
     height: Floats
     """(3,) absorbance at its maximum."""
     u_centre_mm: float
@@ -72,8 +72,28 @@ def fit_mixture(
 ) -> Mixture:
     """Peaks fitted to (n, 3) absorbance at (n,) places; ``starts`` are first guesses of their places.
 
-    noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations.
+    noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations. They trail towards the
+    origin; where that leaves more than noise, also towards the front, as overloaded spots do, and the better fit counts.
     """
+    trailing = _fitted(s_mm, profile, noise, starts, sd_mm, settings)
+    if trailing.chi2 < settings.fronting_chi2:
+        return trailing
+    fronting = _fitted(-s_mm[::-1], profile[::-1], noise, -starts[::-1], sd_mm[::-1], settings)
+    return trailing if trailing.chi2 <= fronting.chi2 else _mirrored(fronting)
+
+
+def _mirrored(mixture: Mixture) -> Mixture:
+    peaks = [
+        replace(peak, centre_mm=-peak.centre_mm, densest_mm=-peak.densest_mm, tail_mm=-peak.tail_mm)
+        for peak in reversed(mixture.peaks)
+    ]
+    return Mixture(tuple(peaks), mixture.chi2)
+
+
+def _fitted(
+    s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: Floats, settings: SpotSettings
+) -> Mixture:
+    """Peaks that all trail towards lower s."""
     count, free = len(starts), profile.size - UNKNOWNS * len(starts)
     weighted = profile / noise
 

@@ -26,6 +26,8 @@ class Reading:
     """All thin drawn lines, from the origin end upwards; rows of letters are not among them."""
     origin: Candidate | None
     front: Candidate | None
+    doubled: bool = False
+    """Whether another drawn line could as well be the origin or the front."""
 
 
 def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
@@ -33,7 +35,10 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     strokes = strip.strokes
     thin = [c for c in pencil_lines(field, settings.trace, settings.landmark) if _is_drawn(c, field, strokes, settings)]
     origin = origin_among(thin, field, settings)
-    return Reading(strip, field, thin, origin, _front(field, strokes, thin, origin, settings))
+    fronts = _drawn_fronts(field, strokes, thin, origin, settings)
+    front = _front(field, strokes, fronts, origin, settings)
+    doubled = len(fronts) > 1 or _has_rival(origin, thin, field, settings)
+    return Reading(strip, field, thin, origin, front, doubled)
 
 
 def turned_round(strip: StripCells) -> StripCells:
@@ -70,21 +75,47 @@ def _weight(line: Candidate, field: Field, rule: ReadingSettings) -> float:
     return line.coverage * line.trace.score * float(straight) + min(marks_beside(line, field, rule), rule.marks_most)
 
 
-def _front(
+def _has_rival(origin: Candidate | None, thin: list[Candidate], field: Field, settings: Settings) -> bool:
+    """Whether another full line near the origin end could be the origin as well: no fainter, and neither has marks alone."""
+    if origin is None:
+        return False
+    rule = settings.reading
+    reach = settings.landmark.origin_range * field.length_mm
+    full = [c for c in thin if c.coverage >= rule.drawn_coverage and c.middle_mm < reach and c is not origin]
+    clear = [c for c in full if c.trace.score >= rule.drawn_clear * origin.trace.score and c.kind == origin.kind]
+    own = marks_beside(origin, field, rule)
+    return any(own - marks_beside(c, field, rule) < rule.marks_tell for c in clear)
+
+
+def _drawn_fronts(
     field: Field, strokes: np.ndarray, thin: list[Candidate], origin: Candidate | None, settings: Settings
+) -> list[Candidate]:
+    """Pencil lines that may be the front: far enough above the origin, without spots beyond, as clear as the clearest."""
+    least = (origin.middle_mm if origin else 0.0) + settings.landmark.least_run_mm
+    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and _dark_enough(c, origin, settings)]
+    free = [c for c in drawn if not _colour_beyond(c, field, strokes, settings)]
+    clearest = max((c.trace.score for c in free), default=0.0)
+    return [c for c in free if c.trace.score >= settings.reading.drawn_clear * clearest]
+
+
+def _front(
+    field: Field, strokes: np.ndarray, drawn: list[Candidate], origin: Candidate | None, settings: Settings
 ) -> Candidate | None:
     """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain.
 
-    Nothing is a front that has spots beyond it; and without any candidate there is none.
+    Nothing is a front that has spots beyond it; and without any candidate there is none. Of several drawn lines the one counts
+    at which the paper itself shows that the solvent stopped, else the uppermost.
     """
+    if len(drawn) == 1:
+        return drawn[0]
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
-    drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and _dark_enough(c, origin, settings)]
-    free = [c for c in drawn if not _colour_beyond(c, field, strokes, settings)]
-    if free:
-        return _uppermost_clear(free, settings.reading.drawn_clear)
     edges = wet_edges(field, settings.trace, rule)
     faint = [c for c in stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
+    if drawn:
+        reach = settings.reading.front_own_mm
+        shown = [c for c in drawn if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
+        return max(shown or drawn, key=lambda c: c.middle_mm)
     free = [c for c in edges + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     return _uppermost_clear(free, settings.reading.front_share) if free else None
 
@@ -101,16 +132,19 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
     Bars of letters line up too, but waver, with gaps between them.
     """
     rule = settings.reading
+    stems = _has_stems(line, field, strokes, rule)
+    if line.coverage >= rule.whole_coverage and line.trace.spread_mm <= rule.wavering_mm[int(stems)]:
+        return True  # hardly a word reaches from edge to edge without a gap; a cross on the line has arms like stems
     if line.trace.spread_mm > rule.drawn_spread_mm:
         return False
     if line.coverage >= rule.clean_coverage and line.trace.spread_mm < rule.clean_spread_mm:
         return True
     straight = line.trace.spread_mm < rule.straight_mm
     if line.coverage >= rule.drawn_coverage:
-        return straight or not _has_stems(line, field, strokes, rule)
+        return straight or not stems
     bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
     long = _longest(line) >= max(rule.letter_mm / bin_mm, rule.letter_bins)
-    return straight and long and not _has_stems(line, field, strokes, rule)
+    return straight and long and not stems
 
 
 def _dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -> bool:

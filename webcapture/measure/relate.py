@@ -148,7 +148,8 @@ def _ratio(
         u_rectification_mm=float(np.hypot(view.residual_mm, view.bend_mm)),
         u_flatness_mm=frame.rise.u_shift(centre, blob.t_mm, run.origin_mm, run.front_mm),
     )
-    return (centre - run.origin_mm) / run.length_mm, u, budget
+    # What stayed on the origin may be found a hair below it; a ratio below nothing is none.
+    return max((centre - run.origin_mm) / run.length_mm, 0.0), u, budget
 
 
 def _place_codes(distance: float, rf: float | None, run: _Run, settings: Settings) -> list[str]:

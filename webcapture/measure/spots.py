@@ -38,7 +38,8 @@ def find_spots(
         below = regions[n - 1].high + 1 if n else 0
         above = regions[n + 1].low - 1 if n + 1 < len(regions) else len(rows) - 1
         patch = patch_of(part, bare, region, (below, above), field, (int(rows[0]), int(columns[0])), settings)
-        blobs.extend(blob for blob in measured(patch, region, settings) if not _is_shade(blob, settings))
+        found = measured(patch, region, settings)
+        blobs.extend(b for b in found if not _is_shade(b, settings) and not _is_from_beside(b, track, field, settings))
     return blobs
 
 
@@ -58,6 +59,18 @@ def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
     least = settings.compact_least if compact else settings.grey_least
     cloud = blob.width_mm > broad and blob.fill >= settings.compact_fill
     return height < least or (height < pale and cloud)
+
+
+def _is_from_beside(blob: Blob, track: Track, field: Field, settings: SpotSettings) -> bool:
+    """Whether it lies at the lane's very edge: a neighbour's flank; or grey at the paper's edge: the card's print beside it."""
+    edge = settings.beside_mm
+    inner_low, inner_high = track.low_mm > field.rim_mm, track.high_mm < field.width_mm - field.rim_mm
+    if (inner_low and blob.t_mm < track.low_mm + edge) or (inner_high and blob.t_mm > track.high_mm - edge):
+        return True
+    grey = blob.absorbance.min() > settings.grey * blob.absorbance.max()
+    low, high = blob.spread_t_mm
+    rim = field.rim_mm + settings.print_mm
+    return bool(grey) and (high < rim or low > field.width_mm - rim)
 
 
 # ---- finding

@@ -101,12 +101,13 @@ def _spots(
     found = find_spots(field, stain, track, (low, high), rule)
     if origin is not None:
         at = float(polyval(track.middle_mm, origin.coefficients))
-        found = [blob for blob in found if not _pencils_own(blob, at, rule)]
+        # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
+        found = [blob for blob in found if blob.centre_mm > at - rule.origin_mm and not _pencils_own(blob, at, rule)]
     if front is None:
         return found
     at = float(polyval(track.middle_mm, front.coefficients))
     drawn = front.kind == "pencil"
-    return [blob for blob in found if not _fronts_own(blob, at, drawn, field, settings.reading)]
+    return [blob for blob in found if not _fronts_own(blob, at, drawn, settings.reading)]
 
 
 def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
@@ -117,14 +118,13 @@ def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
     return pale and abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.width_mm < rule.mark_width_mm
 
 
-def _fronts_own(blob: Blob, front_mm: float, drawn: bool, field: Field, rule: ReadingSettings) -> bool:
-    """Whether a "spot" is the front's own faint, narrow band; at a drawn front only what runs right across can be."""
-    across = (blob.spread_t_mm[1] - blob.spread_t_mm[0]) / field.width_mm
+def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings) -> bool:
+    """Whether a "spot" is the front's own faint, narrow band; at a drawn front only what runs right across the lane can be."""
     height = float(blob.absorbance.max())
     near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
     if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
-    return near and blob.width_mm < rule.front_own_width_mm and (across > rule.front_own_coverage or not drawn)
+    return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
 
 
 def _odds(attempt: Attempt, settings: Settings) -> float:
@@ -135,7 +135,9 @@ def _odds(attempt: Attempt, settings: Settings) -> float:
         for track, blobs in zip(attempt.tracks, attempt.blobs, strict=True):
             growths.append(_growth(blobs, track, origin, front, settings.reading))
     clear = settings.reading.widths_sd
-    tails = [np.log(blob.tailing) for blobs in attempt.blobs for blob in blobs if blob.signal_to_noise > clear]
+    # Of spots that overlap, the assumed shape decides which side trails.
+    alone = [b for blobs in attempt.blobs for b in blobs if "merged" not in b.codes and b.signal_to_noise > clear]
+    tails = [np.log(blob.tailing) for blob in alone]
     return odds_upright(attempt.reading, np.array(growths), np.array(tails), settings)
 
 
@@ -170,8 +172,9 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
         "ends-alike": _ends_alike(attempt, settings),
         "origin-missing": attempt.origin is None,
         "front-missing": attempt.front is None,
+        "two-lines": attempt.reading.doubled,
         "front-slanted": attempt.front is not None and _slant(attempt, settings),
-        "ink-line": _ink_ran(attempt),
+        "ink-line": _ink_ran(attempt, settings),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
         "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, settings.flatness.flag_u * rise.u_arch_mm),
     }
@@ -196,9 +199,11 @@ def _slant(attempt: Attempt, settings: Settings) -> bool:
     return float(np.ptp(front)) > settings.reading.slant
 
 
-def _ink_ran(attempt: Attempt) -> bool:
+def _ink_ran(attempt: Attempt, settings: Settings) -> bool:
     """Whether the origin line is not pencil: it has a colour of its own, and not from a spot that stayed on it."""
     line = attempt.reading.origin
     if line is None or line.kind != "coloured":
         return False
-    return not any(blob.edges_mm[0] < line.middle_mm < blob.edges_mm[1] for blobs in attempt.blobs for blob in blobs)
+    over = [b for blobs in attempt.blobs for b in blobs if b.edges_mm[0] < line.middle_mm < b.edges_mm[1]]
+    # A spot left behind lies on a part of the line; what covers all of it came from the line.
+    return not any(blob.fill < settings.spot.compact_fill for blob in over)

@@ -191,6 +191,15 @@ class ReadingSettings:
     writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
     writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
     most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
+    whole_coverage: float = knob(0.97, "", "Seen in every bin, from edge to edge: words end before that.")
+    wavering_mm: tuple[float, float] = knob(
+        (0.45, 0.25),
+        "mm",
+        "Scatter of a line drawn freehand, in haste, on wet paper: without, and with what may be a letter's stems.",
+    )
+    marks_tell: float = knob(
+        3.0, "sd", "Of two lines, the one whose marks stand out by so much more is the origin beyond doubt."
+    )
     drawn_spread_mm: float = knob(0.2, "mm", "A line drawn by hand wavers less; a row of letters more.")
     straight_mm: float = knob(
         0.1,

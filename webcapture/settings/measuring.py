@@ -185,6 +185,9 @@ class SpotSettings:
         "width",
         "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This, skewed and level_share are from the scatter on photos with known truth.",
     )
+    fronting_chi2: float = knob(
+        2.0, "", "Misfit of overlapped spots, noise being 1, beyond which tails towards the front are tried too."
+    )
     skewed: float = knob(
         0.4,
         "",
@@ -267,6 +270,10 @@ class SpotSettings:
     split_share: float = knob(0.125, "width", "Channels whose centres differ by more belong to two dyes.")
     split_out: float = knob(0.1, "width", "So far outside of these centres the search for the two begins.")
     split_sd: float = knob(0.75, "", "Each of the two is narrower than both together, by this factor.")
+    beside_mm: float = knob(1.2, "mm", "A spot's middle so near to the next lane is that lane's.")
+    print_mm: float = knob(
+        2.2, "mm", "Grey that reaches no further in from the paper's edge is the card's print, seen past or through it."
+    )
     origin_mm: float = knob(1.6, "mm", "A spot whose centre lies this near to the origin line did not move.")
     near_front: float = knob(0.95, "Rf", "Beyond, a spot ran with the front.")
 
