@@ -41,6 +41,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("merged", "This spot seems to be more than one.", "Its centre is that of the whole. Apply less sample or try another mobile phase."),
     ("faint", "This spot is faint.", "Check on the picture that it is a spot. Apply more sample or take the photo in better light."),
     ("ink-line", "The origin line is ink, not pencil: it may have run.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
+    ("by-hand", "This was placed by hand.", "Its uncertainty is that of an eye and a finger. The measured place can be restored in the history."),
     ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
 )  # fmt: skip
 

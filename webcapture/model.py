@@ -287,6 +287,8 @@ class Spot:
     """Ratio of the half-widths at 10 % of the maximum: origin side over front side."""
     signal_to_noise: float
     """Height over the noise of this paper at this spot's width."""
+    u_centre_mm: float
+    """Standard uncertainty of the centre, before anything is related to it."""
     budget: tuple[Component, ...]
     """The uncertainty's components; empty where ``rf`` is None."""
     flags: tuple[Flag, ...] = ()

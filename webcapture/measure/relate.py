@@ -126,6 +126,7 @@ def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, frame: Frame, 
         resolution=resolution(blob.centre_mm, blob.width_mm, above.centre_mm, above.width_mm) if above else None,
         tailing=blob.tailing,
         signal_to_noise=blob.signal_to_noise,
+        u_centre_mm=blob.u_centre_mm,
         budget=budget,
         flags=flags(*blob.codes, *_place_codes(centre - base, rf, run, settings)),
     )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from webcapture.measure.frame import Frame
 from webcapture.model import Floats, Lane, Line, Point, Spot, Strip
 from webcapture.report.wording import badge_text, distance_text, rf_text, u_text
 
@@ -18,22 +19,6 @@ LONGEST_HALF_WIDTH_MM = 4.5
 """A spot's mark is as wide as its lane, but never wider than twice this: else marks of a wide lane look like lines."""
 LANE_SHARE = 0.3
 """Share of the lane's width that a spot's mark takes on either side of the axis."""
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """A strip's own frame on the card; ``along`` and ``across`` are unit vectors."""
-
-    corner: Point
-    along: Point
-    across: Point
-    length: float
-    width: float
-
-    def on_strip(self, point: Point) -> Point:
-        """(s, t) of a place on the card."""
-        x, y = point[0] - self.corner[0], point[1] - self.corner[1]
-        return x * self.along[0] + y * self.along[1], x * self.across[0] + y * self.across[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,15 +46,6 @@ class Label:
     detail: str
     """The uncertainty, or empty."""
     badges: tuple[str, ...]
-
-
-def strip_frame(strip: Strip) -> Frame:
-    """The frame of a strip from its corners, whichever way up it lies."""
-    turned = strip.corners_mm if strip.upright else strip.corners_mm[2:] + strip.corners_mm[:2]
-    start, right, _, front = turned
-    length, width = math.dist(start, front), math.dist(start, right)
-    along = ((front[0] - start[0]) / length, (front[1] - start[1]) / length)
-    return Frame(start, along, (-along[1], along[0]), length, width)
 
 
 def strokes(strip: Strip, frame: Frame) -> Iterator[Stroke]:

@@ -10,7 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from webcapture.model import Point, Strip
-from webcapture.report.marks import Frame, Label, half_width, labels, line_labels, spread, strip_frame
+from webcapture.measure.frame import Frame, strip_frame
+from webcapture.report.marks import Label, half_width, labels, line_labels, spread
 from webcapture.report.pen import Pen
 from webcapture.report.wording import badge_text
 from webcapture.settings import ReportSettings

@@ -1,0 +1,1 @@
+"""RESULT TO DISK: the records of practicals, stations, photos and corrections. The only package that writes."""
