@@ -7,7 +7,7 @@ moves: its number as measured (``"2"``), or what the one who adds it says.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from webcapture.measure.frame import Frame, strip_frame
 from webcapture.measure.ratios import resolution
 from webcapture.measure.relate import colour_of, place_codes
 from webcapture.measure.uncertainty import expanded, rf_budget
-from webcapture.model import Lane, Line, Point, Spot, Strip
+from webcapture.model import Component, Lane, Line, Point, Spot, Strip
 from webcapture.settings import Settings
 
 CENTRE, DENSEST = "centre", "densest"
@@ -114,7 +114,13 @@ def _state(lane: Lane, frame: Frame) -> _LaneState:
     at += [frame.on_strip(spot.position_mm) for spot in lane.spots]
     t = at[0][1] if at else sum(lane.t_range_mm) / 2
     marks = [
-        _Mark(str(s.spot), s, frame.on_strip(s.position_mm)[0], frame.on_strip(s.densest_mm)[0], "by-hand" in _codes(s.flags))
+        _Mark(
+            str(s.spot),
+            s,
+            frame.on_strip(s.position_mm)[0],
+            frame.on_strip(s.densest_mm)[0],
+            "by-hand" in _codes(s.flags),
+        )
         for s in lane.spots
     ]
     return _LaneState(lane, t, _s(lane.origin_mm, frame), _s(lane.front_mm, frame), False, False, marks)
@@ -238,7 +244,9 @@ def _spot(n: int, marks: list[_Mark], state: _LaneState, frame: Frame, follows: 
     )
 
 
-def _ratio(mark: _Mark, s: float, state: _LaneState, settings: Settings):  # type: ignore[no-untyped-def]
+def _ratio(
+    mark: _Mark, s: float, state: _LaneState, settings: Settings
+) -> tuple[float | None, float | None, tuple[Component, ...]]:
     """(Rf, its standard uncertainty, the budget), or Nones where origin or front is not known."""
     if state.origin is None or state.front is None:
         return None, None, ()
@@ -283,14 +291,23 @@ def _line(line: Line | None, places: list[tuple[float, float | None, bool]], set
     if line is not None and len(known) > 1 and len(line.coefficients) > 1:
         shift = s - np.polynomial.polynomial.polyval(t, line.coefficients)
         if np.ptp(shift) < 0.01:  # moved as a whole
-            return replace(line, s_mm=line.s_mm + shift.mean(), coefficients=line.coefficients + np.eye(len(line.coefficients))[0] * shift.mean(), u_mm=settings.hand.u_line_mm)
+            return replace(
+                line,
+                s_mm=line.s_mm + shift.mean(),
+                coefficients=line.coefficients + np.eye(len(line.coefficients))[0] * shift.mean(),
+                u_mm=settings.hand.u_line_mm,
+            )
     coefficients = np.polynomial.polynomial.polyfit(t, s, 1) if len(known) > 1 else np.array([s[0], 0.0])
     return Line("by-hand", t, s, coefficients, settings.hand.u_line_mm, 0.0)
 
 
-def _strip_flags(strip: Strip, lanes) -> tuple[Flag, ...]:  # type: ignore[no-untyped-def]
+def _strip_flags(strip: Strip, lanes: Iterable[_LaneState]) -> tuple[Flag, ...]:
     """Without what is no longer true: a line that was missing and has been placed."""
-    have = {"origin-missing": all(s.origin is not None for s in lanes), "front-missing": all(s.front is not None for s in lanes)}
+    lanes = list(lanes)
+    have = {
+        "origin-missing": all(s.origin is not None for s in lanes),
+        "front-missing": all(s.front is not None for s in lanes),
+    }
     return tuple(flag for flag in strip.flags if not have.get(flag.code, False))
 
 

@@ -119,7 +119,7 @@ def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, frame: Frame, 
         edges_mm=(frame.flat(blob.edges_mm[0], blob.t_mm) - base, frame.flat(blob.edges_mm[1], blob.t_mm) - base),
         width_mm=blob.width_mm,
         absorbance=(float(blob.absorbance[0]), float(blob.absorbance[1]), float(blob.absorbance[2])),
-        colour=_colour(blob.absorbance),
+        colour=colour_of(blob.absorbance),
         rf=rf,
         u_rf=u,
         U_rf=expanded(u) if u is not None else None,
@@ -128,7 +128,7 @@ def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, frame: Frame, 
         signal_to_noise=blob.signal_to_noise,
         u_centre_mm=blob.u_centre_mm,
         budget=budget,
-        flags=flags(*blob.codes, *_place_codes(centre - base, rf, run, settings)),
+        flags=flags(*blob.codes, *place_codes(centre - base if run.origin_mm is not None else None, rf, settings)),
     )
 
 
@@ -153,16 +153,17 @@ def _ratio(
     return max((centre - run.origin_mm) / run.length_mm, 0.0), u, budget
 
 
-def _place_codes(distance: float, rf: float | None, run: _Run, settings: Settings) -> list[str]:
+def place_codes(distance: float | None, rf: float | None, settings: Settings) -> list[str]:
+    """Codes that follow from where a spot lies; ``distance`` from the origin line, None where that is not known."""
     codes = []
-    if run.origin_mm is not None and abs(distance) < settings.spot.origin_mm:
+    if distance is not None and abs(distance) < settings.spot.origin_mm:
         codes.append("did-not-move")
     if rf is not None and rf > settings.spot.near_front:
         codes.append("near-front")
     return codes
 
 
-def _colour(absorbance: Floats) -> str:
+def colour_of(absorbance: Floats) -> str:
     """``#rrggbb`` of the spot on white paper under even light, after IEC 61966-2-1."""
     linear = np.clip(10.0 ** -np.asarray(absorbance, float), 0, 1)
     encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from webcapture.model import Point, Strip
 from webcapture.measure.frame import Frame, strip_frame
+from webcapture.model import Point, Strip
 from webcapture.report.marks import Label, half_width, labels, line_labels, spread
 from webcapture.report.pen import Pen
 from webcapture.report.wording import badge_text

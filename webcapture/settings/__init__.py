@@ -6,7 +6,7 @@ A stage receives its group as an argument. ``catalogue()`` lists all knobs for t
 
     seeing.py      from the file to the strips      lines.py       origin, front, which way up
     measuring.py   from a strip to Rf               showing.py     pictures, demonstration, web
-    knob.py        how a setting is written
+    people.py      corrections, joining, keeping     knob.py        how a setting is written
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from webcapture.settings.measuring import (
     PaperSettings,
     SpotSettings,
 )
+from webcapture.settings.people import HandSettings, RoomSettings
 from webcapture.settings.seeing import (
     LightSettings,
     MarkerSettings,
@@ -44,6 +45,7 @@ __all__ = [
     "DemoSettings",
     "FieldSettings",
     "FlatnessSettings",
+    "HandSettings",
     "Knob",
     "LandmarkSettings",
     "LaneSettings",
@@ -54,6 +56,7 @@ __all__ = [
     "QualitySettings",
     "ReadingSettings",
     "ReportSettings",
+    "RoomSettings",
     "Settings",
     "SpotSettings",
     "StripSettings",
@@ -84,7 +87,9 @@ class Settings:
     reading: ReadingSettings = field(default_factory=ReadingSettings)
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
     report: ReportSettings = field(default_factory=ReportSettings)
+    hand: HandSettings = field(default_factory=HandSettings)
     web: WebSettings = field(default_factory=WebSettings)
+    room: RoomSettings = field(default_factory=RoomSettings)
     demo: DemoSettings = field(default_factory=DemoSettings)
 
 

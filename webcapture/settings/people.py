@@ -12,13 +12,17 @@ class HandSettings:
     """Corrections made by hand."""
 
     u_line_mm: float = knob(
-        0.3, "mm", "A line placed by eye on a phone's screen: within half a millimetre either way (uniform, JCGM 100:2008, 4.3.7)."
+        0.3,
+        "mm",
+        "A line placed by eye on a phone's screen: within half a millimetre either way (uniform, JCGM 100:2008, 4.3.7).",
     )
     u_spot_mm: float = knob(
         0.5, "mm", "A spot's centre placed by eye: people who mark one spot with a ruler differ by about a millimetre."
     )
     width_mm: float = knob(5.0, "mm", "Width given to a spot that is added by hand where its profile shows none.")
-    reach_mm: float = knob(4.0, "mm", "How far around an added spot its height and its width are looked for in the profile.")
+    reach_mm: float = knob(
+        4.0, "mm", "How far around an added spot its height and its width are looked for in the profile."
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +33,9 @@ class RoomSettings:
     keep_days: int = knob(60, "d", "A term's half: long enough to mark, short enough to forget.")
     guess_window_s: float = knob(600.0, "s", "Wrong join codes and passphrases are counted over so long.")
     guesses: int = knob(
-        40, "", "So many wrong tries in that time, over all devices: a class mistypes less, and 27^6 codes last for ever."
+        40,
+        "",
+        "So many wrong tries in that time, over all devices: a class mistypes less, and 27^6 codes last for ever.",
     )
     session_hours: float = knob(12.0, "h", "A lead signs in once a day.")
     passphrase_least: int = knob(10, "", "Characters of the lead's passphrase at least.")

@@ -45,9 +45,9 @@ class Database:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session whose changes are all kept, on disk, or none of them. Writers take turns."""
-        with Session(self.engine.execution_options(writes=True), expire_on_commit=False) as session:
-            with session.begin():
-                yield session
+        engine = self.engine.execution_options(writes=True)
+        with Session(engine, expire_on_commit=False) as session, session.begin():
+            yield session
 
     def migrate(self) -> None:
         """Bring the tables to the form that this version of the program uses; data are kept."""
@@ -77,7 +77,12 @@ def _prepare_sqlite(engine: Engine) -> None:
     @event.listens_for(engine, "connect")
     def connected(connection: Any, _: Any) -> None:
         connection.isolation_level = None  # the driver must not begin transactions by itself
-        for pragma in ("journal_mode = WAL", "foreign_keys = ON", "synchronous = FULL", f"busy_timeout = {BUSY_S * 1000}"):
+        for pragma in (
+            "journal_mode = WAL",
+            "foreign_keys = ON",
+            "synchronous = FULL",
+            f"busy_timeout = {BUSY_S * 1000}",
+        ):
             connection.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from webcapture.store.stations import digest_of
 from webcapture.store.tables import Guess, LeadSession, Setting
 
-PASSPHRASE = "passphrase"  # noqa: S105 -- the name of a setting
+PASSPHRASE = "passphrase"
 COST = {"n": 2**15, "r": 8, "p": 1, "maxmem": 2**26}
 """Of scrypt (RFC 7914): 32 MB and about a tenth of a second a try, as OWASP's password storage cheat sheet asks at least for
 (n = 2^15 with p = 3, or 2^16 with p = 2; from memory); guesses are limited besides."""

@@ -42,7 +42,9 @@ def find(session: Session, station_id: str) -> StationInfo | None:
 
 def of_practical(session: Session, practical_id: str) -> list[StationInfo]:
     """Its stations in the order in which they joined."""
-    rows = session.scalars(select(Station).where(Station.practical_id == practical_id).order_by(Station.joined_at, Station.id))
+    rows = session.scalars(
+        select(Station).where(Station.practical_id == practical_id).order_by(Station.joined_at, Station.id)
+    )
     return [_info(row) for row in rows]
 
 

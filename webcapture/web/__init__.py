@@ -12,7 +12,8 @@ from pathlib import Path
 from flask import Flask
 
 from webcapture.settings import DEFAULTS, Settings
-from webcapture.web import api, assets, contexts, errors, pages, security
+from webcapture.store.store import Store
+from webcapture.web import api, assets, contexts, errors, identity, pages, security
 from webcapture.web.examples import Examples
 from webcapture.web.measuring import Desk, Measure, measure
 
@@ -29,6 +30,10 @@ class WebConfig:
     """The measurement itself; tests put another one here."""
     examples: Path | None = None
     """A folder of example photos to offer, or None to offer none."""
+    data: Path | None = None
+    """The folder of the records, or None for a tool that keeps none: photos can then be tried out, and nothing else."""
+    database: str | None = None
+    """An SQLAlchemy URL where the records stand in another database than the folder's own."""
 
 
 def create_app(config: WebConfig | None = None) -> Flask:
@@ -41,7 +46,9 @@ def create_app(config: WebConfig | None = None) -> Flask:
     app.extensions["desk"] = Desk(config.measure, config.settings.web)
     app.extensions["examples"] = Examples(config.examples, config.settings.web)
     app.extensions["settings"] = config.settings
-    for part in (security, errors, contexts):
+    if config.data is not None:
+        app.extensions["store"] = Store(config.data, config.database)
+    for part in (security, errors, contexts, identity):
         part.init_app(app)
     assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
     app.register_blueprint(pages.pages)

@@ -12,8 +12,10 @@ depends_on = None
 
 
 def upgrade() -> None:
+    """Change the tables."""
     ${upgrades if upgrades else "pass"}
 
 
 def downgrade() -> None:
+    """Change them back."""
     ${downgrades if downgrades else "pass"}
