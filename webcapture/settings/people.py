@@ -41,6 +41,8 @@ class RoomSettings:
     passphrase_least: int = knob(10, "", "Characters of the lead's passphrase at least.")
     lease_s: float = knob(60.0, "s", "A measurement not finished by then was lost with its process and is begun anew.")
     tries: int = knob(3, "", "A photo on which the measurement dies so often is refused, lest it block the others.")
+    look_s: float = knob(2.0, "s", "Nothing waits longer than this should a word about a new photo get lost.")
+    purge_every_h: float = knob(1.0, "h", "What is kept for days goes within the hour.")
     processes: int = knob(2, "", "Photos measured at the same time, each in a process of its own.")
     label_length: int = knob(24, "", "A station's label; it must fit on a tile.")
     photos_a_station: int = knob(200, "", "No bench sends more in one practical; a runaway script does.")

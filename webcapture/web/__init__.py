@@ -13,8 +13,10 @@ from flask import Flask
 
 from webcapture.settings import DEFAULTS, Settings
 from webcapture.store.store import Store
-from webcapture.web import api, assets, contexts, errors, identity, pages, security
+from webcapture.web import api, assets, contexts, errors, identity, pages, security, station
 from webcapture.web.examples import Examples
+from webcapture.web.foreman import Foreman, Work
+from webcapture.web.foreman import measure as measure_for_records
 from webcapture.web.measuring import Desk, Measure, measure
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -34,6 +36,10 @@ class WebConfig:
     """The folder of the records, or None for a tool that keeps none: photos can then be tried out, and nothing else."""
     database: str | None = None
     """An SQLAlchemy URL where the records stand in another database than the folder's own."""
+    foreman: bool = False
+    """Whether this process measures what stations send; only one process of an installation may."""
+    work: Work = measure_for_records
+    """What measures a photo of the records; tests put another one here."""
 
 
 def create_app(config: WebConfig | None = None) -> Flask:
@@ -47,10 +53,21 @@ def create_app(config: WebConfig | None = None) -> Flask:
     app.extensions["examples"] = Examples(config.examples, config.settings.web)
     app.extensions["settings"] = config.settings
     if config.data is not None:
-        app.extensions["store"] = Store(config.data, config.database)
+        _add_records(app, config, config.data)
     for part in (security, errors, contexts, identity):
         part.init_app(app)
     assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
     app.register_blueprint(pages.pages)
     app.register_blueprint(api.api)
     return app
+
+
+def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
+    """What a tool with records has besides."""
+    store = Store(folder, config.database)
+    app.extensions["store"] = store
+    app.extensions["foreman"] = Foreman(store, config.settings, config.work)
+    for blueprint in (station.station,):
+        app.register_blueprint(blueprint)
+    if config.foreman:
+        app.extensions["foreman"].start()

@@ -31,13 +31,12 @@ ROUTE_PROBE = ("192.0.2.1", 9)
 
 
 def serve(host: str, port: int, data: Path | None, examples: Path | None = None) -> None:
-    """Serve the web tool until it is stopped; ``data`` is kept for what later stores results.
+    """Serve the web tool until it is stopped; ``data`` is the folder of the records, or None to keep none.
 
     Raises UsageError where the address cannot be used.
     """
-    del data
     check_address(host, port)
-    config = WebConfig(examples=examples)
+    config = WebConfig(examples=examples, data=data, foreman=data is not None)
     run = _with_gunicorn if can_fork() else _with_waitress
     run(host, port, config)
 

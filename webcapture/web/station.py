@@ -1,0 +1,218 @@
+"""A station's own page, and the way of its photos from the phone to the records.
+
+A photo is answered for only once it is on disk and in the records; until then the phone keeps it. Sending it again, under the
+id that the phone gave it, changes nothing.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from typing import Any, cast
+from urllib.parse import unquote
+
+from flask import Blueprint, Response, current_app, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from webcapture.errors import TooLarge, Truncated, WebcaptureError
+from webcapture.store import photos, practicals
+from webcapture.store.photos import IdTaken
+from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, StationInfo
+from webcapture.web.errors import NoPhoto, TooManyPhotos, wants_part
+from webcapture.web.foreman import Foreman
+from webcapture.web.identity import current_station, now, settings, store
+from webcapture.web.measuring import tidy_name
+
+station = Blueprint("station", __name__)
+
+NAME_HEADER = "X-Name"
+"""The file's name, percent-encoded."""
+WORDS = {
+    WAITING: "Waiting to be measured",
+    MEASURING: "Being measured",
+    MEASURED: "Measured",
+    REFUSED: "Not measured",
+}
+
+
+class NotJoined(WebcaptureError):
+    """Nobody's cookie, or one of a station whose work was deleted."""
+
+    code = "not-joined"
+    default_hint = (
+        "Join with the code that the lead shows. Photos that wait on this phone stay there and are sent afterwards."
+    )
+
+
+class Full(WebcaptureError):
+    """A station has sent as many photos as it may."""
+
+    code = "station-full"
+    default_hint = "Ask the lead: deleting this station's work makes room, or join again as another station."
+
+
+STATUS: dict[type[WebcaptureError], int] = {
+    NotJoined: 403,
+    IdTaken: 409,
+    TooLarge: 413,
+    Full: 429,
+}
+"""Answers to a photo that is not taken; 400 for all others."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A photo of the list, as shown."""
+
+    id: str
+    name: str
+    time: str
+    """When it was received, ISO 8601 in UTC."""
+    state: str
+    words: str
+    trouble: dict[str, Any] | None
+    address: str | None
+
+
+def foreman() -> Foreman:
+    """The application's foreman."""
+    return cast(Foreman, current_app.extensions["foreman"])
+
+
+@station.get("/work")
+def work() -> str | tuple[str, int]:
+    """The station's page, or only its list of photos for the page's own script."""
+    who = current_station()
+    if who is None:
+        return _joining_needed()
+    listed = _listed(who)
+    if wants_part():
+        return render_template("station/_photos.html", photos=listed)
+    with store().database.reading() as session:
+        practical = practicals.find(session, who.practical_id)
+    return render_template("station/work.html", practical=practical, who=who, photos=listed, name_header=NAME_HEADER)
+
+
+@station.get("/work/photos")
+def listing() -> Response | tuple[Response, int]:
+    """The station's photos, the newest first."""
+    who = current_station()
+    if who is None:
+        return _declined(NotJoined("This phone has not joined a practical."))
+    return jsonify([_as_json(photo) for photo in _infos(who)])
+
+
+@station.put("/work/photos/<uuid:photo_id>")
+def put(photo_id: uuid.UUID) -> tuple[Response, int]:
+    """Take one photo, its bytes being the request's body. 201, or 200 where it had arrived before."""
+    who = current_station()
+    try:
+        if who is None:
+            raise NotJoined("This phone has not joined a practical, or its station was deleted.")
+        name = tidy_name(unquote(request.headers.get(NAME_HEADER, "")), settings().web.name_length)
+        info, new = _accept(who, str(photo_id), name, _body())
+    except WebcaptureError as error:
+        return _declined(error)
+    return jsonify(_as_json(info)), 201 if new else 200
+
+
+@station.post("/work/photos")
+def post() -> BaseResponse | tuple[str, int]:
+    """The same for a form, where the page's script does not run."""
+    who = current_station()
+    if who is None:
+        return _joining_needed()
+    files = [file for file in request.files.getlist("photo") if file.filename]
+    most = settings().web.max_photos
+    if not files:
+        raise NoPhoto("No photo was chosen.")
+    if len(files) > most:
+        raise TooManyPhotos(f"{len(files)} photos came in one go; at most {most} can be sent together.")
+    for file in files:
+        name = tidy_name(file.filename, settings().web.name_length)
+        _accept(who, str(uuid.uuid4()), name, _checked(file.stream.read(_most_bytes() + 1)))
+    return redirect(url_for("station.work"), 303)
+
+
+def _most_bytes() -> int:
+    return settings().photo.max_bytes
+
+
+def _body() -> bytes:
+    """The request's body; raises what is wrong with its length before more than that is read."""
+    if (request.content_length or 0) > _most_bytes():
+        raise _too_large()
+    data = request.stream.read(_most_bytes() + 1)
+    if request.content_length is not None and len(data) < request.content_length:
+        raise Truncated("The photo arrived incomplete.", "Send it again.")
+    return _checked(data)
+
+
+def _checked(data: bytes) -> bytes:
+    if not data:
+        raise NoPhoto("The photo is empty.", "Take it again, or choose another one.")
+    if len(data) > _most_bytes():
+        raise _too_large()
+    return data
+
+
+def _too_large() -> TooLarge:
+    return TooLarge(f"The photo is larger than {_most_bytes() // 1_000_000} MB.")
+
+
+def _accept(who: StationInfo, photo_id: str, name: str, data: bytes) -> tuple[PhotoInfo, bool]:
+    """On disk, then in the records, then told to the foreman."""
+    _refuse_when_full(who, photo_id)
+    with foreman().accepting():
+        digest = store().vault.put(data)
+        with store().database.writing() as session:
+            found = photos.accept(session, photo_id, who.id, name, digest, len(data), now())
+    foreman().notify()
+    return found
+
+
+def _refuse_when_full(who: StationInfo, photo_id: str) -> None:
+    most = settings().room.photos_a_station
+    with store().database.reading() as session:
+        known = photos.find(session, photo_id) is not None
+        if not known and len(photos.of_station(session, who.id)) >= most:
+            raise Full(f"This station has sent {most} photos, and more are not taken.")
+
+
+def _infos(who: StationInfo) -> list[PhotoInfo]:
+    with store().database.reading() as session:
+        return photos.of_station(session, who.id)
+
+
+def _listed(who: StationInfo) -> list[Listed]:
+    return [
+        Listed(
+            p.id, p.name, p.received_at.isoformat(timespec="seconds"), p.state, WORDS[p.state], p.trouble, _address(p)
+        )
+        for p in _infos(who)
+    ]
+
+
+def _address(photo: PhotoInfo) -> str | None:
+    return url_for("results.show", photo_id=photo.id) if photo.state == MEASURED else None
+
+
+def _as_json(photo: PhotoInfo) -> dict[str, Any]:
+    return {
+        "id": photo.id,
+        "name": photo.name,
+        "state": photo.state,
+        "trouble": photo.trouble,
+        "address": _address(photo),
+    }
+
+
+def _declined(error: WebcaptureError) -> tuple[Response, int]:
+    words = {"code": error.code, "message": error.message, "hint": error.hint}
+    return jsonify({"error": words}), STATUS.get(type(error), 400)
+
+
+def _joining_needed() -> tuple[str, int]:
+    """Told in plain words: whoever comes here has joined once, or followed the wrong link."""
+    error = NotJoined("This phone has not joined a practical, or its station was deleted.")
+    return render_template("error.html", error=error), 403
