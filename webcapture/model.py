@@ -240,7 +240,7 @@ class Line:
     """A line across a strip: origin line or solvent front."""
 
     kind: str
-    """``pencil``, ``wet-edge`` or ``stain``."""
+    """``pencil``, ``wet-edge``, ``stain`` or ``coloured``; ``by-hand`` where a correction drew it anew."""
     t_mm: Floats
     """(n,) places across the strip at which the line was located."""
     s_mm: Floats

@@ -7,26 +7,22 @@ moves: its number as measured (``"2"``), or what the one who adds it says.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from webcapture.errors import UsageError
-from webcapture.flags import Flag, flags
 from webcapture.measure.frame import Frame, strip_frame
-from webcapture.measure.ratios import resolution
-from webcapture.measure.relate import colour_of, place_codes
-from webcapture.measure.uncertainty import expanded, rf_budget
-from webcapture.model import Component, Lane, Line, Point, Spot, Strip
+from webcapture.measure.recount import Ground, LaneState, Mark, flags_now, lane_now, line_now, state_of
+from webcapture.measure.relate import colour_of
+from webcapture.model import Floats, Lane, Spot, Strip
 from webcapture.settings import Settings
 
 CENTRE, DENSEST = "centre", "densest"
 """What Rf follows: the centre (IUPAC Gold Book R05353) or the point of maximum intensity (USP <621>)."""
 KINDS = ("origin", "front", "spot", "add", "remove", "name", "follow")
-_HAND_CODES = ("by-hand",)
-_RECOMPUTED = ("did-not-move", "near-front", "by-hand")
-_REASON = "Placed by hand: how well an eye and a finger find it."
+_RELOAD = "Load the page again: it may show an older state."
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +30,8 @@ class Change:
     """One correction. Fields that its kind does not use are None."""
 
     kind: str
-    """``origin`` or ``front``: that line passes ``s_mm`` in ``lane``, and in the other lanes moves along unless ``only``.
+    """``origin`` or ``front``: that line passes ``s_mm`` in ``lane``, and in the other lanes moves along unless ``only``; where
+    one of them has no such line, it passes there at the same place.
     ``spot``: the spot ``key`` lies at ``s_mm``. ``add``: a spot at ``s_mm`` with the new ``key``. ``remove``: the spot ``key``.
     ``name``: the lane holds ``label``. ``follow``: Rf follows ``label``, the centre or the densest place."""
     bay: int
@@ -55,102 +52,84 @@ class Corrected:
     labels: dict[int, str]
     """Lane to what it holds, where it was named."""
     follows: str
+    idle: tuple[Change, ...] = ()
+    """Changes that fit nothing any more, because an earlier one that they built on was taken back."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Mark:
-    """A spot on its way: the measured one, and where it lies now."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _State:
+    """The strip on its way; never changed, always replaced."""
 
-    key: str
-    spot: Spot
-    s_mm: float
-    densest_mm: float
-    by_hand: bool
+    lanes: dict[int, LaneState]
+    labels: dict[int, str] = field(default_factory=dict)
+    follows: str = CENTRE
 
-
-@dataclass(slots=True, eq=False)
-class _LaneState:
-    """A lane on its way."""
-
-    lane: Lane
-    t_mm: float
-    origin: float | None
-    front: float | None
-    hand_origin: bool
-    hand_front: bool
-    marks: list[_Mark]
+    def put(self, *lanes: LaneState) -> _State:
+        """With these lanes in the place of those of the same number."""
+        return replace(self, lanes=self.lanes | {state.lane.lane: state for state in lanes})
 
 
-def corrected(strip: Strip, changes: Sequence[Change], settings: Settings) -> Corrected:
-    """The strip with these changes, in their order. Raises UsageError for a change that fits nothing on the strip."""
+def corrected(
+    strip: Strip, changes: Sequence[Change], settings: Settings, *, residual_mm: float = 0.0, strict: bool = True
+) -> Corrected:
+    """The strip with these changes, in their order; those of other bays are passed over.
+
+    ``residual_mm`` is the card's: it stands in the budget where the strip had no Rf that could tell. The last change has to fit
+    where ``strict``: UsageError is raised for one that fits nothing on the strip. Earlier ones did fit when they were made;
+    what no longer does, because another was taken back, is left out and handed back as ``idle``.
+    """
     frame = strip_frame(strip)
-    lanes = {lane.lane: _state(lane, frame) for lane in strip.lanes}
-    labels: dict[int, str] = {}
-    follows = CENTRE
-    for change in changes:
-        if change.kind == "follow":
-            follows = DENSEST if change.label == DENSEST else CENTRE
-        elif change.kind == "name":
-            labels[_number(change, lanes)] = change.label or ""
-        else:
-            _apply(change, lanes, frame, settings)
-    made = tuple(_lane(state, frame, follows, strip, settings) for state in lanes.values())
-    keys = {
-        (number, n + 1): mark.key for number, state in lanes.items() for n, mark in enumerate(_ordered(state.marks))
-    }
-    whole = replace(
+    state = _State({lane.lane: state_of(lane, frame) for lane in strip.lanes})
+    idle = []
+    for n, change in enumerate(changes):
+        if change.bay != strip.bay:
+            continue
+        try:
+            state = _applied(change, state, frame, settings)
+        except UsageError:
+            if strict and n == len(changes) - 1:
+                raise
+            idle.append(change)
+    ground = Ground(strip, frame, residual_mm, state.follows == DENSEST, settings)
+    keys = {(n, k + 1): mark.key for n, lane in state.lanes.items() for k, mark in enumerate(lane.ordered)}
+    return Corrected(_strip(strip, list(state.lanes.values()), ground), keys, state.labels, state.follows, tuple(idle))
+
+
+def _strip(strip: Strip, lanes: list[LaneState], ground: Ground) -> Strip:
+    origin, front = line_now("origin", strip.origin, lanes, ground), line_now("front", strip.front, lanes, ground)
+    return replace(
         strip,
-        lanes=made,
-        origin=_line(strip.origin, [(s.t_mm, s.origin, s.hand_origin) for s in lanes.values()], settings),
-        front=_line(strip.front, [(s.t_mm, s.front, s.hand_front) for s in lanes.values()], settings),
-        flags=_strip_flags(strip, lanes.values()),
+        lanes=tuple(lane_now(state, ground) for state in lanes),
+        origin=origin,
+        front=front,
+        flags=flags_now(strip, lanes, (origin, front), ground),
     )
-    return Corrected(whole, keys, labels, follows)
 
 
-def _state(lane: Lane, frame: Frame) -> _LaneState:
-    """The lane as measured, in the strip's own places."""
-    at = [frame.on_strip(p) for p in (lane.origin_mm, lane.front_mm) if p is not None]
-    at += [frame.on_strip(spot.position_mm) for spot in lane.spots]
-    t = at[0][1] if at else sum(lane.t_range_mm) / 2
-    marks = [
-        _Mark(
-            str(s.spot),
-            s,
-            frame.on_strip(s.position_mm)[0],
-            frame.on_strip(s.densest_mm)[0],
-            "by-hand" in _codes(s.flags),
-        )
-        for s in lane.spots
-    ]
-    return _LaneState(lane, t, _s(lane.origin_mm, frame), _s(lane.front_mm, frame), False, False, marks)
-
-
-def _s(point: Point | None, frame: Frame) -> float | None:
-    return None if point is None else frame.on_strip(point)[0]
-
-
-def _number(change: Change, lanes: dict[int, _LaneState]) -> int:
-    if change.lane not in lanes:
-        raise UsageError(f"This strip has no lane {change.lane}.", "Load the page again: it may show an older state.")
-    return change.lane
-
-
-def _apply(change: Change, lanes: dict[int, _LaneState], frame: Frame, settings: Settings) -> None:
-    state = lanes[_number(change, lanes)]
+def _applied(change: Change, state: _State, frame: Frame, settings: Settings) -> _State:
+    """The state after one change; the one before stays as it is."""
+    if change.kind == "follow":
+        if change.label not in (CENTRE, DENSEST):
+            raise UsageError("Rf follows the centre or the densest place.", f"Give “{CENTRE}” or “{DENSEST}”.")
+        return replace(state, follows=change.label)
+    lane = _lane(change, state)
+    if change.kind == "name":
+        return replace(state, labels=state.labels | {lane.lane.lane: change.label or ""})
     if change.kind in ("origin", "front"):
-        _move_line(change, state, list(lanes.values()), frame)
-    elif change.kind == "add":
-        state.marks.append(_added(change, state, frame, settings))
-    elif change.kind == "remove":
-        state.marks.remove(_mark(change, state))
-    elif change.kind == "spot":
-        mark = _mark(change, state)
-        shift = _place(change, frame) - mark.s_mm
-        moved = replace(mark, s_mm=mark.s_mm + shift, densest_mm=mark.densest_mm + shift, by_hand=True)
-        state.marks[state.marks.index(mark)] = moved
+        after = state.put(*_line_moved(change, lane, state, frame))
+    elif change.kind in ("spot", "add", "remove"):
+        after = state.put(replace(lane, marks=_marks(change, lane, frame, settings)))
     else:
         raise UsageError(f"“{change.kind}” is no kind of correction.", f"Kinds are {', '.join(KINDS)}.")
+    for number, now in after.lanes.items():
+        _refuse_outside(state.lanes[number], now, settings)
+    return after
+
+
+def _lane(change: Change, state: _State) -> LaneState:
+    if change.lane is None or change.lane not in state.lanes:
+        raise UsageError(f"This strip has no lane {change.lane}.", _RELOAD)
+    return state.lanes[change.lane]
 
 
 def _place(change: Change, frame: Frame) -> float:
@@ -159,157 +138,78 @@ def _place(change: Change, frame: Frame) -> float:
     return change.s_mm
 
 
-def _mark(change: Change, state: _LaneState) -> _Mark:
-    for mark in state.marks:
-        if mark.key == change.key:
-            return mark
-    raise UsageError("That spot is not there any more.", "Load the page again: it may show an older state.")
-
-
-def _move_line(change: Change, state: _LaneState, lanes: list[_LaneState], frame: Frame) -> None:
-    """Move origin or front in one lane, or in all by as much; where a lane has none it gets the same place."""
-    name, hand = change.kind, f"hand_{change.kind}"
-    new = _place(change, frame)
-    old = getattr(state, name)
-    for other in [state] if change.only else lanes:
-        known = getattr(other, name)
-        setattr(other, name, new if old is None or known is None else known + new - old)
-        setattr(other, hand, True)
-    for other in lanes:
-        if other.origin is not None and other.front is not None and other.front <= other.origin:
+def _line_moved(change: Change, lane: LaneState, state: _State, frame: Frame) -> list[LaneState]:
+    """The lanes with that line moved: by as much in each, or to the same place where there was none."""
+    new, old = _place(change, frame), getattr(lane, change.kind)
+    moved = []
+    for other in [lane] if change.only else state.lanes.values():
+        known = getattr(other, change.kind)
+        place = new if other is lane or old is None or known is None else known + new - old
+        origin, front = (place, other.front) if change.kind == "origin" else (other.origin, place)
+        if origin is not None and front is not None and front <= origin:
             raise UsageError("The front must lie above the origin line.", "Move the other line first.")
+        by_hand = (other.hand_origin or change.kind == "origin", other.hand_front or change.kind == "front")
+        moved.append(replace(other, origin=origin, front=front, hand_origin=by_hand[0], hand_front=by_hand[1]))
+    return moved
 
 
-def _added(change: Change, state: _LaneState, frame: Frame, settings: Settings) -> _Mark:
+def _marks(change: Change, lane: LaneState, frame: Frame, settings: Settings) -> tuple[Mark, ...]:
+    """The lane's spots after one of them is added, moved or removed."""
+    if change.kind == "add":
+        return (*lane.marks, _added(change, lane, frame, settings))
+    mark = next((mark for mark in lane.marks if mark.key == change.key), None)
+    if mark is None:
+        raise UsageError("That spot is not there any more.", _RELOAD)
+    rest = tuple(other for other in lane.marks if other is not mark)
+    if change.kind == "remove":
+        return rest
+    s = _place(change, frame)
+    # A hand points at one place: it is both the centre and the densest one.
+    return (*rest, replace(mark, s_mm=s, densest_mm=s, by_hand=True))
+
+
+def _refuse_outside(before: LaneState, now: LaneState, settings: Settings) -> None:
+    """No spot runs the other way or ahead of the front; one that was measured there already may stay."""
+    if now is not before and _outside(now, settings) - _outside(before, settings):
+        raise UsageError(
+            f"In lane {now.lane.lane} a spot would lie below the origin line or beyond the front.",
+            "Remove what is no spot first, then place the line.",
+        )
+
+
+def _outside(lane: LaneState, settings: Settings) -> set[str]:
+    """Keys of the lane's spots that lie off its run, by more than a spot on a line may."""
+    low = -np.inf if lane.origin is None else lane.origin - settings.spot.origin_mm
+    high = np.inf if lane.front is None else lane.front + settings.spot.beyond_mm
+    return {mark.key for mark in lane.marks if not low <= mark.s_mm <= high}
+
+
+def _added(change: Change, lane: LaneState, frame: Frame, settings: Settings) -> Mark:
     """A spot placed by hand, with what the profile shows there of its colour and its width."""
-    s, rule = _place(change, frame), settings.hand
-    places, profile = state.lane.profile_s_mm, np.asarray(state.lane.profile, float)
-    near = np.abs(places - s) <= rule.reach_mm
-    height = np.maximum(profile[np.argmin(np.abs(places - s))], 0) if len(places) else np.zeros(3)
-    mass = np.maximum(profile[near], 0).sum(axis=1) if near.any() else np.zeros(0)
-    spread = float(np.sqrt(mass @ (places[near] - s) ** 2 / mass.sum())) if mass.sum() > 0 else rule.width_mm / 4
-    r, g, b = (float(v) for v in height)
+    taken = {mark.key for mark in lane.marks} | {str(spot.spot) for spot in lane.lane.spots}
+    if not change.key or change.key in taken:
+        raise UsageError("A spot that is added needs a key of its own.", _RELOAD)
+    s = _place(change, frame)
+    height, width = _seen_at(s, lane.lane, settings)
+    r, g, b = (float(value) for value in height)
     spot = Spot(
         spot=0, position_mm=(0, 0), densest_mm=(0, 0), distance_mm=0, densest_distance_mm=0,
-        edges_mm=(-2 * spread, 2 * spread), width_mm=4 * spread, absorbance=(r, g, b), colour=colour_of(height),
-        rf=None, u_rf=None, U_rf=None, resolution=None, tailing=1.0, signal_to_noise=0.0, u_centre_mm=rule.u_spot_mm, budget=(),
+        edges_mm=(-width / 2, width / 2), width_mm=width, absorbance=(r, g, b), colour=colour_of(height),
+        rf=None, u_rf=None, U_rf=None, resolution=None, tailing=1.0, signal_to_noise=0.0,
+        u_centre_mm=settings.hand.u_spot_mm, budget=(),
     )  # fmt: skip
-    return _Mark(change.key or "", spot, s, s, True)
+    return Mark(change.key, spot, s, s, by_hand=True)
 
 
-def _ordered(marks: list[_Mark]) -> list[_Mark]:
-    return sorted(marks, key=lambda mark: mark.s_mm)
-
-
-def _lane(state: _LaneState, frame: Frame, follows: str, strip: Strip, settings: Settings) -> Lane:
-    marks = _ordered(state.marks)
-    run = None if state.origin is None or state.front is None else state.front - state.origin
-    spots = tuple(_spot(n, marks, state, frame, follows, settings) for n in range(len(marks)))
-    kept = [flag.code for flag in state.lane.flags if flag.code not in ("no-spots", *_HAND_CODES)]
-    codes = [*kept, *(() if spots else ("no-spots",)), *(_HAND_CODES if state.hand_origin or state.hand_front else ())]
-    return replace(
-        state.lane,
-        origin_mm=None if state.origin is None else frame.on_card(state.origin, state.t_mm),
-        front_mm=None if state.front is None else frame.on_card(state.front, state.t_mm),
-        run_mm=run,
-        spots=spots,
-        flags=flags(*codes),
-    )
-
-
-def _spot(n: int, marks: list[_Mark], state: _LaneState, frame: Frame, follows: str, settings: Settings) -> Spot:
-    mark, above = marks[n], marks[n + 1] if n + 1 < len(marks) else None
-    old, base = mark.spot, state.origin or 0.0
-    t = frame.on_strip(old.position_mm)[1] if old.spot else state.t_mm
-    followed = mark.densest_mm if follows == DENSEST else mark.s_mm
-    rf, u, budget = _ratio(mark, followed, state, settings)
-    shift = mark.s_mm - old.distance_mm  # edges are told from the origin line: keep them where they are on the paper
-    codes = [code for code in _codes(old.flags) if code not in _RECOMPUTED]
-    distance = mark.s_mm - base
-    codes += place_codes(distance if state.origin is not None else None, rf, settings)
-    return replace(
-        old,
-        spot=n + 1,
-        position_mm=frame.on_card(mark.s_mm, t),
-        densest_mm=frame.on_card(mark.densest_mm, t),
-        distance_mm=distance,
-        densest_distance_mm=mark.densest_mm - base,
-        edges_mm=(old.edges_mm[0] + shift - base, old.edges_mm[1] + shift - base),
-        rf=rf,
-        u_rf=u,
-        U_rf=None if u is None else expanded(u),
-        resolution=resolution(mark.s_mm, old.width_mm, above.s_mm, above.spot.width_mm) if above else None,
-        budget=budget,
-        flags=flags(*codes, *(_HAND_CODES if mark.by_hand else ())),
-    )
-
-
-def _ratio(
-    mark: _Mark, s: float, state: _LaneState, settings: Settings
-) -> tuple[float | None, float | None, tuple[Component, ...]]:
-    """(Rf, its standard uncertainty, the budget), or Nones where origin or front is not known."""
-    if state.origin is None or state.front is None:
-        return None, None, ()
-    known = _known(state, mark)
-    hand = settings.hand
-    inputs = {
-        "centre": hand.u_spot_mm if mark.by_hand else mark.spot.u_centre_mm,
-        "origin": hand.u_line_mm if state.hand_origin else known["origin"],
-        "front": hand.u_line_mm if state.hand_front else known["front"],
-    }
-    placed = {"centre": mark.by_hand, "origin": state.hand_origin, "front": state.hand_front}
-    u, budget = rf_budget(
-        s,
-        state.origin,
-        state.front,
-        u_centre_mm=inputs["centre"],
-        u_origin_mm=inputs["origin"],
-        u_front_mm=inputs["front"],
-        u_rectification_mm=known["rectification"],
-        u_flatness_mm=known["flatness"],
-        reasons={name: _REASON for name, by_hand in placed.items() if by_hand},
-    )
-    return (s - state.origin) / (state.front - state.origin), u, budget
-
-
-def _known(state: _LaneState, mark: _Mark) -> dict[str, float]:
-    """What the measurement knew of the lane's lines and of the page there: from this spot's budget, or a neighbour's."""
-    found = dict.fromkeys(("origin", "front", "rectification", "flatness"), 0.0)
-    for spot in (*state.lane.spots, mark.spot):
-        for part in spot.budget:
-            if part.name in found:
-                found[part.name] = part.u_mm
-    return found
-
-
-def _line(line: Line | None, places: list[tuple[float, float | None, bool]], settings: Settings) -> Line | None:
-    """The line through where the lanes meet it, where any of them was moved; else as it was."""
-    known = [(t, s) for t, s, _ in places if s is not None]
-    if not known or not any(by_hand for _, _, by_hand in places):
-        return line
-    t, s = (np.array(values, float) for values in zip(*known, strict=True))
-    if line is not None and len(known) > 1 and len(line.coefficients) > 1:
-        shift = s - np.polynomial.polynomial.polyval(t, line.coefficients)
-        if np.ptp(shift) < 0.01:  # moved as a whole
-            return replace(
-                line,
-                s_mm=line.s_mm + shift.mean(),
-                coefficients=line.coefficients + np.eye(len(line.coefficients))[0] * shift.mean(),
-                u_mm=settings.hand.u_line_mm,
-            )
-    coefficients = np.polynomial.polynomial.polyfit(t, s, 1) if len(known) > 1 else np.array([s[0], 0.0])
-    return Line("by-hand", t, s, coefficients, settings.hand.u_line_mm, 0.0)
-
-
-def _strip_flags(strip: Strip, lanes: Iterable[_LaneState]) -> tuple[Flag, ...]:
-    """Without what is no longer true: a line that was missing and has been placed."""
-    lanes = list(lanes)
-    have = {
-        "origin-missing": all(s.origin is not None for s in lanes),
-        "front-missing": all(s.front is not None for s in lanes),
-    }
-    return tuple(flag for flag in strip.flags if not have.get(flag.code, False))
-
-
-def _codes(found: tuple[Flag, ...]) -> list[str]:
-    return [flag.code for flag in found]
+def _seen_at(s: float, lane: Lane, settings: Settings) -> tuple[Floats, float]:
+    """(absorbance in R, G, B, width in millimetres) that the profile shows at a place; the usual width where it shows nothing."""
+    places, profile = lane.profile_s_mm, np.maximum(np.asarray(lane.profile, float), 0)
+    near = np.abs(places - s) <= settings.hand.reach_mm
+    if not near.any():
+        return np.zeros(3), settings.hand.width_mm
+    height = profile[np.argmin(np.abs(places - s))]
+    weight, where = profile[near].sum(axis=1), places[near]
+    if height.max() < settings.spot.least_absorbance or np.count_nonzero(weight) < 2:
+        return height, settings.hand.width_mm
+    middle = weight @ where / weight.sum()
+    return height, 4 * float(np.sqrt(weight @ (where - middle) ** 2 / weight.sum()))
