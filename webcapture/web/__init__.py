@@ -13,7 +13,7 @@ from flask import Flask
 
 from webcapture.settings import DEFAULTS, Settings
 from webcapture.store.store import Store
-from webcapture.web import api, assets, contexts, errors, identity, pages, security, station
+from webcapture.web import api, assets, contexts, errors, identity, pages, results, security, station
 from webcapture.web.examples import Examples
 from webcapture.web.foreman import Foreman, Work
 from webcapture.web.foreman import measure as measure_for_records
@@ -67,7 +67,7 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     store = Store(folder, config.database)
     app.extensions["store"] = store
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
-    for blueprint in (station.station,):
+    for blueprint in (station.station, results.results):
         app.register_blueprint(blueprint)
     if config.foreman:
         app.extensions["foreman"].start()

@@ -1,0 +1,84 @@
+// Corrections in place: every form of the page is sent by script, and the marks on the pictures move by finger, mouse and keys.
+// What moves only fills in a form's number: the form is the one way in, with and without this script.
+import { makeMovable } from "./marks.js";
+
+const result = document.getElementById("result");
+const said = document.getElementById("said");
+const header = result.dataset.partHeader;
+let latest = 0; // of several answers under way only the last one counts
+
+function focusKey(element) {
+  if (!element || !result.contains(element)) {
+    return null;
+  }
+  if (element.dataset.form) {
+    return `[data-form="${element.dataset.form}"][data-field="${element.dataset.field}"]`;
+  }
+  if (element.id) {
+    return `#${CSS.escape(element.id)}`;
+  }
+  const form = element.closest("form[id]");
+  return form && element.name ? `#${CSS.escape(form.id)} [name="${element.name}"][value="${CSS.escape(element.value)}"]` : null;
+}
+
+function put(html) {
+  const part = new DOMParser().parseFromString(html, "text/html").querySelector(".whole");
+  if (!part) {
+    return false;
+  }
+  const key = focusKey(document.activeElement);
+  const open = [...result.querySelectorAll("details[open]")].map((details) => details.id);
+  result.replaceChildren(document.adoptNode(part));
+  for (const id of open) {
+    document.getElementById(id)?.setAttribute("open", "");
+  }
+  result.querySelectorAll("svg.marks").forEach((picture) => makeMovable(picture, move));
+  if (key) {
+    result.querySelector(key)?.focus({ preventScroll: true });
+  }
+  return true;
+}
+
+async function send(form, submitter) {
+  latest += 1;
+  const mine = latest;
+  const fields = new URLSearchParams(new FormData(form));
+  if (submitter && submitter.name) {
+    fields.append(submitter.name, submitter.value);
+  }
+  said.textContent = "Saving";
+  try {
+    const answer = await fetch(form.action, { method: "POST", headers: { [header]: "result" }, body: fields });
+    const html = await answer.text();
+    if (mine === latest) {
+      said.textContent = put(html) && answer.ok ? "Saved" : "Not saved";
+    }
+  } catch {
+    said.textContent = "Not saved: there is no connection. Try again.";
+    alertOnPage();
+  }
+}
+
+function alertOnPage() {
+  if (!result.querySelector(".lost")) {
+    const words = document.createElement("p");
+    words.className = "trouble lost";
+    words.textContent = said.textContent;
+    result.prepend(words);
+  }
+}
+
+// A mark has come to rest at s millimetres.
+function move(mark, s) {
+  const form = document.getElementById(mark.dataset.form);
+  form.elements[mark.dataset.field].value = s.toFixed(2);
+  send(form, null);
+}
+
+result.addEventListener("submit", (event) => {
+  if (event.target.matches("form[data-correct]")) {
+    event.preventDefault();
+    send(event.target, event.submitter);
+  }
+});
+result.querySelectorAll("svg.marks").forEach((picture) => makeMovable(picture, move));

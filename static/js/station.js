@@ -1,0 +1,126 @@
+// A station's page: every photo goes into the outbox first, then to the server; the list below follows by itself.
+import { ARRIVED, LOST, NOT_JOINED, deliver } from "./deliver.js";
+import { newId, openOutbox } from "./outbox.js";
+import { OutboxView } from "./outbox-view.js";
+import { SentList } from "./sent-list.js";
+
+const FIRST_PAUSE_MS = 2000;
+const LONGEST_PAUSE_MS = 60000;
+
+const form = document.getElementById("capture");
+const addresses = { photos: form.dataset.photos, nameHeader: form.dataset.nameHeader };
+const mostBytes = Number(form.dataset.mostBytes);
+const view = new OutboxView(document.getElementById("outbox"), document.getElementById("waiting"));
+const sent = new SentList(document.getElementById("sent"), form.dataset.page, form.dataset.partHeader);
+const outbox = await openOutbox();
+
+let sending = false;
+let wanted = false;
+let pause = FIRST_PAUSE_MS;
+let timer = null;
+let order = Date.now();
+
+async function show(note) {
+  view.show(await outbox.all(), outbox.lasting, note);
+}
+
+async function add(file) {
+  order += 1;
+  const photo = { id: newId(), name: file.name, type: file.type, order, station: form.dataset.station, trouble: null };
+  try {
+    photo.bytes = await file.arrayBuffer();
+    await outbox.put(photo);
+  } catch {
+    view.refuse(file.name, "storage");
+  }
+}
+
+async function choose(input) {
+  const files = [...input.files];
+  input.value = ""; // so that the same photo can be chosen again
+  for (const file of files) {
+    if (file.size > mostBytes) {
+      view.refuse(file.name, "too-large");
+    } else {
+      await add(file);
+    }
+  }
+  await show("");
+  sendAll();
+}
+
+// Sends what waits, one after the other: the first result comes soonest.
+async function sendAll() {
+  clearTimeout(timer);
+  wanted = true; // also while a round is ending that has looked for the last time
+  if (sending) {
+    return;
+  }
+  sending = true;
+  try {
+    while (wanted) {
+      wanted = false;
+      await sendEach();
+    }
+  } finally {
+    sending = false;
+  }
+}
+
+async function sendEach() {
+  for (let photo = await next(); photo; photo = await next()) {
+    await show("sending");
+    const { state, trouble } = await deliver(photo, addresses, (share) => view.progress(photo.id, share));
+    if (state === LOST || state === NOT_JOINED) {
+      await show(state);
+      later();
+      return;
+    }
+    pause = FIRST_PAUSE_MS;
+    if (state === ARRIVED) {
+      await outbox.remove(photo.id);
+      sent.refresh();
+    } else {
+      await outbox.put({ ...photo, trouble });
+    }
+  }
+  await show("");
+}
+
+async function next() {
+  return (await outbox.all()).find((photo) => !photo.trouble);
+}
+
+function later() {
+  timer = setTimeout(sendAll, pause);
+  pause = Math.min(2 * pause, LONGEST_PAUSE_MS);
+}
+
+function now() {
+  pause = FIRST_PAUSE_MS;
+  sendAll();
+}
+
+async function again(id) {
+  const photo = (await outbox.all()).find((one) => one.id === id);
+  if (photo) {
+    // What was refused may have left a trace under its id.
+    await outbox.put({ ...photo, trouble: null });
+    now();
+  }
+}
+
+async function discard(id) {
+  await outbox.remove(id);
+  await show("");
+}
+
+document.documentElement.classList.add("scripted");
+view.onAgain = again;
+view.onDiscard = discard;
+form.querySelectorAll("input[type=file]").forEach((input) => input.addEventListener("change", () => choose(input)));
+window.addEventListener("online", now);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) { now(); } });
+sent.follow();
+await show("");
+sendAll();

@@ -1,0 +1,113 @@
+"""Corrections as people give them, in a form, and as they read them, in words."""
+
+from __future__ import annotations
+
+import math
+import secrets
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from webcapture.errors import UsageError
+from webcapture.measure.correct import CENTRE, DENSEST, Change, Corrected
+from webcapture.measure.frame import strip_frame
+from webcapture.model import Lane
+
+SHOWN_DIGITS = 2
+"""Decimals of millimetres in a form's fields; what differs by less was not touched."""
+LABEL_LENGTH = 60
+Form = Mapping[str, str]
+
+
+def places(corrected: Corrected, lane: Lane) -> dict[str, float]:
+    """The fields of a lane's form, by name, with where each mark lies: s in millimetres."""
+    frame = strip_frame(corrected.strip)
+    lines = {"origin": lane.origin_mm, "front": lane.front_mm}
+    found = {name: frame.on_strip(point)[0] for name, point in lines.items() if point is not None}
+    for spot in lane.spots:
+        found[f"spot-{corrected.keys[lane.lane, spot.spot]}"] = frame.on_strip(spot.position_mm)[0]
+    return found
+
+
+def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
+    """What a lane's form asks for. Raises UsageError for what is no number."""
+    bay, number = corrected.strip.bay, lane.lane
+    known = places(corrected, lane)
+    removed = form.get("remove", "")
+    changes = []
+    for name in ("origin", "front", *(n for n in known if n.startswith("spot-"))):
+        wanted = _wanted(form, name)
+        if wanted is None or name == f"spot-{removed}" or _same(wanted, known.get(name)):
+            continue
+        kind, _, key = name.partition("-")
+        changes.append(Change(kind, bay, number, key or None, wanted, only=kind != "spot" and "only" in form))
+    added = _number(form.get("add", ""), "add")
+    if added is not None:
+        changes.append(Change("add", bay, number, secrets.token_hex(4), added))
+    if removed:
+        changes.append(Change("remove", bay, number, removed))
+    label = form.get("label")
+    if label is not None and label.strip() != corrected.labels.get(number, ""):
+        changes.append(Change("name", bay, number, label=label.strip()[:LABEL_LENGTH]))
+    return changes
+
+
+def _wanted(form: Form, name: str) -> float | None:
+    """The field's number, and the step of the button that was pressed, if it belongs to this field."""
+    value = _number(form.get(name, ""), name)
+    stepped, _, step = form.get("step", "").rpartition(":")
+    if value is not None and stepped == name:
+        value += _number(step, name) or 0.0
+    return value
+
+
+def _number(text: str, name: str) -> float | None:
+    if not text.strip():
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise UsageError(
+            f"“{text}” is no number of millimetres ({name.partition('-')[0]}).", "Type a number, such as 42.5."
+        )
+    return value
+
+
+def _same(wanted: float, known: float | None) -> bool:
+    return known is not None and abs(wanted - round(known, SHOWN_DIGITS)) < 0.5 * 10**-SHOWN_DIGITS
+
+
+def follow_change(form: Form, corrected: Corrected) -> Change | None:
+    """What Rf shall follow on that strip; None where it does already. Raises UsageError for anything else."""
+    wanted = form.get("follow", "")
+    if wanted not in {CENTRE, DENSEST}:
+        raise UsageError("Rf follows the centre or the densest place.", "Choose one of the two.")
+    return None if wanted == corrected.follows else Change("follow", corrected.strip.bay, label=wanted)
+
+
+def as_stored(change: Change) -> dict[str, Any]:
+    """The change as the records keep it."""
+    return asdict(change)
+
+
+def in_words(change: Mapping[str, Any], several: bool) -> str:
+    """A stored change in words; ``several`` strips lie on the photo.
+
+    >>> in_words({"kind": "front", "bay": 1, "lane": 2, "s_mm": 101.25, "only": True}, False)
+    'Front of lane 2 to 101.2 mm, this lane only'
+    """
+    place = f"lane {change.get('lane')}" + (f" in bay {change['bay']}" if several else "")
+    at = "" if change.get("s_mm") is None else f"{change['s_mm']:.1f} mm"
+    only = ", this lane only" if change.get("only") else ""
+    words = {
+        "origin": f"Origin of {place} to {at}{only}",
+        "front": f"Front of {place} to {at}{only}",
+        "spot": f"A spot of {place} to {at}",
+        "add": f"A spot added in {place} at {at}",
+        "remove": f"A spot of {place} removed",
+        "name": f"{place.capitalize()} named “{change.get('label') or ''}”",
+        "follow": f"Rf taken to the {'densest place' if change.get('label') == DENSEST else 'centre'}",
+    }
+    return words.get(change["kind"], str(change["kind"]))

@@ -1,0 +1,233 @@
+"""One result: read it, correct it by hand, take a correction back. For its own station and the lead; to others it is nothing."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from flask import Blueprint, Response, abort, jsonify, make_response, redirect, render_template, request, url_for
+from sqlalchemy.orm import Session
+from werkzeug.wrappers import Response as BaseResponse
+
+import webcapture
+from webcapture.errors import UsageError, WebcaptureError
+from webcapture.measure.correct import Change, Corrected
+from webcapture.model import Lane
+from webcapture.store import corrections, photos, practicals, stations
+from webcapture.store.codec import StoredResult
+from webcapture.store.records import CorrectionInfo, LaneRole, PhotoInfo, PracticalInfo, StationInfo
+from webcapture.web import findings, hand
+from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
+from webcapture.web.errors import wants_json, wants_part
+from webcapture.web.findings import Findings
+from webcapture.web.identity import current_station, is_lead, now, settings, store
+from webcapture.web.sight import photo_notes, residual_text, strip_sight, with_follows
+
+results = Blueprint("results", __name__, url_prefix="/results")
+
+LEAD = "lead"
+PAGE = "/<uuid:photo_id>"
+LONGEST_ID = 16
+"""Digits of a correction's number; a database takes no more."""
+
+
+def _mine(session: Session, photo_id: uuid.UUID) -> PhotoInfo:
+    """The photo, if it is the asking station's or the lead asks; else 404, as if it did not exist."""
+    photo = photos.find(session, str(photo_id))
+    who = current_station()
+    if photo is None or not (is_lead() or (who is not None and who.id == photo.station_id)):
+        abort(404)
+    return photo
+
+
+def _found(session: Session, photo_id: uuid.UUID) -> Findings:
+    photo = _mine(session, photo_id)
+    found = findings.of_photo(session, photo.id, strict=False)
+    if found is None:
+        abort(404)
+    return found
+
+
+def _read(photo_id: uuid.UUID) -> Findings:
+    with store().database.reading() as session:
+        return _found(session, photo_id)
+
+
+@results.get(PAGE)
+def show(photo_id: uuid.UUID) -> str:
+    """The page."""
+    return _page(photo_id, None)
+
+
+def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
+    with store().database.reading() as session:
+        found = _found(session, photo_id)
+        history = corrections.history(session, found.info.id)
+        owner = stations.find(session, found.info.station_id)
+        practical = None if owner is None else practicals.find(session, owner.practical_id)
+    planned = () if practical is None else practical.plan.lanes
+    context = {
+        "photo": found.info,
+        "card": found.card,
+        "residual": residual_text(found.card.residual_mm),
+        "strips": [strip_sight(one, _planned(planned, one, practical)) for one in found.strips],
+        "notes": photo_notes(found.flags),
+        "history": [_told(change, found) for change in reversed(history)],
+        "software": found.measurement.software,
+        "trouble": trouble,
+    }
+    if wants_part():
+        return render_template("results/_result.html", **context)
+    return render_template("results/show.html", owner=owner, practical=practical, **_for_whom(owner), **context)
+
+
+def _planned(planned: tuple[LaneRole, ...], one: Corrected, practical: PracticalInfo | None) -> dict[int, str]:
+    """What the practical has in each lane; on a tray the strips are the lanes."""
+    labels = {role.lane: role.label for role in planned if role.label}
+    if practical is not None and practical.plan.layout == "tray" and len(one.strip.lanes) == 1:
+        return {one.strip.lanes[0].lane: labels.get(one.strip.bay, "")}
+    return labels
+
+
+def _for_whom(owner: StationInfo | None) -> dict[str, Any]:
+    who = current_station()
+    own = who is not None and owner is not None and who.id == owner.id
+    return {"back": url_for("station.work") if own else None}
+
+
+def _told(change: CorrectionInfo, found: Findings) -> dict[str, Any]:
+    idle = [hand.as_stored(one) for strip in found.strips for one in strip.idle]
+    return {
+        "id": change.id,
+        "words": hand.in_words(change.change, len(found.strips) > 1),
+        "idle": change.undone_at is None and change.change in idle,
+        "made_at": change.made_at.isoformat(timespec="seconds"),
+        "by": change.by,
+        "undone_by": change.undone_by,
+        "undone_at": None if change.undone_at is None else change.undone_at.isoformat(timespec="seconds"),
+    }
+
+
+# --- pictures and numbers
+
+
+@results.get(f"{PAGE}/picture.jpg")
+def picture(photo_id: uuid.UUID) -> Response:
+    """The annotated picture, with every correction in it."""
+    found = _read(photo_id)
+    sheet = page_sheet(store().vault.read(found.measurement.page), settings().light.sheet_px_per_mm)
+    drawn = webcapture.annotated_jpeg(as_result(_stored(found), found.info.name, sheet))
+    return Response(drawn, content_type="image/jpeg")
+
+
+@results.get(f"{PAGE}/strip-<int:bay>.jpg")
+def strip(photo_id: uuid.UUID, bay: int) -> Response:
+    """One strip as it lies on the page, set upright."""
+    found = _read(photo_id)
+    page = store().vault.read(found.measurement.page)
+    scale, quality = settings().light.sheet_px_per_mm, settings().report.jpeg_quality
+    answer = Response(strip_jpeg(page, _strip(found, bay).strip, scale, quality), content_type="image/jpeg")
+    return _unless_known(answer)
+
+
+@results.get(f"{PAGE}/profile-<int:bay>-<int:lane>.svg")
+def profile(photo_id: uuid.UUID, bay: int, lane: int) -> Response:
+    """The three channels along one lane."""
+    one = _strip(_read(photo_id), bay)
+    return _unless_known(Response(profile_svg(one.strip, _lane(one, lane)), content_type="image/svg+xml"))
+
+
+@results.get(f"{PAGE}.json")
+def numbers(photo_id: uuid.UUID) -> Response:
+    """The same as the contract's object."""
+    found = _read(photo_id)
+    plain = webcapture.as_dict(as_result(_stored(found), found.info.name, page_sheet(None, 1.0)))
+    return jsonify(with_follows(plain, found.strips))
+
+
+def _unless_known(answer: Response) -> Response:
+    """Let a browser keep it, but ask each time whether it still holds."""
+    answer.add_etag()
+    answer.make_conditional(request)
+    return answer
+
+
+def _stored(found: Findings) -> StoredResult:
+    return StoredResult(found.card, tuple(one.strip for one in found.strips), found.flags)
+
+
+def _strip(found: Findings, bay: int) -> Corrected:
+    one = next((one for one in found.strips if one.strip.bay == bay), None)
+    return one or abort(404)
+
+
+def _lane(one: Corrected, number: int) -> Lane:
+    lane = next((lane for lane in one.strip.lanes if lane.lane == number), None)
+    return lane or abort(404)
+
+
+# --- corrections
+
+
+@results.post(f"{PAGE}/lanes/<int:bay>-<int:lane>")
+def correct(photo_id: uuid.UUID, bay: int, lane: int) -> BaseResponse:
+    """Correct one lane by its form."""
+
+    def wanted(found: Findings) -> list[Change]:
+        one = _strip(found, bay)
+        return hand.lane_changes(request.form, one, _lane(one, lane))
+
+    return _change(photo_id, wanted)
+
+
+@results.post(f"{PAGE}/follow")
+def follow(photo_id: uuid.UUID) -> BaseResponse:
+    """Choose what Rf follows, on all strips of the photo."""
+
+    def wanted(found: Findings) -> list[Change]:
+        changes = [hand.follow_change(request.form, one) for one in found.strips]
+        return [change for change in changes if change is not None]
+
+    return _change(photo_id, wanted)
+
+
+@results.post(f"{PAGE}/undo")
+def undo(photo_id: uuid.UUID) -> BaseResponse:
+    """Take one correction back; what was built on it has no effect until that is made anew."""
+    number = request.form.get("correction", "")
+    with store().database.writing() as session:
+        photo = _mine(session, photo_id)
+        if number.isascii() and number.isdecimal() and len(number) < LONGEST_ID:
+            corrections.undo(session, int(number), photo.id, _by(photo), now())
+    return _again(photo_id)
+
+
+def _change(photo_id: uuid.UUID, wanted: Callable[[Findings], list[Change]]) -> BaseResponse:
+    """Add what is wanted, all of it or, where any of it fits nothing, none."""
+    try:
+        with store().database.writing() as session:
+            found = _found(session, photo_id)
+            for change in wanted(found):
+                corrections.add(session, found.info.id, hand.as_stored(change), _by(found.info), now())
+                findings.of_photo(session, found.info.id)
+    except UsageError as error:
+        return _declined(photo_id, error)
+    return _again(photo_id)
+
+
+def _by(photo: PhotoInfo) -> str:
+    who = current_station()
+    return who.label if who is not None and who.id == photo.station_id else LEAD
+
+
+def _again(photo_id: uuid.UUID) -> BaseResponse:
+    if wants_part():
+        return make_response(_page(photo_id, None))
+    return redirect(url_for("results.show", photo_id=photo_id), 303)
+
+
+def _declined(photo_id: uuid.UUID, error: UsageError) -> BaseResponse:
+    if wants_json():
+        raise error
+    return make_response(_page(photo_id, error), 400)
