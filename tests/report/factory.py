@@ -186,6 +186,7 @@ def _spot(spec: StripSpec, k: int, spot: SpotSpec, run: float, known: bool, t: f
         resolution=1.8,
         tailing=1.1,
         signal_to_noise=55.3,
+        u_centre_mm=0.15,
         budget=(Component("centre", "A", 0.15, 1 / run, "scatter of the profile's centre"),) if known else (),
         flags=flags(*spot.flags),
     )

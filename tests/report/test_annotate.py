@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tests.report.factory import PX_PER_MM, SpotSpec, StripSpec, full_tray, make_result, sheet_of_lanes
+from webcapture.measure.frame import strip_frame
 from webcapture.model import PhotoResult
 from webcapture.report.annotate import STYLES, annotated_jpeg, annotated_picture
-from webcapture.measure.frame import strip_frame
 from webcapture.report.pen import INK, PAPER, WARNING, Pen
 from webcapture.report.plates import Plate, arrange, form_for
 from webcapture.settings import DEFAULTS

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from scipy.optimize import isotonic_regression
 
 from tests.report.factory import RUN_MM, SpotSpec, StripSpec, full_tray, make_result, sheet_of_lanes
-from webcapture.model import PhotoResult
 from webcapture.measure.frame import strip_frame
+from webcapture.model import PhotoResult
 from webcapture.report.marks import labels, spread, strokes, zero_of_scale
 from webcapture.report.pen import Pen
 from webcapture.report.plates import (
