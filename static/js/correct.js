@@ -1,6 +1,7 @@
 // Corrections in place: every form of the page is sent by script, and the marks on the pictures move by finger, mouse and keys.
 // What moves only fills in a form's number: the form is the one way in, with and without this script.
 import { makeMovable } from "./marks.js";
+import { localTimes } from "./times.js";
 
 const result = document.getElementById("result");
 const said = document.getElementById("said");
@@ -32,11 +33,16 @@ function put(html) {
   for (const id of open) {
     document.getElementById(id)?.setAttribute("open", "");
   }
-  result.querySelectorAll("svg.marks").forEach((picture) => makeMovable(picture, move));
+  prepare();
   if (key) {
     result.querySelector(key)?.focus({ preventScroll: true });
   }
   return true;
+}
+
+function prepare() {
+  localTimes(result);
+  result.querySelectorAll("svg.marks").forEach((picture) => makeMovable(picture, move));
 }
 
 async function send(form, submitter) {
@@ -81,4 +87,4 @@ result.addEventListener("submit", (event) => {
     send(event.target, event.submitter);
   }
 });
-result.querySelectorAll("svg.marks").forEach((picture) => makeMovable(picture, move));
+prepare();

@@ -1,4 +1,5 @@
 // The list of photos that have arrived: asked for again while something is unfinished.
+import { localTimes } from "./times.js";
 
 const UNFINISHED_MS = 1200;
 const QUIET_MS = 20000;
@@ -10,6 +11,7 @@ export class SentList {
     this.header = header;
     this.timer = null;
     this.last = "";
+    localTimes(element);
   }
 
   follow() {
@@ -43,6 +45,7 @@ export class SentList {
     if (list) {
       const focused = document.activeElement && document.activeElement.getAttribute("href");
       this.element.replaceChildren(document.adoptNode(list));
+      localTimes(this.element);
       if (focused) {
         this.element.querySelector(`a[href="${CSS.escape(focused)}"]`)?.focus();
       }
