@@ -14,12 +14,14 @@ import numpy as np
 from cattrs import Converter
 
 from webcapture.flags import Flag
-from webcapture.model import CardSeen, PhotoResult, Strip
+from webcapture.model import CardSeen, Floats, PhotoResult, Strip
 
 FORM = 1
 """Version of this form."""
 DIGITS = 6
-"""Decimals kept of every number: nanometres, and millionths of absorbance."""
+"""Decimals kept of long arrays: nanometres, and millionths of absorbance."""
+SHORT = 12
+"""Arrays up to this length are kept whole: a line's coefficients count for more the higher their power."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,16 +34,19 @@ class StoredResult:
 
 
 def dumped(result: PhotoResult | StoredResult) -> bytes:
-    """The result as bytes."""
+    """The result as bytes. Raises ValueError for a number that is none: what is not known is None, never NaN."""
     stored = StoredResult(result.card, result.strips, result.flags)
     plain = {"form": FORM, **_CONVERTER.unstructure(stored)}
     return zlib.compress(json.dumps(plain, separators=(",", ":"), allow_nan=False).encode(), 6)
 
 
 def loaded(data: bytes) -> StoredResult:
-    """The result from its bytes. Raises ValueError for a form that this version does not know."""
-    plain = json.loads(zlib.decompress(data))
-    if plain.pop("form") != FORM:
+    """The result from its bytes. Raises ValueError for a form that this version does not know, and for other bytes."""
+    try:
+        plain = json.loads(zlib.decompress(data))
+    except zlib.error:
+        raise ValueError("not a result") from None
+    if not isinstance(plain, dict) or plain.pop("form", None) != FORM:
         raise ValueError("a result in an unknown form")
     return _CONVERTER.structure(plain, StoredResult)
 
@@ -50,9 +55,14 @@ def _is_array(kind: Any) -> bool:
     return kind is np.ndarray or get_origin(kind) is np.ndarray
 
 
+def _plain(values: Floats) -> list[Any]:
+    found: list[Any] = (values if values.size <= SHORT else np.round(values, DIGITS)).tolist()
+    return found
+
+
 def _converter() -> Converter:
     converter = Converter()
-    converter.register_unstructure_hook_func(_is_array, lambda values: np.round(values, DIGITS).tolist())
+    converter.register_unstructure_hook_func(_is_array, _plain)
     converter.register_structure_hook_func(_is_array, lambda values, _: np.array(values, float))
     return converter
 

@@ -13,12 +13,14 @@ from typing import Any
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.orm import Session
 
 MIGRATIONS = Path(__file__).with_name("migrations")
 BUSY_S = 30
 """How long a writer waits for another before it gives up."""
+TURN = 0x77656263
+"""Any number that no other program uses in that database: the lock's name in PostgreSQL."""
 
 
 class Database:
@@ -26,7 +28,8 @@ class Database:
 
     def __init__(self, address: str) -> None:
         """``address`` is an SQLAlchemy database URL."""
-        self.engine = create_engine(address, connect_args=_arguments(address), pool_pre_ping=True)
+        # As many connections as threads ask for: those that wait for their turn to write hold one each.
+        self.engine = create_engine(address, connect_args=_arguments(address), pool_pre_ping=True, max_overflow=-1)
         if self.is_sqlite:
             _prepare_sqlite(self.engine)
 
@@ -47,15 +50,30 @@ class Database:
         """A session whose changes are all kept, on disk, or none of them. Writers take turns."""
         engine = self.engine.execution_options(writes=True)
         with Session(engine, expire_on_commit=False) as session, session.begin():
+            _take_turn(session.connection())
             yield session
 
     def migrate(self) -> None:
         """Bring the tables to the form that this version of the program uses; data are kept."""
-        with self.engine.begin() as connection:
-            config = Config()
-            config.set_main_option("script_location", str(MIGRATIONS))
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
+        with self.altering() as connection:
+            command.upgrade(alembic_config(connection), "head")
+
+    @contextmanager
+    def altering(self) -> Iterator[Connection]:
+        """A connection for changing tables, with nobody else writing; all of it is kept, or nothing.
+
+        SQLite changes a table by copying it and dropping the old one, and with foreign keys in force everything that belongs
+        to its rows would go as well: so they are off meanwhile, and checked at the end.
+        """
+        with self.engine.execution_options(writes=True).connect() as connection:
+            _set_foreign_keys(connection, "OFF")
+            try:
+                with connection.begin():
+                    _take_turn(connection)
+                    yield connection
+                    _check_foreign_keys(connection)
+            finally:
+                _set_foreign_keys(connection, "ON")
 
     def close(self) -> None:
         """Let go of all connections."""
@@ -65,6 +83,32 @@ class Database:
 def sqlite_address(file: Path) -> str:
     """The address of an SQLite database in that file."""
     return f"sqlite+pysqlite:///{file}"
+
+
+def alembic_config(connection: Connection) -> Config:
+    """What Alembic's commands need to work on that connection."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    return config
+
+
+def _take_turn(connection: Connection) -> None:
+    """Wait until no other writes. SQLite did so when the transaction began; PostgreSQL has a lock for it, till the commit."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({TURN})")
+
+
+def _set_foreign_keys(connection: Connection, state: str) -> None:
+    """Outside a transaction: inside one SQLite ignores it."""
+    driver = connection.connection.driver_connection
+    if connection.dialect.name == "sqlite" and driver is not None:
+        driver.execute(f"PRAGMA foreign_keys = {state}")
+
+
+def _check_foreign_keys(connection: Connection) -> None:
+    if connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+        raise RuntimeError("A migration left rows that belong to nothing; it was taken back.")
 
 
 def _arguments(address: str) -> dict[str, Any]:

@@ -43,10 +43,11 @@ class Vault:
 
     def sweep(self, known: Collection[str]) -> list[str]:
         """Remove what was never finished and what nobody knows; gives the digests of the known files that are missing."""
-        for file in self._folder.glob("*/*"):
-            if file.name not in known:
+        kept = {self._path(digest): digest for digest in known}
+        for file in self._folder.rglob("*"):
+            if file not in kept and not file.is_dir():
                 file.unlink(missing_ok=True)
-        return [digest for digest in known if not self._path(digest).exists()]
+        return [digest for file, digest in kept.items() if not file.is_file()]
 
     def _path(self, digest: str) -> Path:
         if not _DIGEST.fullmatch(digest):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
+import unicodedata
 from datetime import datetime, timedelta
 
 from sqlalchemy import delete as deletion
@@ -69,9 +70,11 @@ def guesses_left(session: Session, kind: str, now: datetime, within: timedelta, 
 
 def count_guess(session: Session, kind: str, now: datetime, within: timedelta) -> None:
     """Count a wrong try; old ones are forgotten."""
-    session.execute(deletion(Guess).where(Guess.at < now - 2 * within))
+    session.execute(deletion(Guess).where(Guess.kind == kind, Guess.at < now - 2 * within))
     session.add(Guess(kind=kind, at=now))
 
 
 def _hash(words: str, salt: bytes) -> bytes:
-    return hashlib.scrypt(words.strip().encode(), salt=salt, dklen=32, **COST)
+    # Keyboards differ in how they compose a letter: RFC 8265, 4.2.2, asks for normalisation form C (from memory).
+    tidy = unicodedata.normalize("NFC", words.strip())
+    return hashlib.scrypt(tidy.encode(), salt=salt, dklen=32, **COST)

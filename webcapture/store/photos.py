@@ -70,9 +70,9 @@ def finish(session: Session, photo_id: str, software: str, result: bytes, page: 
 
 
 def refuse(session: Session, photo_id: str, trouble: dict[str, Any]) -> None:
-    """Record why a photo cannot be measured."""
+    """Record why a photo cannot be measured; one that somebody has measured meanwhile stays measured."""
     row = session.get(Photo, photo_id)
-    if row is not None:
+    if row is not None and row.state != MEASURED:
         row.state, row.lease_until, row.trouble = REFUSED, None, trouble
 
 
@@ -90,10 +90,10 @@ def let_go(session: Session) -> int:
 
 
 def measure_anew(session: Session, software: str) -> int:
-    """Let every photo wait that this software has not measured; how many. Older results stay."""
+    """Let every measured photo wait whose results are all another software's; how many. Those results stay."""
     done = select(Measurement.photo_id).where(Measurement.software == software)
     stale = update(Photo).where(Photo.state == MEASURED, Photo.id.not_in(done)).values(state=WAITING, tries=0)
-    return int(session.execute(stale.returning(Photo.id)).scalars().all().__len__())
+    return len(session.scalars(stale.returning(Photo.id)).all())
 
 
 def find(session: Session, photo_id: str) -> PhotoInfo | None:

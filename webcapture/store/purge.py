@@ -20,7 +20,7 @@ def overdue(session: Session, now: datetime) -> list[str]:
         .outerjoin(Photo, Photo.station_id == Station.id)
         .group_by(Practical.id, Practical.keep_days, Practical.created_at)
     )
-    return [key for key, days, moment in session.execute(ages) if _utc(moment, now) + timedelta(days=days) < now]
+    return [key for key, days, moment in session.execute(ages) if moment + timedelta(days=days) < now]
 
 
 def purge(session: Session, now: datetime) -> list[str]:
@@ -29,8 +29,3 @@ def purge(session: Session, now: datetime) -> list[str]:
     for practical_id in gone:
         practicals.delete(session, practical_id)
     return gone
-
-
-def _utc(moment: datetime | str, now: datetime) -> datetime:
-    found = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
-    return found if found.tzinfo else found.replace(tzinfo=now.tzinfo)

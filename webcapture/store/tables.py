@@ -5,13 +5,31 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any, ClassVar
 
-from sqlalchemy import JSON, DateTime, ForeignKey, Index, LargeBinary, String, Text, TypeDecorator, UniqueConstraint
+from sqlalchemy import (
+    JSON,
+    DateTime,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 KEY = String(36)
 DIGEST = String(64)
 """A SHA-256 in hexadecimal."""
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s",
+    "pk": "pk_%(table_name)s",
+}
+"""What has a name can be changed by a later migration, in any database."""
 
 
 class Moment(TypeDecorator[datetime]):
@@ -34,6 +52,7 @@ class Moment(TypeDecorator[datetime]):
 class Table(DeclarativeBase):
     """What all tables share."""
 
+    metadata: ClassVar = MetaData(naming_convention=NAMES)
     type_annotation_map: ClassVar = {datetime: Moment, dict[str, Any]: JSON, list[dict[str, Any]]: JSON}
 
 
