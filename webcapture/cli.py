@@ -331,7 +331,13 @@ def _add_demo(commands: Any) -> None:
 def _add_serve(commands: Any) -> None:
     sub = _command(commands, "serve", _serve, "serve the web tool", "To let phones in, use --host 0.0.0.0.")
     _add_address(sub)
-    sub.add_argument("--data", type=Path, metavar="DIR", help="folder for what is to be kept; nothing is yet")
+    sub.add_argument(
+        "--data",
+        type=Path,
+        default=Path("data"),
+        metavar="DIR",
+        help="folder of the records: practicals, photos, results (default: data)",
+    )
 
 
 def _add_address(sub: argparse.ArgumentParser) -> None:

@@ -34,8 +34,17 @@ TYPEFACES = {False: "Vera", True: "VeraBd"}
 
 def card_pdf(card: CardLayout) -> bytes:
     """The card as a PDF page of exactly its paper's size, everything on it vector, the typeface embedded."""
-    _register_typefaces()
     file = io.BytesIO()
+    canvas = card_canvas(file, card, f"Calibration card, {card.layout}, {card.paper}, version {card.version}")
+    put_card(canvas, card)
+    canvas.showPage()
+    canvas.save()
+    return file.getvalue()
+
+
+def card_canvas(file: io.BytesIO, card: CardLayout, title: str) -> Canvas:
+    """An empty PDF whose pages are exactly the card's paper."""
+    _register_typefaces()
     width, height = card.page_mm
     canvas = Canvas(
         file,
@@ -44,14 +53,21 @@ def card_pdf(card: CardLayout) -> bytes:
         invariant=1,
         initialFontName=TYPEFACES[False],
     )
-    canvas.setTitle(f"Calibration card, {card.layout}, {card.paper}, version {card.version}")
+    canvas.setTitle(title)
     canvas.setCreator("webcapture")
     canvas.setViewerPreference("PrintScaling", "None")  # else many programs shrink the page to the printer's margins
-    for shape in card_shapes(card):
-        _put(canvas, shape, height)
-    canvas.showPage()
-    canvas.save()
-    return file.getvalue()
+    return canvas
+
+
+def put_card(canvas: Canvas, card: CardLayout, more: Iterable[Text] = ()) -> None:
+    """Draw the card on the canvas's page, and ``more`` text that must lie where the card has none."""
+    for shape in (*card_shapes(card), *more):
+        _put(canvas, shape, card.page_mm[1])
+
+
+def put_text(canvas: Canvas, text: Text, page_height: float) -> None:
+    """Draw a line of text, in millimetres from the page's top-left corner."""
+    _put(canvas, text, page_height)
 
 
 def card_png(card: CardLayout, dpi: int) -> bytes:

@@ -6,14 +6,15 @@ pages are made of. :mod:`measuring` stands between them and the measurement; :mo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import secrets
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from flask import Flask
 
 from webcapture.settings import DEFAULTS, Settings
 from webcapture.store.store import Store
-from webcapture.web import api, assets, contexts, errors, identity, pages, results, security, station
+from webcapture.web import api, assets, contexts, errors, identity, join, lead, pages, results, room, security, station
 from webcapture.web.examples import Examples
 from webcapture.web.foreman import Foreman, Work
 from webcapture.web.foreman import measure as measure_for_records
@@ -38,6 +39,10 @@ class WebConfig:
     """An SQLAlchemy URL where the records stand in another database than the folder's own."""
     foreman: bool = False
     """Whether this process measures what stations send; only one process of an installation may."""
+    host: str = ""
+    """The address it listens on, for telling phones where it is; empty for all of this computer's."""
+    setup_key: str = field(default_factory=lambda: secrets.token_urlsafe(16), repr=False)
+    """Whoever has it may set the lead's first passphrase; made anew at every start."""
     work: Work = measure_for_records
     """What measures a photo of the records; tests put another one here."""
 
@@ -66,8 +71,10 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     """What a tool with records has besides."""
     store = Store(folder, config.database)
     app.extensions["store"] = store
+    app.extensions["setup_key"], app.extensions["host"] = config.setup_key, config.host
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
-    for blueprint in (station.station, results.results):
+    for blueprint in (station.station, results.results, lead.lead, room.room, join.join):
         app.register_blueprint(blueprint)
+    lead.init_app(app)
     if config.foreman:
         app.extensions["foreman"].start()

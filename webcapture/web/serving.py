@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from webcapture.errors import UsageError
+from webcapture.store.lead import has_passphrase
+from webcapture.store.store import Store
 from webcapture.web import WebConfig, create_app
 from webcapture.web.measuring import warm_up
 
@@ -36,7 +38,7 @@ def serve(host: str, port: int, data: Path | None, examples: Path | None = None)
     Raises UsageError where the address cannot be used.
     """
     check_address(host, port)
-    config = WebConfig(examples=examples, data=data, foreman=data is not None)
+    config = WebConfig(examples=examples, data=data, foreman=data is not None, host=host)
     run = _with_gunicorn if can_fork() else _with_waitress
     run(host, port, config)
 
@@ -104,8 +106,8 @@ def _addresses_of_name() -> Iterable[str]:
         return []
 
 
-def greeting(host: str, port: int) -> str:
-    """What to open, in plain words."""
+def greeting(host: str, port: int, setup_key: str | None = None) -> str:
+    """What to open, in plain words; ``setup_key`` is given while the lead has no passphrase yet."""
     here = "127.0.0.1" if host in ANYWHERE else host
     lines = ["The tool is running.", f"  On this computer, open  {_url(here, port)}"]
     others = own_addresses(host)
@@ -114,6 +116,9 @@ def greeting(host: str, port: int) -> str:
         lines += ["  If the phone finds nothing, both are not in one network, or a firewall is in between."]
     else:
         lines += ["  Phones cannot reach it. To let them, start it with  --host 0.0.0.0"]
+    if setup_key is not None:
+        lines += ["  First set the lead's passphrase: on this computer, open"]
+        lines += [f"    {_url(here, port)}lead/setup?key={setup_key}"]
     return "\n".join([*lines, "To stop it, press Ctrl+C."])
 
 
@@ -121,8 +126,20 @@ def _url(host: str, port: int) -> str:
     return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
 
 
-def _say(host: str, port: int) -> None:
-    print(greeting(host, port), flush=True)
+def _say(host: str, port: int, config: WebConfig) -> None:
+    print(greeting(host, port, _setup_key(config)), flush=True)
+
+
+def _setup_key(config: WebConfig) -> str | None:
+    """The key for setting the lead's passphrase, while there is none and records are kept."""
+    if config.data is None:
+        return None
+    store = Store(config.data, config.database)
+    try:
+        with store.database.reading() as session:
+            return None if has_passphrase(session) else config.setup_key
+    finally:
+        store.close()  # this process is not the one that serves
 
 
 def make_app(config: WebConfig) -> WSGIApplication:
@@ -152,7 +169,7 @@ def _with_waitress(host: str, port: int, config: WebConfig) -> None:
     server = waitress.create_server(
         app, host=host or "0.0.0.0", port=port, threads=web.threads, max_request_body_size=web.max_request_bytes
     )
-    _say(host, int(server.effective_port) if hasattr(server, "effective_port") else port)
+    _say(host, int(server.effective_port) if hasattr(server, "effective_port") else port, config)
     server.run()
 
 
@@ -177,12 +194,12 @@ def _gunicorn_options(host: str, port: int, config: WebConfig) -> dict[str, Any]
         "graceful_timeout": config.settings.web.stop_s,
         "control_socket_disable": True,
         "loglevel": "warning",
-        "when_ready": _announcer(host),
+        "when_ready": _announcer(host, config),
     }
 
 
-def _announcer(host: str) -> Callable[[Any], None]:
+def _announcer(host: str, config: WebConfig) -> Callable[[Any], None]:
     def announce(arbiter: Any) -> None:
-        _say(host, int(arbiter.LISTENERS[0].sock.getsockname()[1]))
+        _say(host, int(arbiter.LISTENERS[0].sock.getsockname()[1]), config)
 
     return announce

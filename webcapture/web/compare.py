@@ -1,0 +1,146 @@
+"""All stations side by side: each lane label's spots with mean and scatter, as groups, as a drawing and as rows of CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from webcapture.flags import Flag
+from webcapture.measure.correct import Corrected
+from webcapture.measure.outliers import Spread, spread
+from webcapture.model import Lane
+from webcapture.store.records import PracticalInfo
+from webcapture.web.findings import Findings
+
+Cell = str | int | float | None
+CSV_HEADER = (
+    "practical", "station", "photo", "received_at", "bay", "lane", "label", "role", "spot", "distance_mm", "run_mm",
+    "rf", "u_rf", "U_rf", "hrf", "rf_follows", "width_mm", "resolution", "colour", "software", "flags",
+)  # fmt: skip
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet takes a cell that begins so for a formula (OWASP, CSV injection; from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One station's Rf of one spot."""
+
+    station: str
+    photo_id: str
+    rf: float
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One spot of one lane label, at every station."""
+
+    label: str
+    role: str
+    spot: int
+    """Counted from the origin upwards."""
+    values: tuple[Value, ...]
+    spread: Spread
+    others: tuple[str, ...]
+    """Stations that found another number of spots in this lane: their spots cannot be matched, and are not in ``values``."""
+
+    @property
+    def outlier(self) -> Value | None:
+        """The value that Grubbs' test tells apart, if any."""
+        return None if self.spread.outlier is None else self.values[self.spread.outlier]
+
+
+def groups(practical: PracticalInfo, found: Sequence[tuple[str, Findings]]) -> list[Group]:
+    """Groups of (station label, findings), in the order of the plan; lanes in which no spot has an Rf are left out.
+
+    Spots are matched by their number from the origin, among the lanes that show the most common number of spots.
+    """
+    lanes: dict[tuple[str, str], list[tuple[str, str, Lane]]] = defaultdict(list)
+    for station, one in found:
+        for strip in one.strips:
+            for lane in strip.strip.lanes:
+                lanes[lane_name(practical, strip, lane)].append((station, one.info.id, lane))
+    order = [lane.label for lane in practical.plan.lanes]
+    keys = sorted(lanes, key=lambda key: (order.index(key[0]) if key[0] in order else len(order), key[0]))
+    return [group for key in keys for group in _groups_of(*key, lanes[key])]
+
+
+def _groups_of(label: str, role: str, lanes: Sequence[tuple[str, str, Lane]]) -> Iterator[Group]:
+    counts = Counter(len(lane.spots) for _, _, lane in lanes if lane.spots)
+    usual = max(counts, key=lambda count: (counts[count], count), default=0)
+    others = tuple(dict.fromkeys(station for station, _, lane in lanes if len(lane.spots) != usual))
+    for n in range(usual):
+        spots = [(station, photo, lane.spots[n]) for station, photo, lane in lanes if len(lane.spots) == usual]
+        values = tuple(Value(station, photo, spot.rf) for station, photo, spot in spots if spot.rf is not None)
+        if values:
+            yield Group(label, role, n + 1, values, spread([value.rf for value in values]), others)
+
+
+def lane_name(practical: PracticalInfo, strip: Corrected, lane: Lane) -> tuple[str, str]:
+    """(label, role) of a lane: as it was named by hand, else as planned. On a tray the strips are the lanes."""
+    tray = practical.plan.layout == "tray" and len(strip.strip.lanes) == 1
+    number = strip.strip.bay if tray else lane.lane
+    planned = {role.lane: role for role in practical.plan.lanes}
+    role = planned[number].role if number in planned else ""
+    named = strip.labels.get(lane.lane) or (planned[number].label if number in planned else "")
+    return named or f"{'Bay' if tray else 'Lane'} {number}", role
+
+
+def flags_of(found: Findings) -> list[Flag]:
+    """Every flag of a photo, each once."""
+    every = list(found.flags)
+    for strip in found.strips:
+        every += strip.strip.flags
+        for lane in strip.strip.lanes:
+            every += lane.flags
+            every += [flag for spot in lane.spots for flag in spot.flags]
+    return list({flag.code: flag for flag in every}.values())
+
+
+# --- CSV
+
+
+def csv_text(practical: PracticalInfo, stations: Mapping[str, str], found: Sequence[Findings]) -> str:
+    """All spots of all photos; ``stations`` gives labels by id. Text that a spreadsheet would run is made harmless."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(CSV_HEADER)
+    for one in found:
+        for row in _csv_rows(practical, stations[one.info.station_id], one):
+            writer.writerow([harmless(cell) if isinstance(cell, str) else cell for cell in row])
+    return out.getvalue()
+
+
+def harmless(text: str) -> str:
+    """A cell of text that no spreadsheet takes for a formula.
+
+    >>> harmless("=1+1"), harmless("Bench 3")
+    ("'=1+1", 'Bench 3')
+    """
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
+def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterator[tuple[Cell, ...]]:
+    info = found.info
+    head = (practical.plan.title, station, info.name, info.received_at.isoformat(timespec="seconds"))
+    for strip in found.strips:
+        for lane in strip.strip.lanes:
+            place = (strip.strip.bay, lane.lane, *lane_name(practical, strip, lane))
+            for spot in lane.spots:
+                follows_densest = strip.follows != "centre"
+                distance = spot.densest_distance_mm if follows_densest else spot.distance_mm
+                codes = " ".join(flag.code for flag in (*lane.flags, *spot.flags))
+                yield (
+                    *head, *place, spot.spot, _number(distance, 2), _number(lane.run_mm, 2), _number(spot.rf, 4),
+                    _number(spot.u_rf, 4), _number(spot.U_rf, 4), None if spot.rf is None else round(100 * spot.rf),
+                    strip.follows, _number(spot.width_mm, 2), _number(spot.resolution, 2), spot.colour,
+                    found.measurement.software, codes,
+                )  # fmt: skip
+
+
+def _number(value: float | None, digits: int) -> float | None:
+    """Rounded; empty for what is not known. A number is no text: its minus sign stays."""
+    return None if value is None or not math.isfinite(value) else round(value, digits)

@@ -1,0 +1,314 @@
+"""The room: one page a practical for the lead, with every station on it. It updates by itself where scripts run."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from dataclasses import dataclass
+from datetime import timedelta
+from ipaddress import ip_address
+from typing import Any
+from urllib.parse import urlsplit
+
+import segno
+from flask import Blueprint, Response, abort, current_app, make_response, redirect, render_template, request, url_for
+from sqlalchemy.orm import Session
+from werkzeug.wrappers import Response as BaseResponse
+
+import webcapture
+from webcapture.report.cautions import cautions_for
+from webcapture.report.handout import handout_pdf
+from webcapture.store import corrections, photos, practicals, stations
+from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, PracticalInfo, StationInfo
+from webcapture.web import findings
+from webcapture.web.compare import csv_text, flags_of, groups
+from webcapture.web.findings import Findings
+from webcapture.web.identity import now, require_lead, settings, store
+from webcapture.web.lead import practical_or_404
+from webcapture.web.plot import plot_svg
+
+room = Blueprint("room", __name__, url_prefix="/lead/practicals/<practical_id>")
+room.before_request(require_lead)
+
+MOST_CARDS = 60
+FLAGS_SHOWN = 3
+STATE_WORDS = {WAITING: "waiting", MEASURING: "being measured", MEASURED: "measured", REFUSED: "not measured"}
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One station on the page."""
+
+    station: StationInfo
+    photos: int
+    state: str
+    """Of the newest photo, in words; empty without any."""
+    trouble: dict[str, Any] | None
+    """Why the newest photo was refused."""
+    shown: str | None
+    """Id of the newest photo that is measured."""
+    flags: tuple[str, ...]
+    more_flags: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What the records hold of one practical now."""
+
+    practical: PracticalInfo
+    stations: tuple[StationInfo, ...]
+    photos: tuple[PhotoInfo, ...]
+
+    def newest_measured(self, station_id: str) -> PhotoInfo | None:
+        """That station's newest photo with a result."""
+        own = [one for one in self.photos if one.station_id == station_id and one.state == MEASURED]
+        return own[-1] if own else None
+
+    @property
+    def compared(self) -> list[PhotoInfo]:
+        """One photo a station: the newest that is measured."""
+        return [newest for one in self.stations if (newest := self.newest_measured(one.id)) is not None]
+
+
+# --- pages
+
+
+@room.get("")
+def show(practical_id: str) -> str:
+    """The page."""
+    practical = practical_or_404(practical_id)
+    method, lanes = practical.plan.method, practical.plan.lanes
+    with store().database.reading() as session:
+        context = _context(session, practical_id)
+        version = _version(session, _sight(session, practical_id))
+    return render_template(
+        "lead/room.html",
+        **context,
+        version=version,
+        address=join_address(practical),
+        cautions=cautions_for(
+            method.mobile_phase, method.locating, practical.plan.notes, *(one.label for one in lanes)
+        ),
+    )
+
+
+@room.get("/part")
+def part(practical_id: str) -> Response:
+    """What changes by itself, for the page's script; 304 where nothing has."""
+    with store().database.reading() as session:
+        version = _version(session, _sight(session, practical_id))
+        if version in request.if_none_match:
+            answer = make_response("", 304)
+        else:
+            answer = make_response(
+                render_template("lead/_room.html", **_context(session, practical_id), version=version)
+            )
+    answer.set_etag(version)
+    return answer
+
+
+@room.get("/plot.svg")
+def plot(practical_id: str) -> Response:
+    """Every station's Rf."""
+    with store().database.reading() as session:
+        drawn = plot_svg(groups(*_compared(session, _sight(session, practical_id))))
+    return Response(drawn, content_type="image/svg+xml; charset=utf-8")
+
+
+@room.get("/qr.svg")
+def qr(practical_id: str) -> Response:
+    """The way to join, for a phone's camera; 404 where no phone could follow it."""
+    address = join_address(practical_or_404(practical_id))
+    if address is None:
+        abort(404)
+    out = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(out, kind="svg", scale=8, border=4, light="#fff")
+    return Response(out.getvalue(), content_type="image/svg+xml; charset=utf-8")
+
+
+@room.get("/spots.csv")
+def spots(practical_id: str) -> Response:
+    """All spots of all photos."""
+    with store().database.reading() as session:
+        sight = _sight(session, practical_id)
+        labels = {one.id: one.label for one in sight.stations}
+        text = csv_text(sight.practical, labels, findings.of_photos(session, sight.photos))
+    # The mark at the front tells spreadsheets that the letters are UTF-8.
+    answer = Response("\ufeff" + text, content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="spots-{practical_id}.csv"'
+    return answer
+
+
+@room.get("/handout.pdf")
+def handout(practical_id: str) -> Response:
+    """Poster and cards to print."""
+    practical = practical_or_404(practical_id)
+    cards = request.args.get("cards", "1")
+    if not cards.isdecimal() or int(cards) > MOST_CARDS:
+        abort(400)
+    plan = practical.plan
+    data = handout_pdf(
+        plan.title,
+        practical.join_code,
+        join_address(practical),
+        plan.layout,
+        plan.page,
+        int(cards),
+        _joined_until(practical),
+    )
+    answer = Response(data, content_type="application/pdf")
+    answer.headers["Content-Disposition"] = f'attachment; filename="handout-{practical_id}.pdf"'
+    return answer
+
+
+# --- what the lead may do
+
+
+@room.post("/joining")
+def joining(practical_id: str) -> BaseResponse:
+    """Open or close joining."""
+    practical = practical_or_404(practical_id)
+    is_open = request.form.get("open") == "1"
+    until = now() + timedelta(hours=settings().room.open_hours) if is_open else practical.join_until
+    with store().database.writing() as session:
+        practicals.set_joining(session, practical_id, is_open, until)
+    return _back(practical_id)
+
+
+@room.post("/code")
+def code(practical_id: str) -> BaseResponse:
+    """Another join code."""
+    practical_or_404(practical_id)
+    with store().database.writing() as session:
+        practicals.renew_code(session, practical_id)
+    return _back(practical_id)
+
+
+@room.route("/stations/<station_id>/delete", methods=["GET", "POST"])
+def delete_station(practical_id: str, station_id: str) -> BaseResponse | str:
+    """Delete a station's work, once that is confirmed."""
+    with store().database.reading() as session:
+        station = stations.find(session, station_id)
+        count = len(photos.of_station(session, station_id))
+    if station is None or station.practical_id != practical_id:
+        abort(404)
+    if request.method == "GET":
+        return render_template("lead/delete_station.html", practical_id=practical_id, one=station, count=count)
+    with store().database.writing() as session:
+        stations.delete(session, station_id)
+    current_app.extensions["foreman"].sweep()
+    return _back(practical_id)
+
+
+@room.route("/purge", methods=["GET", "POST"])
+def purge(practical_id: str) -> BaseResponse | str:
+    """Delete every station with its work now, once that is confirmed; the practical itself stays."""
+    practical = practical_or_404(practical_id)
+    with store().database.reading() as session:
+        sight = _sight(session, practical_id)
+    if request.method == "GET":
+        return render_template("lead/purge.html", practical=practical, sight=sight)
+    with store().database.writing() as session:
+        for one in stations.of_practical(session, practical_id):
+            stations.delete(session, one.id)
+    current_app.extensions["foreman"].sweep()
+    return _back(practical_id)
+
+
+def _back(practical_id: str) -> BaseResponse:
+    return redirect(url_for("room.show", practical_id=practical_id), 303)
+
+
+# --- inside
+
+
+def join_address(practical: PracticalInfo) -> str | None:
+    """The address at which phones join, or None where only this computer reaches the tool."""
+    from webcapture.web.serving import ANYWHERE, own_addresses  # noqa: PLC0415 - it imports the whole tool
+
+    path = url_for("join.label", code=practical.join_code)
+    asked = urlsplit(request.host_url)
+    if not _is_this_computer(asked.hostname or ""):
+        return f"{request.host_url.rstrip('/')}{path}"
+    host = current_app.extensions["host"]
+    others = own_addresses(host if host else ANYWHERE[0])
+    if not others:
+        return None
+    name = f"[{others[0]}]" if ":" in others[0] else others[0]
+    port = "" if asked.port is None else f":{asked.port}"
+    return f"{asked.scheme}://{name}{port}{path}"
+
+
+def _is_this_computer(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _joined_until(practical: PracticalInfo) -> str:
+    return f"{practical.join_until:%Y-%m-%d %H:%M} UTC"
+
+
+def _sight(session: Session, practical_id: str) -> Sight:
+    practical = practicals.find(session, practical_id)
+    if practical is None:
+        abort(404)
+    own = stations.of_practical(session, practical_id)
+    return Sight(practical, tuple(own), tuple(photos.of_practical(session, practical_id)))
+
+
+def _version(session: Session, sight: Sight) -> str:
+    """A digest of all that the page shows, without working any of it out."""
+    changes = corrections.in_force(session, [one.id for one in sight.photos])
+    seen = (
+        webcapture.__version__,
+        sight.practical,
+        sight.practical.joinable(now()),
+        sight.stations,
+        [(one.id, one.state, one.trouble) for one in sight.photos],
+        sorted(one.id for several in changes.values() for one in several),
+    )
+    return hashlib.sha256(repr(seen).encode()).hexdigest()[:24]
+
+
+def _compared(session: Session, sight: Sight) -> tuple[PracticalInfo, list[tuple[str, Findings]]]:
+    labels = {one.id: one.label for one in sight.stations}
+    found = findings.of_photos(session, sight.compared)
+    return sight.practical, [(labels[one.info.station_id], one) for one in found]
+
+
+def _context(session: Session, practical_id: str) -> dict[str, Any]:
+    sight = _sight(session, practical_id)
+    practical, compared = _compared(session, sight)
+    flags = {one.info.id: [flag.text for flag in flags_of(one)] for _, one in compared}
+    states = [one.state for one in sight.photos]
+    return {
+        "practical": practical,
+        "joinable": practical.joinable(now()),
+        "until": _joined_until(practical),
+        "tiles": [_tile(one, sight, flags) for one in sight.stations],
+        "groups": groups(practical, compared),
+        "counts": {
+            "stations": len(sight.stations),
+            "photos": len(states),
+            "waiting": states.count(WAITING) + states.count(MEASURING),
+            "measured": states.count(MEASURED),
+            "refused": states.count(REFUSED),
+        },
+    }
+
+
+def _tile(station: StationInfo, sight: Sight, flags: dict[str, list[str]]) -> Tile:
+    own = [one for one in sight.photos if one.station_id == station.id]
+    shown = sight.newest_measured(station.id)
+    words = flags.get(shown.id, []) if shown else []
+    return Tile(
+        station=station,
+        photos=len(own),
+        state=STATE_WORDS[own[-1].state] if own else "",
+        trouble=own[-1].trouble if own else None,
+        shown=None if shown is None else shown.id,
+        flags=tuple(words[:FLAGS_SHOWN]),
+        more_flags=max(len(words) - FLAGS_SHOWN, 0),
+    )
