@@ -81,6 +81,8 @@ class LaneSight:
     lane: int
     label: str
     """What it holds, or ``""``."""
+    named: str
+    """What it was named by hand, or ``""``."""
     fields: tuple[Field, ...]
     rows: tuple[SpotRow, ...]
 
@@ -140,8 +142,8 @@ def _lane(corrected: Corrected, lane: Lane, planned: dict[int, str], several: bo
         key = corrected.keys[lane.lane, spot.spot]
         fields.append(Field(f"spot-{key}", f"Spot {spot.spot}", at[f"spot-{key}"], key))
     rows = tuple(_row(lane, spot, several, corrected.follows) for spot in lane.spots)
-    label = corrected.labels.get(lane.lane) or planned.get(lane.lane, "")
-    return LaneSight(lane.lane, label, tuple(fields), rows)
+    named = corrected.labels.get(lane.lane, "")
+    return LaneSight(lane.lane, named or planned.get(lane.lane, ""), named, tuple(fields), rows)
 
 
 def _marks(lane: Lane, sight: LaneSight, frame: Frame, several: bool) -> list[Mark]:
