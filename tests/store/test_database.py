@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import subprocess
 import sys
@@ -18,6 +19,7 @@ from alembic.operations import Operations
 from sqlalchemy.exc import IntegrityError, OperationalError, StatementError
 
 from tests.house.source import ROOT
+from tests.store.conftest import KINDS, POSTGRESQL
 from tests.store.scenario import NOON, photo, practical, station
 from webcapture.store import photos, practicals, stations
 from webcapture.store.db import Database, alembic_config, sqlite_address
@@ -58,6 +60,13 @@ def test_a_writer_takes_its_lock_before_it_reads(sqlite, tmp_path):
     with sqlite.writing(), pytest.raises(sqlite3.OperationalError, match="locked"):
         other.execute("BEGIN IMMEDIATE")
     other.close()
+
+
+def test_postgresql_is_tested_as_well():
+    """Every test with the fixture ``database`` runs on PostgreSQL too, where there is one to be used."""
+    if "postgresql" not in KINDS:
+        pytest.skip(f"no PostgreSQL here: the records were tested on SQLite alone ({POSTGRESQL} holds no address)")
+    assert Database(os.environ[POSTGRESQL]).engine.dialect.name == "postgresql"
 
 
 def count_up(database, barrier):

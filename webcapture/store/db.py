@@ -85,6 +85,13 @@ def sqlite_address(file: Path) -> str:
     return f"sqlite+pysqlite:///{file}"
 
 
+def remove(session: Session, row: object) -> None:
+    """Delete a row with all that belongs to it, which the database sees to; the session forgets what it held of them."""
+    session.delete(row)
+    session.flush()
+    session.expire_all()
+
+
 def alembic_config(connection: Connection) -> Config:
     """What Alembic's commands need to work on that connection."""
     config = Config()

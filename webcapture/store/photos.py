@@ -9,6 +9,7 @@ from sqlalchemy import func, or_, select, update
 from sqlalchemy.orm import Session
 
 from webcapture.errors import WebcaptureError
+from webcapture.store.db import remove
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, MeasurementInfo, PhotoInfo
 from webcapture.store.tables import Measurement, Photo, Station
 
@@ -120,7 +121,7 @@ def delete(session: Session, photo_id: str) -> None:
     """Delete a photo with its results and corrections."""
     row = session.get(Photo, photo_id)
     if row is not None:
-        session.delete(row)
+        remove(session, row)
 
 
 def latest(session: Session, photo_id: str) -> MeasurementInfo | None:

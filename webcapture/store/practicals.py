@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from webcapture.store.db import remove
 from webcapture.store.records import LaneRole, Method, PracticalInfo, PracticalPlan
 from webcapture.store.tables import Practical
 
@@ -76,7 +77,7 @@ def delete(session: Session, practical_id: str) -> None:
     """Delete a practical with its stations, photos, results and corrections; the files go with the next sweep."""
     row = session.get(Practical, practical_id)
     if row is not None:
-        session.delete(row)
+        remove(session, row)
 
 
 def tidy_code(code: str) -> str:

@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from webcapture.store.db import remove
 from webcapture.store.records import StationInfo
 from webcapture.store.tables import Station
 
@@ -52,7 +53,7 @@ def delete(session: Session, station_id: str) -> None:
     """Delete a station with all its work."""
     row = session.get(Station, station_id)
     if row is not None:
-        session.delete(row)
+        remove(session, row)
 
 
 def digest_of(token: str) -> str:
