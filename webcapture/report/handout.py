@@ -55,7 +55,7 @@ def _poster(canvas: Canvas, card: CardLayout, title: str, code: str, address: st
     _say(canvas, height, middle, top + 18, " ".join(code), 44, True)
     steps = [
         "Join the same wireless network as this tool.",
-        "Scan the code above with the phone's camera, or open the address and type the code."
+        "Scan the square above with the phone's camera, or type the address below it."
         if address is not None
         else "Open the tool's address and type the code.",
         "Choose a label for your station, then photograph your card.",

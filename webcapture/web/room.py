@@ -247,7 +247,8 @@ def _is_this_computer(host: str) -> bool:
 
 
 def _joined_until(practical: PracticalInfo) -> str:
-    return f"{practical.join_until:%Y-%m-%d %H:%M} UTC"
+    """In the time of the computer that runs the tool, which stands in the same room."""
+    return f"{practical.join_until.astimezone():%Y-%m-%d %H:%M %Z}"
 
 
 def _sight(session: Session, practical_id: str) -> Sight:
