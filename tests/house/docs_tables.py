@@ -16,7 +16,7 @@ from webcapture.cli import build_parser
 from webcapture.errors import ALL_ERRORS, WebcaptureError
 from webcapture.flags import REGISTRY
 from webcapture.settings import catalogue
-from webcapture.web.errors import REQUEST_ERRORS, TROUBLES
+from webcapture.web.errors import REQUEST_ERRORS, STATUS, TROUBLES
 
 DOCUMENT = ROOT / "DEVELOPERS.md"
 MARKED = re.compile(r"(<!-- table:(\w+) -->\n).*?(<!-- /table -->)", re.S)
@@ -56,7 +56,9 @@ def all_errors(above: type[WebcaptureError] = WebcaptureError) -> list[type[Webc
 
 def requests() -> str:
     """What the web tool answers before anything is measured."""
-    own = ((400, f"`{e.code}`", (e.__doc__ or "").splitlines()[0], e.default_hint) for e in REQUEST_ERRORS)
+    own = (
+        (STATUS.get(e, 400), f"`{e.code}`", (e.__doc__ or "").splitlines()[0], e.default_hint) for e in REQUEST_ERRORS
+    )
     known = ((t.status, f"`{t.code}`", t.message, t.hint) for t in TROUBLES.values())
     return table(("status", "code", "message", "hint"), [*own, *known])
 

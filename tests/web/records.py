@@ -26,6 +26,8 @@ from webcapture.web import WebConfig, create_app
 from webcapture.web.foreman import Declined, Done, Foreman, measure
 
 ROOT = Path(__file__).resolve().parents[2]
+WORK = "/work"
+"""The address of a station's page."""
 PHOTO = ROOT / "static" / "readme" / "photo.jpg"
 """Six strips on a tray, drawn by this program."""
 PLAN = PracticalPlan(
@@ -124,7 +126,7 @@ def close_room(room: Room) -> None:
 
 def send(client: FlaskClient, data: bytes = b"photo", name: str = "strip 1.jpg", photo_id: str | None = None) -> Any:
     """Send a photo as the page's script does."""
-    address = f"/work/photos/{photo_id or uuid.uuid4()}"
+    address = f"{WORK}/photos/{photo_id or uuid.uuid4()}"
     return client.put(address, data=data, content_type="image/jpeg", headers={"X-Name": quote(name)})
 
 
@@ -138,7 +140,7 @@ def wait_until(what: Callable[[], bool], seconds: float = 30.0) -> None:
 
 def finished(client: FlaskClient) -> bool:
     """Whether nothing of that station waits."""
-    return all(photo["state"] in {"measured", "refused"} for photo in client.get("/work/photos").json)
+    return all(photo["state"] in {"measured", "refused"} for photo in client.get(f"{WORK}/photos").json)
 
 
 def send_and_wait(client: FlaskClient, name: str = "strip 1.jpg") -> str:

@@ -20,6 +20,7 @@ import pytest
 from tests.web.records import (
     PHOTO,
     PLAN,
+    WORK,
     Inline,
     Room,
     close_room,
@@ -253,7 +254,7 @@ def put(port: int, token: str, photo_id: str, data: bytes) -> int:
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
     headers = {"Cookie": f"station={token}", "Content-Type": "image/jpeg", "X-Name": "strip.jpg"}
     try:
-        connection.request("PUT", f"/work/photos/{photo_id}", data, headers)
+        connection.request("PUT", f"{WORK}/photos/{photo_id}", data, headers)
         return connection.getresponse().status
     except (OSError, http.client.HTTPException):
         return 0

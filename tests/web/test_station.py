@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.records import Room, close_room, finished, open_room, send, send_and_wait, wait_until
+from tests.web.records import WORK, Room, close_room, finished, open_room, send, send_and_wait, wait_until
 from webcapture.settings import DEFAULTS
 from webcapture.store import photos, practicals
 
@@ -51,7 +51,7 @@ def test_same_id_and_bytes_again_change_nothing(asleep: Room) -> None:
     first, second = send(bench, photo_id=photo_id), send(bench, photo_id=photo_id)
     assert (first.status_code, second.status_code) == (201, 200)
     assert first.json == second.json
-    assert len(bench.get("/work/photos").json) == 1
+    assert len(bench.get(f"{WORK}/photos").json) == 1
 
 
 def test_same_id_with_other_bytes_is_refused(asleep: Room) -> None:
@@ -69,7 +69,7 @@ def test_same_id_from_another_station_is_refused(asleep: Room) -> None:
     send(asleep.join("Bench 1"), photo_id=photo_id)
     other = asleep.join("Bench 2")
     assert send(other, photo_id=photo_id).status_code == 409
-    assert other.get("/work/photos").json == []
+    assert other.get(f"{WORK}/photos").json == []
 
 
 def test_who_has_not_joined_is_told_what_to_do(asleep: Room) -> None:
@@ -82,8 +82,8 @@ def test_who_has_not_joined_is_told_what_to_do(asleep: Room) -> None:
         assert answer.json["error"]["code"] == "not-joined"
         assert "Join" in answer.json["error"]["hint"]
         assert stranger.get("/work").status_code == 403
-        assert stranger.get("/work/photos").status_code == 403
-        assert stranger.post("/work/photos", data={"photo": (io.BytesIO(b"x"), "x.jpg")}).status_code == 403
+        assert stranger.get(f"{WORK}/photos").status_code == 403
+        assert stranger.post(f"{WORK}/photos", data={"photo": (io.BytesIO(b"x"), "x.jpg")}).status_code == 403
 
 
 def test_closing_the_joining_does_not_stop_those_who_joined(asleep: Room) -> None:
@@ -144,7 +144,7 @@ def test_list_tells_states_newest_first(room: Room) -> None:
     bench = room.join("Bench 1")
     measured = send_and_wait(bench, "strip 1.jpg")
     send_and_wait(bench, "no-card.jpg")
-    listed = bench.get("/work/photos").json
+    listed = bench.get(f"{WORK}/photos").json
     assert [photo["name"] for photo in listed] == ["no-card.jpg", "strip 1.jpg"]
     assert listed[0]["state"] == "refused"
     assert listed[0]["trouble"]["code"] == "no-card"
@@ -169,15 +169,15 @@ def test_part_of_the_page_is_the_list_alone(room: Room) -> None:
 def test_form_without_scripts_sends_several(room: Room) -> None:
     bench = room.join("Bench 1")
     data: dict[str, Any] = {"photo": [(io.BytesIO(b"one"), "one.jpg"), (io.BytesIO(b"two"), "two.jpg")]}
-    answer = bench.post("/work/photos", data=data)
+    answer = bench.post(f"{WORK}/photos", data=data)
     assert answer.status_code == 303
     assert answer.headers["Location"] == "/work"
     wait_until(lambda: finished(bench))
-    assert {photo["name"] for photo in bench.get("/work/photos").json} == {"one.jpg", "two.jpg"}
+    assert {photo["name"] for photo in bench.get(f"{WORK}/photos").json} == {"one.jpg", "two.jpg"}
 
 
 def test_empty_form_says_what_to_do(asleep: Room) -> None:
-    answer = asleep.join("Bench 1").post("/work/photos", data={})
+    answer = asleep.join("Bench 1").post(f"{WORK}/photos", data={})
     assert answer.status_code == 400
     assert "No photo was chosen." in answer.text
 
@@ -185,12 +185,12 @@ def test_empty_form_says_what_to_do(asleep: Room) -> None:
 def test_one_station_never_sees_anothers(room: Room) -> None:
     mine, theirs = room.join("Bench 1"), room.join("Bench 2")
     send_and_wait(mine, "secret strip.jpg")
-    assert theirs.get("/work/photos").json == []
+    assert theirs.get(f"{WORK}/photos").json == []
     assert "secret strip" not in theirs.get("/work").text
 
 
 def test_foreign_pages_cannot_send(asleep: Room) -> None:
     bench = asleep.join("Bench 1")
-    answer = bench.put(f"/work/photos/{uuid.uuid4()}", data=b"x", headers={"Origin": "http://elsewhere.example"})
+    answer = bench.put(f"{WORK}/photos/{uuid.uuid4()}", data=b"x", headers={"Origin": "http://elsewhere.example"})
     assert answer.status_code == 403
-    assert bench.get("/work/photos").json == []
+    assert bench.get(f"{WORK}/photos").json == []

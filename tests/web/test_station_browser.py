@@ -17,7 +17,7 @@ from playwright.sync_api import Locator, Page, expect
 from werkzeug.serving import make_server
 
 from tests.web.conftest import OpenPage, Watched, jpeg
-from tests.web.records import Room, close_room, known_work, open_room, send_and_wait
+from tests.web.records import WORK, Room, close_room, known_work, open_room, send_and_wait
 from tests.web.test_browser import LEAST_TARGET_PX, WIDTHS, axe_violations, overflow
 from webcapture.errors import TooLarge
 from webcapture.settings import Settings
@@ -182,12 +182,12 @@ def test_two_photos_taken_offline_arrive_once_after_the_page_was_closed(
     page.close()
     # The page itself cannot be loaded without a network; what it sends is cut off until its outbox was seen to hold both.
     context.set_offline(False)
-    context.route("**/work/photos/*", lambda route: route.abort("internetdisconnected"))
+    context.route(f"**{WORK}/photos/*", lambda route: route.abort("internetdisconnected"))
     page = context.new_page()
     page.goto(address)
     expect(waiting(page)).to_contain_text("2 photos wait on this phone.")
     assert arrived(room) == []
-    context.unroute("**/work/photos/*")
+    context.unroute(f"**{WORK}/photos/*")
     page.evaluate("window.dispatchEvent(new Event('online'))")
     expect(waiting(page)).to_have_text("No photo waits on this phone.")
     expect(sent(page)).to_have_count(2)

@@ -11,6 +11,7 @@ from flask import Flask, Response, jsonify, make_response, render_template, requ
 from werkzeug.exceptions import HTTPException
 
 from webcapture.errors import TooLarge, Unexpected, WebcaptureError
+from webcapture.store.photos import IdTaken
 
 PART_HEADER = "X-Part"
 """A request that carries it wants the part of a page that its script will put in place, not a whole page."""
@@ -37,7 +38,25 @@ class NoExample(WebcaptureError):
     default_hint = "Choose one of the examples that the page offers."
 
 
-REQUEST_ERRORS: tuple[type[WebcaptureError], ...] = (NoPhoto, TooManyPhotos, NoExample)
+class NotJoined(WebcaptureError):
+    """Nobody's cookie, or one of a station whose work was deleted."""
+
+    code = "not-joined"
+    default_hint = (
+        "Join with the code that the lead shows. Photos that wait on this phone stay there and are sent afterwards."
+    )
+
+
+class Full(WebcaptureError):
+    """A station has sent as many photos as it may."""
+
+    code = "station-full"
+    default_hint = "Ask the lead: deleting this station's work makes room, or join again as another station."
+
+
+REQUEST_ERRORS: tuple[type[WebcaptureError], ...] = (NoPhoto, TooManyPhotos, NoExample, NotJoined, IdTaken, Full)
+STATUS: dict[type[WebcaptureError], int] = {NotJoined: 403, IdTaken: 409, TooLarge: 413, Full: 429}
+"""Of an answer to such an error; 400 for all others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +107,7 @@ def _http_error(error: HTTPException) -> Response:
 
 
 def _request_error(error: WebcaptureError) -> Response:
-    return _answer(Trouble(400, error.code, error.message, error.hint))
+    return _answer(Trouble(STATUS.get(type(error), 400), error.code, error.message, error.hint))
 
 
 def _answer(trouble: Trouble) -> Response:

@@ -16,14 +16,13 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from webcapture.errors import TooLarge, Truncated, WebcaptureError
 from webcapture.store import photos, practicals
-from webcapture.store.photos import IdTaken
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, StationInfo
-from webcapture.web.errors import NoPhoto, TooManyPhotos, wants_part
+from webcapture.web.errors import STATUS, Full, NoPhoto, NotJoined, TooManyPhotos, wants_part
 from webcapture.web.foreman import Foreman
 from webcapture.web.identity import current_station, now, settings, store
 from webcapture.web.measuring import tidy_name
 
-station = Blueprint("station", __name__)
+station = Blueprint("station", __name__, url_prefix="/work")
 
 NAME_HEADER = "X-Name"
 """The file's name, percent-encoded."""
@@ -33,31 +32,6 @@ WORDS = {
     MEASURED: "Measured",
     REFUSED: "Not measured",
 }
-
-
-class NotJoined(WebcaptureError):
-    """Nobody's cookie, or one of a station whose work was deleted."""
-
-    code = "not-joined"
-    default_hint = (
-        "Join with the code that the lead shows. Photos that wait on this phone stay there and are sent afterwards."
-    )
-
-
-class Full(WebcaptureError):
-    """A station has sent as many photos as it may."""
-
-    code = "station-full"
-    default_hint = "Ask the lead: deleting this station's work makes room, or join again as another station."
-
-
-STATUS: dict[type[WebcaptureError], int] = {
-    NotJoined: 403,
-    IdTaken: 409,
-    TooLarge: 413,
-    Full: 429,
-}
-"""Answers to a photo that is not taken; 400 for all others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +53,7 @@ def foreman() -> Foreman:
     return cast(Foreman, current_app.extensions["foreman"])
 
 
-@station.get("/work")
+@station.get("")
 def work() -> str | tuple[str, int]:
     """The station's page, or only its list of photos for the page's own script."""
     who = current_station()
@@ -93,7 +67,7 @@ def work() -> str | tuple[str, int]:
     return render_template("station/work.html", practical=practical, who=who, photos=listed, name_header=NAME_HEADER)
 
 
-@station.get("/work/photos")
+@station.get("/photos")
 def listing() -> Response | tuple[Response, int]:
     """The station's photos, the newest first."""
     who = current_station()
@@ -102,7 +76,7 @@ def listing() -> Response | tuple[Response, int]:
     return jsonify([_as_json(photo) for photo in _infos(who)])
 
 
-@station.put("/work/photos/<uuid:photo_id>")
+@station.put("/photos/<uuid:photo_id>")
 def put(photo_id: uuid.UUID) -> tuple[Response, int]:
     """Take one photo, its bytes being the request's body. 201, or 200 where it had arrived before."""
     who = current_station()
@@ -116,7 +90,7 @@ def put(photo_id: uuid.UUID) -> tuple[Response, int]:
     return jsonify(_as_json(info)), 201 if new else 200
 
 
-@station.post("/work/photos")
+@station.post("/photos")
 def post() -> BaseResponse | tuple[str, int]:
     """The same for a form, where the page's script does not run."""
     who = current_station()
