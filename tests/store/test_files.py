@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import os
 import random
+import shutil
+import signal
 import stat
 import subprocess
 import sys
@@ -138,9 +140,17 @@ WRITER = """
 import os, sys, pathlib
 from webcapture.store.files import Vault
 vault = Vault(pathlib.Path(sys.argv[1]))
+rest = os.urandom(12_000_000)
 print("ready", flush=True)
-while True:
-    print(vault.put(os.urandom(3_000_000)), flush=True)
+for n in range(1000):
+    print(vault.put(n.to_bytes(4, "big") + rest), flush=True)
+"""
+DYING = """
+import resource, signal, sys, pathlib
+from webcapture.store.files import Vault
+signal.signal(signal.SIGXFSZ, signal.SIG_DFL)
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]), int(sys.argv[2])))
+Vault(pathlib.Path(sys.argv[1])).put(bytes(3_000_000))
 """
 
 
@@ -152,7 +162,13 @@ def killed_while_writing(folder, moment):
         time.sleep(moment)
         process.kill()
         said = process.stdout.read()
-    return [line for line in said.splitlines(keepends=True) if line.endswith("\n")]
+    return {line.strip() for line in said.splitlines(keepends=True) if line.endswith("\n")}
+
+
+def torn(folder):
+    """Final names under which not all of the bytes lie."""
+    whole = [path for path in files(folder) if len(path.name) == 64]
+    return [path.name for path in whole if hashlib.sha256(path.read_bytes()).hexdigest() != path.name]
 
 
 def test_a_killed_process_leaves_no_torn_file(tmp_path):
@@ -161,13 +177,26 @@ def test_a_killed_process_leaves_no_torn_file(tmp_path):
     unfinished = 0
     for n in range(ROUNDS):
         folder = tmp_path / str(n)
-        promised = {line.strip() for line in killed_while_writing(folder, moments.uniform(0.005, 0.12))}
+        promised = killed_while_writing(folder, moments.uniform(0.005, 0.15))
         found = files(folder)
         whole = {path.name for path in found if len(path.name) == 64}
         unfinished += len(found) - len(whole)
-        for name in whole:
-            assert hashlib.sha256((folder / name[:2] / name).read_bytes()).hexdigest() == name
+        assert torn(folder) == []
         assert promised <= whole
         assert Vault(folder).sweep(whole) == []
         assert {path.name for path in files(folder)} == whole
+        shutil.rmtree(folder)
     assert unfinished > 0, "no kill met a file half written: the test says nothing"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the limit on a file's size is a POSIX one")
+@pytest.mark.parametrize("size", [0, 1, 4096, 1_000_001, 2_999_999])
+def test_a_process_that_dies_at_a_certain_byte_leaves_no_torn_file(tmp_path, size):
+    """The system itself ends the process at that byte (setrlimit, RLIMIT_FSIZE: SIGXFSZ), after writing those before it."""
+    run = [sys.executable, "-c", DYING, str(tmp_path), str(size)]
+    assert subprocess.run(run, cwd=ROOT, check=False).returncode == -signal.SIGXFSZ
+    assert torn(tmp_path) == []
+    left = files(tmp_path)
+    assert [(path.suffix, path.stat().st_size) for path in left] == [(".part", size)]
+    assert Vault(tmp_path).sweep([]) == []
+    assert files(tmp_path) == []
