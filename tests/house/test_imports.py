@@ -17,6 +17,7 @@ TOP = ["", "__main__", "pipeline", "synthetic", "demo", "cli"]
 """May import all of it; "" is the package's own face."""
 
 WEB_LIBRARIES = {"flask", "werkzeug", "jinja2", "markupsafe", "gunicorn", "waitress"}
+RECORD_LIBRARIES = {"sqlalchemy", "alembic", "cattrs"}
 WRITERS = {"write_text", "write_bytes", "mkdir", "unlink", "rmtree", "touch", "rename", "symlink_to"}
 
 
@@ -87,6 +88,15 @@ def test_flask_stays_in_the_web_tool() -> None:
     users = [(m, where) for m in modules() for name, where in outside(m) if name in WEB_LIBRARIES]
     assert users
     assert [where for m, where in users if m.room != "web"] == []
+
+
+def test_records_stay_in_the_store() -> None:
+    """The web tool hands sessions on and names their type; and the store knows neither the web nor pixels."""
+    users = [(m.room, name) for m in modules() for name, _ in imports(m) if name.split(".")[0] in RECORD_LIBRARIES]
+    assert {name.split(".")[0] for room, name in users if room == "store"} == RECORD_LIBRARIES
+    assert {(room, name) for room, name in users if room != "store"} <= {("web", "sqlalchemy.orm.Session")}
+    in_store = [name for m in modules() if m.room == "store" for name, _ in outside(m)]
+    assert {"cv2", "PIL", "scipy", *WEB_LIBRARIES} & set(in_store) == set()
 
 
 def test_measuring_knows_numpy_and_scipy_only() -> None:
