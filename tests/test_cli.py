@@ -243,7 +243,7 @@ def test_serve_passes_on_what_it_was_told(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(serving, "serve", lambda *arguments: told.append(arguments))
     assert main(["serve", "--host", "0.0.0.0", "--port", "8123", "--data", "kept"]) == 0
     assert main(["serve"]) == 0
-    assert told == [("0.0.0.0", 8123, Path("kept")), ("127.0.0.1", 8000, None)]
+    assert told == [("0.0.0.0", 8123, Path("kept")), ("127.0.0.1", 8000, Path("data"))]
 
 
 def test_an_address_in_use_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:

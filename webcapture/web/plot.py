@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
@@ -12,7 +13,9 @@ WIDTH, LEFT, RIGHT = 360.0, 16.0, 344.0
 HEAD, ROW, FOOT = 8.0, 62.0, 34.0
 INK, PENCIL, RULE, BLUE, STOP = "#22282a", "#575d5c", "#cfc6b0", "#175766", "#8f1f1a"
 FONT = "system-ui, -apple-system, Segoe UI, Roboto, Noto Sans, sans-serif"
-DOT = 3.2
+DOT, STACK = 3.2, 22.0
+"""Radius of a dot, and the height that dots over one another share."""
+LETTERS = 30
 
 
 def plot_svg(groups: Sequence[Group]) -> str:
@@ -44,16 +47,15 @@ def _row(group: Group, top: float) -> Iterator[str]:
     spread = group.spread
     name = f"{group.label}, spot {group.spot}"
     scatter = "" if spread.s is None else f", s {spread.s:.3f}"
-    yield _text(LEFT, top + 12, name if len(name) < 34 else name[:32] + "…", bold=True)
+    yield _text(LEFT, top + 12, _short(name), bold=True)
     yield _text(RIGHT, top + 12, f"{spread.mean:.3f}{scatter}, n {spread.n}", "end")
-    middle = top + 34
+    middle = top + 36
     for value, lift in _stacked(group.values):
-        apart = value is group.outlier
-        yield _dot(_x(value.rf), middle - lift, apart)
+        yield _dot(_x(value.rf), middle - lift, value is group.outlier)
     if group.outlier is not None:
-        anchor, side = ("end", -8) if group.outlier.rf > 0.5 else ("start", 8)
-        yield _text(_x(group.outlier.rf) + side, middle + 4, group.outlier.station, anchor, STOP)
-    yield from _mean(group, top + 46)
+        anchor = "end" if group.outlier.rf > 0.5 else "start"
+        yield _text(_x(group.outlier.rf), top + 26, _short(group.outlier.station), anchor, STOP)
+    yield from _mean(group, top + 52)
 
 
 def _mean(group: Group, y: float) -> Iterator[str]:
@@ -71,12 +73,18 @@ def _dot(x: float, y: float, apart: bool) -> str:
 
 
 def _stacked(values: Sequence[Value]) -> Iterator[tuple[Value, float]]:
-    """Each value and how far it is lifted, so that dots of the same place stand beside one another."""
-    taken: dict[int, int] = {}
-    for value in values:
-        place = round(_x(value.rf) / (2 * DOT))
-        taken[place] = taken.get(place, -1) + 1
-        yield value, (taken[place] + 1) // 2 * DOT * (1 if taken[place] % 2 else -1)
+    """Each value and how far it is lifted: dots of the same place stand over one another, closer the more there are."""
+    places = [round(_x(value.rf) / (2 * DOT)) for value in values]
+    counts = Counter(places)
+    met: Counter[int] = Counter()
+    for value, place in zip(values, places, strict=True):
+        step = min(2 * DOT, STACK / counts[place])
+        yield value, (met[place] - (counts[place] - 1) / 2) * step
+        met[place] += 1
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= LETTERS else words[: LETTERS - 1] + "…"
 
 
 def _x(rf: float) -> float:
