@@ -321,6 +321,16 @@ def test_a_moved_spot_checked_by_hand():
     assert densest.lanes[0].spots[1].rf == pytest.approx(0.5)
 
 
+def test_a_hand_makes_no_spot_more_certain():
+    """A cloud whose centre is known to 0.9 mm is not known better by being pointed at."""
+    strip = simple()
+    cloud = replace(strip.lanes[0].spots[1], u_centre_mm=0.9)
+    lane = replace(strip.lanes[0], spots=(strip.lanes[0].spots[0], cloud, strip.lanes[0].spots[2]))
+    spot = after(replace(strip, lanes=(lane,)), change("spot", key="2", s_mm=67.0)).lanes[0].spots[1]
+    assert spot.u_centre_mm == inputs(spot)["centre"] == 0.9
+    assert spot.u_rf == pytest.approx(0.9 / 90)
+
+
 def test_keys_stay_while_numbers_change():
     found = corrected(simple(), [change("spot", key="1", s_mm=85.0)], DEFAULTS)
     assert [spot.spot for spot in found.strip.lanes[0].spots] == [1, 2, 3]

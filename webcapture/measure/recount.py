@@ -128,7 +128,7 @@ def _spot(n: int, state: LaneState, ground: Ground) -> Spot:
         rf=rf,
         u_rf=u,
         U_rf=None if u is None else expanded(u),
-        u_centre_mm=ground.settings.hand.u_spot_mm if mark.by_hand else old.u_centre_mm,
+        u_centre_mm=_u_centre(mark, ground.settings),
         resolution=_resolution(mark, state.ordered[n + 1]) if n + 1 < len(state.marks) else None,
         budget=budget,
         flags=flags(*codes, *([BY_HAND] if mark.by_hand else [])),
@@ -160,7 +160,7 @@ def _ratio(mark: Mark, state: LaneState, ground: Ground) -> tuple[float | None, 
         s,
         state.origin,
         state.front,
-        u_centre_mm=hand.u_spot_mm if mark.by_hand else mark.spot.u_centre_mm,
+        u_centre_mm=_u_centre(mark, ground.settings),
         u_origin_mm=hand.u_line_mm if state.hand_origin else known["origin"],
         u_front_mm=hand.u_line_mm if state.hand_front else known["front"],
         u_rectification_mm=known["rectification"],
@@ -169,6 +169,11 @@ def _ratio(mark: Mark, state: LaneState, ground: Ground) -> tuple[float | None, 
     )
     told = tuple(replace(part, kind="B") if placed.get(part.name) else part for part in budget)
     return max((s - state.origin) / (state.front - state.origin), 0.0), u, told
+
+
+def _u_centre(mark: Mark, settings: Settings) -> float:
+    """As measured; by hand no less: what made a spot hard to place for the program does so for an eye."""
+    return max(mark.spot.u_centre_mm, settings.hand.u_spot_mm) if mark.by_hand else mark.spot.u_centre_mm
 
 
 def _as_measured(mark: Mark, state: LaneState, ground: Ground) -> dict[str, float]:
