@@ -67,12 +67,38 @@ def test_counts_tiles_states_and_flags(room: Room, lead: FlaskClient, practical:
     assert counts is not None
     words = re.sub("<[^>]+>", "", counts[1])
     assert words == "3 stations, 4 photos: 2 measured, 1 waiting, 1 not measured"
-    assert f"/results/{new}/picture.jpg" in page
+    assert f"/photos/{new}/small.jpg" in page
     assert old not in page
     assert "A bright reflection lies on part of the card." in page
     assert "and 1 more" in page
     assert "2 photos, the newest waiting." in page
     assert "No photo yet." in page
+
+
+def test_tiles_picture_is_small_and_kept_until_something_changes(
+    room: Room, lead: FlaskClient, practical: PracticalInfo
+) -> None:
+    station, _ = room.station(practical, "Owl")
+    photo = room.measured(station, (0.4,))
+    address = re.compile(rf'src="({base(practical)}/photos/{photo}/small\.jpg\?[\d-]+)"')
+    first = address.search(lead.get(base(practical)).text)
+    assert first is not None
+    answer = lead.get(first[1])
+    assert "immutable" in answer.headers["Cache-Control"]
+    picture = cv2.imdecode(np.frombuffer(answer.data, np.uint8), cv2.IMREAD_COLOR)
+    assert picture is not None
+    assert max(picture.shape) <= 640
+    room.station(practical, "Fox")
+    again = address.search(lead.get(base(practical)).text)
+    assert again is not None
+    assert again[1] == first[1]
+    corrected(room, photo)
+    other = address.search(lead.get(base(practical)).text)
+    assert other is not None
+    assert other[1] != first[1]
+    assert lead.get(other[1]).data != answer.data
+    elsewhere = room.practical("Another")
+    assert lead.get(f"{base(elsewhere)}/photos/{photo}/small.jpg").status_code == 404
 
 
 def test_refused_photo_says_why(room: Room, lead: FlaskClient, practical: PracticalInfo) -> None:

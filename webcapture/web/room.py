@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 import segno
 from flask import Blueprint, Response, abort, current_app, make_response, redirect, render_template, request, url_for
+from PIL import Image
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as BaseResponse
 
@@ -19,9 +20,11 @@ import webcapture
 from webcapture.report.cautions import cautions_for
 from webcapture.report.handout import handout_pdf
 from webcapture.store import corrections, photos, practicals, stations
+from webcapture.store.codec import StoredResult
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings
 from webcapture.web.compare import csv_text, flags_of, groups
+from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, settings, store
 from webcapture.web.lead import practical_or_404
@@ -32,6 +35,8 @@ room.before_request(require_lead)
 
 MOST_CARDS = 60
 FLAGS_SHOWN = 3
+SMALL_PX = (480, 640)
+"""Of a tile's picture at most: twice what it takes on the page, for fine screens."""
 STATE_WORDS = {WAITING: "waiting", MEASURING: "being measured", MEASURED: "measured", REFUSED: "not measured"}
 
 
@@ -47,6 +52,8 @@ class Tile:
     """Why the newest photo was refused."""
     shown: str | None
     """Id of the newest photo that is measured."""
+    seen: str
+    """Changes with what is known of that photo: its measurement and its corrections."""
     flags: tuple[str, ...]
     more_flags: int
 
@@ -113,6 +120,29 @@ def plot(practical_id: str) -> Response:
     with store().database.reading() as session:
         drawn = plot_svg(groups(*_compared(session, _sight(session, practical_id))))
     return Response(drawn, content_type="image/svg+xml; charset=utf-8")
+
+
+@room.get("/photos/<photo_id>/small.jpg")
+def small(practical_id: str, photo_id: str) -> Response:
+    """A tile's picture. Its address holds what was seen of the photo, so that browsers may keep it until that changes."""
+    with store().database.reading() as session:
+        known = [one.id for one in _sight(session, practical_id).photos]
+        found = findings.of_photo(session, photo_id, strict=False) if photo_id in known else None
+    if found is None:
+        abort(404)
+    answer = Response(_small_jpeg(found), content_type="image/jpeg")
+    answer.headers["Cache-Control"] = "private, max-age=86400, immutable"
+    return answer
+
+
+def _small_jpeg(found: Findings) -> bytes:
+    sheet = page_sheet(store().vault.read(found.measurement.page), settings().light.sheet_px_per_mm)
+    stored = StoredResult(found.card, tuple(one.strip for one in found.strips), found.flags)
+    drawn = Image.open(io.BytesIO(webcapture.annotated_jpeg(as_result(stored, found.info.name, sheet))))
+    drawn.thumbnail(SMALL_PX)
+    out = io.BytesIO()
+    drawn.save(out, "JPEG", quality=settings().report.jpeg_quality)
+    return out.getvalue()
 
 
 @room.get("/qr.svg")
@@ -283,12 +313,13 @@ def _context(session: Session, practical_id: str) -> dict[str, Any]:
     sight = _sight(session, practical_id)
     practical, compared = _compared(session, sight)
     flags = {one.info.id: [flag.text for flag in flags_of(one)] for _, one in compared}
+    seen = _seen(session, [one for _, one in compared])
     states = [one.state for one in sight.photos]
     return {
         "practical": practical,
         "joinable": practical.joinable(now()),
         "until": _joined_until(practical),
-        "tiles": [_tile(one, sight, flags) for one in sight.stations],
+        "tiles": [_tile(one, sight, flags, seen) for one in sight.stations],
         "groups": groups(practical, compared),
         "counts": {
             "stations": len(sight.stations),
@@ -300,7 +331,15 @@ def _context(session: Session, practical_id: str) -> dict[str, Any]:
     }
 
 
-def _tile(station: StationInfo, sight: Sight, flags: dict[str, list[str]]) -> Tile:
+def _seen(session: Session, found: list[Findings]) -> dict[str, str]:
+    changes = corrections.in_force(session, [one.info.id for one in found])
+    return {
+        one.info.id: "-".join(str(n) for n in (one.measurement.id, *(c.id for c in changes[one.info.id])))
+        for one in found
+    }
+
+
+def _tile(station: StationInfo, sight: Sight, flags: dict[str, list[str]], seen: dict[str, str]) -> Tile:
     own = [one for one in sight.photos if one.station_id == station.id]
     shown = sight.newest_measured(station.id)
     words = flags.get(shown.id, []) if shown else []
@@ -310,6 +349,7 @@ def _tile(station: StationInfo, sight: Sight, flags: dict[str, list[str]]) -> Ti
         state=STATE_WORDS[own[-1].state] if own else "",
         trouble=own[-1].trouble if own else None,
         shown=None if shown is None else shown.id,
+        seen=seen.get(shown.id, "") if shown else "",
         flags=tuple(words[:FLAGS_SHOWN]),
         more_flags=max(len(words) - FLAGS_SHOWN, 0),
     )
