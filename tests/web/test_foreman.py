@@ -320,3 +320,26 @@ def unfinished(folder: Path) -> int:
     with sqlite3.connect(folder / "records.sqlite3") as database:
         counted = database.execute("SELECT count(*) FROM photo WHERE state IN ('waiting', 'measuring')").fetchone()
     return int(counted[0])
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+def test_tool_stops_at_once_in_the_middle_of_measuring(tmp_path: Path, how: signal.Signals) -> None:
+    """Ctrl+C in a terminal reaches all processes: nothing complains, and what was in work waits for the next start."""
+    store = Store(tmp_path)
+    with store.database.writing() as session:
+        practical = practicals.create(session, PLAN, datetime.now(UTC), timedelta(hours=1))
+        _, token = stations.join(session, practical.id, "Bench 1", datetime.now(UTC))
+    store.close()
+    served = Running(SERVED.format(folder=str(tmp_path)))
+    for number in range(4):
+        assert put(served.port, token, str(uuid.uuid4()), PHOTO.read_bytes() + b"\0" * number) == 201
+    time.sleep(0.7)
+    begun = time.monotonic()
+    os.killpg(served.process.pid, how) if how is signal.SIGINT else served.process.send_signal(how)
+    complaints = served.process.communicate(timeout=30)[1]
+    assert time.monotonic() - begun < 4
+    assert served.process.returncode == 0
+    assert complaints == ""
+    with sqlite3.connect(tmp_path / "records.sqlite3") as database:
+        states = {state for (state,) in database.execute("SELECT DISTINCT state FROM photo")}
+    assert states <= {"waiting", "measured"}

@@ -18,6 +18,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from multiprocessing import resource_tracker
 
 from PIL import Image
 
@@ -68,8 +69,7 @@ def measure(data: bytes, name: str, settings: Settings) -> Done | Declined:
 
 
 def _prepare_process() -> None:
-    """Ctrl+C is the parent's to hear; and a process whose parent was killed must not stay behind."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """A process whose parent was killed must not stay behind."""
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
@@ -117,7 +117,7 @@ class Foreman:
         self._wake.set()
 
     def stop(self) -> None:
-        """Finish the photos in work, begin no other, and end."""
+        """End at once; photos in work wait again, for the next start."""
         self._stopping.set()
         self._wake.set()
         if self._thread is not None:
@@ -159,7 +159,8 @@ class Foreman:
             self._guarded(self._round)
             self._wake.wait(self._settings.room.look_s)
             self._wake.clear()
-        self._wind_up()
+        self._end_processes()
+        self._guarded(self._wind_up)
 
     def _guarded(self, step: Callable[[], None]) -> None:
         """A full disk or a locked database now must not end the measuring for ever."""
@@ -274,11 +275,19 @@ class Foreman:
         """A measurement that takes for ever is ended with its process, and then counts as one that died."""
         latest = datetime.now(UTC) - timedelta(seconds=self._settings.room.lease_s)
         if any(task.begun < latest for task in self._running.values()):
-            # Public only from Python 3.14 on, as kill_workers.
-            for process in list((getattr(self._executor, "_processes", None) or {}).values()):
-                process.kill()
+            self._end_processes()
+
+    def _end_processes(self) -> None:
+        # Public only from Python 3.14 on, as kill_workers.
+        for process in list((getattr(self._executor, "_processes", None) or {}).values()):
+            process.kill()
 
     def _processes(self) -> Executor:
+        if hasattr(signal, "pthread_sigmask"):
+            # Ctrl+C is the tool's to hear: what this thread blocks, its processes inherit, from their first moment on.
+            # Python's own helper process comes first, because starting it takes such a block away again.
+            resource_tracker.ensure_running()
+            signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         return ProcessPoolExecutor(
             self._settings.room.processes,
             mp_context=multiprocessing.get_context("spawn"),
@@ -292,11 +301,17 @@ class Foreman:
             self._executor = None
 
     def _wind_up(self) -> None:
+        """Store what was finished in the last moment; what was not waits again."""
         if self._executor is not None:
             self._executor.shutdown(wait=True, cancel_futures=True)
-        self._guarded(self._collect)
-        if self._held is not None:
-            self._put_back(self._held)
+        left = [] if self._held is None else [self._held]
+        for future, task in self._running.items():
+            if future.cancelled() or future.exception() is not None:
+                left.append(task.photo)
+            else:
+                self._store_outcome(task.photo, future.result())
+        for photo in left:
+            self._put_back(photo)
 
 
 def _unexpected() -> Declined:

@@ -142,10 +142,15 @@ def _setup_key(config: WebConfig) -> str | None:
         store.close()  # this process is not the one that serves
 
 
-def make_app(config: WebConfig) -> WSGIApplication:
-    """The application as a server runs it: libraries loaded, and no thread lost to a phone that left."""
+def make_app(config: WebConfig, closing: list[Callable[[], None]] | None = None) -> WSGIApplication:
+    """The application as a server runs it: libraries loaded, and no thread lost to a phone that left.
+
+    What has to be called before the process ends is added to ``closing``.
+    """
     app = create_app(config)
     warm_up()
+    if closing is not None and "foreman" in app.extensions:
+        closing.append(app.extensions["foreman"].stop)
     return give_up_on_stalled(app.wsgi_app, config.settings.web.stall_s)
 
 
@@ -164,23 +169,34 @@ def give_up_on_stalled(app: WSGIApplication, stall_s: float) -> WSGIApplication:
 def _with_waitress(host: str, port: int, config: WebConfig) -> None:
     import waitress  # noqa: PLC0415 - only where gunicorn cannot run
 
-    app = make_app(config)
+    closing: list[Callable[[], None]] = []
+    app = make_app(config, closing)
     web = config.settings.web
     server = waitress.create_server(
         app, host=host or "0.0.0.0", port=port, threads=web.threads, max_request_body_size=web.max_request_bytes
     )
     _say(host, int(server.effective_port) if hasattr(server, "effective_port") else port, config)
-    server.run()
+    try:
+        server.run()
+    finally:
+        _close(closing)
 
 
 def _with_gunicorn(host: str, port: int, config: WebConfig) -> None:
     from webcapture.web.unix import Server  # noqa: PLC0415 - not to be had everywhere
 
+    closing: list[Callable[[], None]] = []  # filled in the worker, where it is used
+    options = {**_gunicorn_options(host, port, config), "worker_exit": lambda _server, _worker: _close(closing)}
     try:
-        Server(_gunicorn_options(host, port, config), partial(make_app, config)).run()
+        Server(options, partial(make_app, config, closing)).run()
     except SystemExit as stop:
         if stop.code:
             raise
+
+
+def _close(closing: list[Callable[[], None]]) -> None:
+    while closing:
+        closing.pop()()
 
 
 def _gunicorn_options(host: str, port: int, config: WebConfig) -> dict[str, Any]:
