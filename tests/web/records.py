@@ -17,9 +17,11 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 import webcapture
+from webcapture.flags import flags
 from webcapture.settings import DEFAULTS, Settings
 from webcapture.store import lead as leads
 from webcapture.store import practicals, stations
+from webcapture.store.codec import dumped, loaded
 from webcapture.store.records import LaneRole, Method, PracticalPlan
 from webcapture.store.store import Store
 from webcapture.web import WebConfig, create_app
@@ -63,6 +65,9 @@ def known_work(data: bytes, name: str, settings: Settings) -> Done | Declined:
     if name.startswith("crash"):
         raise ZeroDivisionError("a secret of the inside")
     assert data
+    if name.startswith("empty-card"):
+        whole = loaded(measured().result)
+        return replace(measured(), result=dumped(replace(whole, strips=(), flags=flags("no-strip"))))
     return measured()
 
 

@@ -16,6 +16,7 @@ from flask.testing import FlaskClient
 from PIL import Image
 
 from tests.web.records import Room, close_room, measured, open_room, send_and_wait
+from webcapture.flags import REGISTRY
 from webcapture.measure.frame import strip_frame
 from webcapture.report.export import schema
 from webcapture.store.codec import loaded
@@ -137,6 +138,16 @@ def test_profile_is_svg_with_three_curves_and_nothing_that_runs(bench: FlaskClie
 @pytest.mark.parametrize("part", ["/strip-9.jpg", "/profile-1-9.svg", "/profile-9-1.svg"])
 def test_what_is_not_on_the_photo_is_not_found(bench: FlaskClient, address: str, part: str) -> None:
     assert bench.get(address + part).status_code == 404
+
+
+def test_card_without_strips_is_shown_with_its_advice(bench: FlaskClient) -> None:
+    address = f"/results/{send_and_wait(bench, 'empty-card.jpg')}"
+    page = bench.get(address).text
+    assert REGISTRY["no-strip"].advice in page
+    assert "There is no strip on this photo." in page
+    assert bench.get(f"{address}/picture.jpg").content_type == "image/jpeg"
+    assert numbers(bench, address)["strips"] == []
+    assert bench.post(f"{address}/follow", data={"follow": "densest"}).status_code == 303
 
 
 def test_unmeasured_photo_has_no_result(bench: FlaskClient) -> None:

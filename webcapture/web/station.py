@@ -64,6 +64,8 @@ def work() -> str | tuple[str, int]:
         return render_template("station/_photos.html", photos=listed)
     with store().database.reading() as session:
         practical = practicals.find(session, who.practical_id)
+    if practical is None:  # deleted in this very moment
+        return _joining_needed()
     return render_template("station/work.html", practical=practical, who=who, photos=listed, name_header=NAME_HEADER)
 
 
