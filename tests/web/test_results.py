@@ -337,6 +337,19 @@ def test_of_several_changes_all_or_none_are_kept(bench: FlaskClient, address: st
     assert numbers(bench, address) == before
 
 
+def test_form_of_an_older_page_takes_nothing_back_that_another_corrected(
+    room: Room, bench: FlaskClient, address: str
+) -> None:
+    older = fields(bench, address)
+    correct(room.lead(), address, front=f"{float(older['front']) + 3:.2f}", label="Named by the lead")
+    moved = f"{float(older['origin']) + 1:.2f}"
+    assert bench.post(f"{address}/lanes/1-1", data={**older, "origin": moved}).status_code == 303
+    now = fields(bench, address)
+    assert now["origin"] == moved
+    assert float(now["front"]) == pytest.approx(float(older["front"]) + 3, abs=0.011)
+    assert now["label"] == "Named by the lead"
+
+
 def test_comma_is_a_decimal_point_too(bench: FlaskClient, address: str) -> None:
     correct(bench, address, origin="21,5")
     assert fields(bench, address)["origin"] == "21.50"

@@ -30,14 +30,18 @@ def places(corrected: Corrected, lane: Lane) -> dict[str, float]:
 
 
 def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
-    """What a lane's form asks for. Raises UsageError for what is no number."""
+    """What a lane's form asks for. Raises UsageError for what is no number.
+
+    Fields named ``was-…`` tell what the page showed: what differs from that was touched here, and what another has corrected
+    meanwhile is left as it is.
+    """
     bay, number = corrected.strip.bay, lane.lane
     known = places(corrected, lane)
     removed = form.get("remove", "")
     changes = []
     for name in ("origin", "front", *(n for n in known if n.startswith("spot-"))):
         wanted = _wanted(form, name)
-        if wanted is None or name == f"spot-{removed}" or _same(wanted, known.get(name)):
+        if wanted is None or name == f"spot-{removed}" or _same(wanted, _shown(form, name, known)):
             continue
         kind, _, key = name.partition("-")
         changes.append(Change(kind, bay, number, key or None, wanted, only=kind != "spot" and "only" in form))
@@ -47,7 +51,8 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
     if removed:
         changes.append(Change("remove", bay, number, removed))
     label = form.get("label")
-    if label is not None and label.strip() != corrected.labels.get(number, ""):
+    shown = form.get("was-label", corrected.labels.get(number, ""))
+    if label is not None and label.strip() != shown:
         changes.append(Change("name", bay, number, label=label.strip()[:LABEL_LENGTH]))
     return changes
 
@@ -73,6 +78,12 @@ def _number(text: str, name: str) -> float | None:
             f"“{text}” is no number of millimetres ({name.partition('-')[0]}).", "Type a number, such as 42.5."
         )
     return value
+
+
+def _shown(form: Form, name: str, known: Mapping[str, float]) -> float | None:
+    """Where the page that the form comes from showed it; a form without that is taken to know the present state."""
+    before = form.get(f"was-{name}")
+    return known.get(name) if before is None else _number(before, name)
 
 
 def _same(wanted: float, known: float | None) -> bool:
