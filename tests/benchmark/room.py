@@ -25,6 +25,8 @@ from webcapture.store.store import Store
 WITHIN_S = 10.0
 """Over so long the stations press the button."""
 PATIENCE_S = 180.0
+PAGE = "/work"
+"""A station's own page."""
 
 
 @dataclass(frozen=True)
@@ -86,11 +88,11 @@ def _send(port: int, token: str, data: bytes, after_s: float) -> Sent:
     time.sleep(after_s)
     photo, head = str(uuid.uuid4()), {"Cookie": f"station={token}", "Content-Type": "image/jpeg", "X-Name": "photo.jpg"}
     began = time.perf_counter()
-    status, _ = _ask(port, "PUT", f"/work/photos/{photo}", head, data)
+    status, _ = _ask(port, "PUT", f"{PAGE}/photos/{photo}", head, data)
     accepted = time.perf_counter() - began
     while time.perf_counter() - began < PATIENCE_S:
         time.sleep(0.5)
-        _, answer = _ask(port, "GET", "/work/photos", head)
+        _, answer = _ask(port, "GET", f"{PAGE}/photos", head)
         if json.loads(answer)[0]["state"] in {"measured", "refused"}:
             return Sent(status, accepted, time.perf_counter() - began)
     return Sent(status, accepted, None)
