@@ -189,7 +189,7 @@ class SpotSettings:
         2.0, "", "Misfit of overlapped spots, noise being 1, beyond which tails towards the front are tried too."
     )
     skewed: float = knob(
-        0.4,
+        0.48,
         "",
         "The same for each millimetre between centre and densest place: the foot of a skewed spot is lost in the paper.",
     )

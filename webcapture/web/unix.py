@@ -24,8 +24,10 @@ class Worker(ThreadWorker):  # type: ignore[misc]
     def run(self) -> None:
         super().run()
         # The parent, met by the same Ctrl+C, asks again. Python lets go of its handlers before the process has ended: met
-        # then, the worker would die of the question, and the terminal would be told.
-        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGQUIT, signal.SIGTERM})
+        # then, the worker would die of the question, and the terminal would be told. Ignored, not blocked: a thread of a
+        # library, started before, would still take it.
+        for question in (signal.SIGINT, signal.SIGQUIT, signal.SIGTERM):
+            signal.signal(question, signal.SIG_IGN)
 
     def handle_quit(self, sig: int, frame: FrameType | None) -> None:
         self.handle_exit(sig, frame)
