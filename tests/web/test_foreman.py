@@ -278,6 +278,7 @@ def send_until_killed(served: Running, token: str, after_s: float) -> dict[str, 
     threads = [threading.Thread(target=sender, args=(number,)) for number in range(3)]
     for thread in threads:
         thread.start()
+    wait_until(lambda: len(acknowledged) > 0, 60)  # on a busy machine too
     time.sleep(after_s)
     os.killpg(served.process.pid, signal.SIGKILL)
     stop.set()
@@ -296,7 +297,7 @@ def test_every_acknowledged_photo_outlasts_a_kill(tmp_path: Path) -> None:
     program = SERVED.format(folder=str(tmp_path))
     acknowledged: dict[str, bytes] = {}
     for number in range(ROUNDS):
-        acknowledged |= send_until_killed(Running(program), token, 0.05 + 0.04 * number)
+        acknowledged |= send_until_killed(Running(program), token, 0.03 * number)
     assert len(acknowledged) >= ROUNDS
     with store.database.reading() as session:
         kept = {i.id: i for i in photos.of_station(session, bench.id)}
