@@ -14,7 +14,21 @@ from flask import Flask
 
 from webcapture.settings import DEFAULTS, Settings
 from webcapture.store.store import Store
-from webcapture.web import api, assets, contexts, errors, identity, join, lead, pages, results, room, security, station
+from webcapture.web import (
+    api,
+    assets,
+    contexts,
+    errors,
+    identity,
+    join,
+    lead,
+    pages,
+    pwa,
+    results,
+    room,
+    security,
+    station,
+)
 from webcapture.web.examples import Examples
 from webcapture.web.foreman import Foreman, Work
 from webcapture.web.foreman import measure as measure_for_records
@@ -62,6 +76,7 @@ def create_app(config: WebConfig | None = None) -> Flask:
     for part in (security, errors, contexts, identity):
         part.init_app(app)
     assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
+    pwa.init_app(app, ROOT / "static")
     app.register_blueprint(pages.pages)
     app.register_blueprint(api.api)
     return app

@@ -16,6 +16,8 @@ POLICY = "; ".join(
         "style-src 'self'",
         "img-src 'self' blob:",
         "connect-src 'self'",
+        "worker-src 'self'",
+        "manifest-src 'self'",
         "form-action 'self'",
         "base-uri 'none'",
         "frame-ancestors 'none'",
