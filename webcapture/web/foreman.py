@@ -12,6 +12,7 @@ import multiprocessing
 import os
 import signal
 import threading
+from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError, Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -101,6 +102,7 @@ class Foreman:
         self._executor: Executor | None = None
         self._running: dict[Future[Done | Declined], _Task] = {}
         self._held: PhotoInfo | None = None
+        self._deaths: Counter[str] = Counter()
         self._wake, self._stopping = threading.Event(), threading.Event()
         self._door = threading.Condition()
         self._coming_in = 0
@@ -257,7 +259,9 @@ class Foreman:
     def _died(self, photo: PhotoInfo) -> None:
         """The process was killed, by a fault in an image library or for want of memory."""
         LOG.error("the process that measured a photo died (try %d)", photo.tries)
-        if photo.tries >= self._settings.room.tries:
+        # Counted anew by each foreman: when the whole tool is killed, processes die first, and no photo is to blame.
+        self._deaths[photo.id] += 1
+        if self._deaths[photo.id] >= self._settings.room.tries:
             self._refuse(photo, _unexpected())
         else:
             self._put_back(photo)
