@@ -123,25 +123,31 @@ def test_states_are_shown_and_announced(open_page: OpenPage, photos: dict[str, P
     expect(results(page)).to_have_count(2)
 
 
-def test_upload_progress_is_shown(open_page: OpenPage, tmp_path: Path) -> None:
-    """A photo of 3 MB over a line of 1 MB/s: the share sent has to pass through values between nothing and all."""
-    page = open_page()
+def slow_upload(page: Page, box: str, control: str, tmp_path: Path) -> None:
+    """3 MB over a line of 1 MB/s, with what the progress bar in ``box`` shows kept in the page's own ``shares``."""
     devtools = page.context.new_cdp_session(page)
     devtools.send("Network.enable")
     slow = {"offline": False, "latency": 20, "downloadThroughput": 1_000_000, "uploadThroughput": 1_000_000}
     devtools.send("Network.emulateNetworkConditions", slow)
     page.evaluate(
-        """() => {
+        """(box) => {
             window.shares = [];
             new MutationObserver(() => {
-                const bar = document.querySelector("progress[value]");
+                const bar = document.querySelector(`#${box} progress[value]`);
                 if (bar) window.shares.push(bar.value);
-            }).observe(document.getElementById("results"), { subtree: true, attributes: true, childList: true });
-        }"""
+            }).observe(document.getElementById(box), { subtree: true, attributes: true, childList: true });
+        }""",
+        box,
     )
     large = tmp_path / "large.jpg"
     large.write_bytes(jpeg() + b"\0" * 3_000_000)
-    page.set_input_files("#choose", large)
+    page.set_input_files(control, large)
+
+
+def test_upload_progress_is_shown(open_page: OpenPage, tmp_path: Path) -> None:
+    """The share sent has to pass through values between nothing and all."""
+    page = open_page()
+    slow_upload(page, "results", "#choose", tmp_path)
     expect(results(page)).to_have_count(1)
     shares = page.evaluate("window.shares")
     assert any(0.05 < share < 0.95 for share in shares)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Flask
 from playwright.sync_api import Page, expect
-from werkzeug.serving import make_server
 
 from tests.web.conftest import OpenPage, Watched
 from tests.web.room import KEY, WORDS, Room
@@ -31,14 +30,9 @@ def room(tmp_path: Path) -> Room:
 
 
 @pytest.fixture
-def site(room: Room) -> Iterator[str]:
-    server = make_server("127.0.0.1", 0, room.app, threaded=True)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://lan.test:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+def app(room: Room) -> Flask:
+    """The web tool with records, in place of the one without."""
+    return room.app
 
 
 @pytest.fixture

@@ -13,12 +13,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Flask
 from playwright.sync_api import Locator, Page, expect
-from werkzeug.serving import make_server
 
 from tests.web.conftest import OpenPage, Watched, jpeg
 from tests.web.records import WORK, Room, close_room, known_work, open_room, send_and_wait
-from tests.web.test_browser import LEAST_TARGET_PX, WIDTHS, axe_violations, overflow
+from tests.web.test_browser import LEAST_TARGET_PX, WIDTHS, axe_violations, overflow, slow_upload
 from webcapture.errors import TooLarge
 from webcapture.settings import Settings
 from webcapture.store import photos, stations
@@ -56,15 +56,9 @@ def room(tmp_path: Path, gate: Gate) -> Iterator[Room]:
 
 
 @pytest.fixture
-def site(room: Room) -> Iterator[str]:
-    """The web tool with records, under a name that browsers trust no more than any other."""
-    server = make_server("127.0.0.1", 0, room.app, threaded=True)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://lan.test:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+def app(room: Room) -> Flask:
+    """The web tool with records, in place of the one without."""
+    return room.app
 
 
 @pytest.fixture
@@ -145,24 +139,9 @@ def test_states_are_shown_as_they_change(at_work: OpenPage, gate: Gate, pictures
 
 
 def test_upload_progress_is_shown(at_work: OpenPage, tmp_path: Path) -> None:
-    """3 MB over a line of 1 MB/s: the share sent has to pass through values between nothing and all."""
+    """The share sent has to pass through values between nothing and all."""
     page = at_work()
-    devtools = page.context.new_cdp_session(page)
-    devtools.send("Network.enable")
-    slow = {"offline": False, "latency": 20, "downloadThroughput": 1_000_000, "uploadThroughput": 1_000_000}
-    devtools.send("Network.emulateNetworkConditions", slow)
-    page.evaluate(
-        """() => {
-            window.shares = [];
-            new MutationObserver(() => {
-                const bar = document.querySelector("#outbox progress");
-                if (bar) window.shares.push(bar.value);
-            }).observe(document.getElementById("outbox"), { subtree: true, attributes: true, childList: true });
-        }"""
-    )
-    large = tmp_path / "large.jpg"
-    large.write_bytes(jpeg() + b"\0" * 3_000_000)
-    page.set_input_files("#take", large)
+    slow_upload(page, "outbox", "#take", tmp_path)
     expect(sent(page)).to_have_count(1)
     shares = page.evaluate("window.shares")
     assert any(0.05 < share < 0.95 for share in shares)
