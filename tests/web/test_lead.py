@@ -201,7 +201,8 @@ def test_nobody_else_gets_to_the_leads_pages(room: Room, who: str) -> None:
         answer = client.open(address, method=method, headers=BROWSER, data=FORM if method == "POST" else None)
         if method == "GET":
             assert (answer.status_code, (answer.location or "").split("?")[0]) == (302, "/lead/sign-in"), address
-            assert client.get(address, headers={"Accept": "application/json"}).status_code == 403
+            refused = client.get(address, headers={"Accept": "application/json"})
+            assert (refused.status_code, refused.json["error"]["code"]) == (403, "not-signed-in")
         else:
             assert answer.status_code == 403, address
     assert all_practicals(room) == ["Dyes of the market", *before]

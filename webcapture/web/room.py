@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 from ipaddress import ip_address
@@ -25,6 +26,7 @@ from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, Phot
 from webcapture.web import findings
 from webcapture.web.compare import csv_text, flags_of, groups
 from webcapture.web.drawing import as_result, page_sheet
+from webcapture.web.errors import WrongField
 from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, settings, store
 from webcapture.web.lead import practical_or_404
@@ -174,8 +176,8 @@ def handout(practical_id: str) -> Response:
     """Poster and cards to print."""
     practical = practical_or_404(practical_id)
     cards = request.args.get("cards", "1")
-    if not cards.isdecimal() or int(cards) > MOST_CARDS:
-        abort(400)
+    if not re.fullmatch("[0-9]{1,3}", cards) or int(cards) > MOST_CARDS:
+        raise WrongField(f"cards: Give a whole number from 0 to {MOST_CARDS}.", "Correct the number and try again.")
     plan = practical.plan
     data = handout_pdf(
         plan.title,
@@ -222,7 +224,7 @@ def delete_station(practical_id: str, station_id: str) -> BaseResponse | str:
         count = len(photos.of_station(session, station_id))
     if station is None or station.practical_id != practical_id:
         abort(404)
-    if request.method == "GET":
+    if request.method != "POST":
         return render_template("lead/delete_station.html", practical_id=practical_id, one=station, count=count)
     with store().database.writing() as session:
         stations.delete(session, station_id)
@@ -236,7 +238,7 @@ def purge(practical_id: str) -> BaseResponse | str:
     practical = practical_or_404(practical_id)
     with store().database.reading() as session:
         sight = _sight(session, practical_id)
-    if request.method == "GET":
+    if request.method != "POST":
         return render_template("lead/purge.html", practical=practical, sight=sight)
     with store().database.writing() as session:
         for one in stations.of_practical(session, practical_id):
