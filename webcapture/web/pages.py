@@ -63,7 +63,8 @@ def card(layout: str, paper: str) -> Response:
 def example(name: str) -> Response:
     """An example photo itself, to look at or to send as one's own."""
     answer = send_file(_offered(name).path, conditional=False)
-    return answer.make_conditional(request)  # whole or not at all: ranges are for players of films
+    answer.make_conditional(request)  # whole or not at all: ranges are for players of films
+    return answer
 
 
 @pages.get("/examples/<name>/small.jpg")
