@@ -419,7 +419,10 @@ def driven(document: Document, folder: Path) -> Iterator[World]:
     (folder / "own").mkdir()
     world = World.open(document, folder / "own")
     for way in WAYS:
-        way(world)
+        try:
+            way(world)
+        except Exception as error:  # told with the answers that are wrong, which are often why
+            world.wrong.append(f"{way.__name__} broke off: {error!r}")
     close_room(world.room)
     yield world
     for other in (busy, full, guessed):
