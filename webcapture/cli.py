@@ -107,9 +107,10 @@ def _demo(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace) -> int:
-    from webcapture.web.serving import serve  # noqa: PLC0415 - see the top
+    from webcapture.web.serving import Door, serve  # noqa: PLC0415 - see the top
 
-    serve(options.host, options.port, options.data)
+    door = Door(options.host, options.port, options.https, tuple(options.trusted_host), options.behind_proxy)
+    serve(door, options.data)
     return DONE
 
 
@@ -337,6 +338,27 @@ def _add_serve(commands: Any) -> None:
         default=Path("data"),
         metavar="DIR",
         help="folder of the records: practicals, photos, results (default: data)",
+    )
+    _add_door(sub)
+
+
+def _add_door(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--https",
+        action="store_true",
+        help="encrypt, with a certificate authority of this installation's own: for the devices of whoever runs the tool",
+    )
+    sub.add_argument(
+        "--trusted-host",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="a name under which the tool may be asked for, besides this computer's own; can be given more than once",
+    )
+    sub.add_argument(
+        "--behind-proxy",
+        action="store_true",
+        help="a reverse proxy stands before the tool: believe its X-Forwarded headers",
     )
 
 

@@ -24,7 +24,7 @@ from webcapture.settings.measuring import (
     PaperSettings,
     SpotSettings,
 )
-from webcapture.settings.people import HandSettings, RoomSettings
+from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
 from webcapture.settings.seeing import (
     LightSettings,
     MarkerSettings,
@@ -54,6 +54,7 @@ __all__ = [
     "PaperSettings",
     "PhotoSettings",
     "QualitySettings",
+    "RateSettings",
     "ReadingSettings",
     "ReportSettings",
     "RoomSettings",
@@ -90,6 +91,7 @@ class Settings:
     hand: HandSettings = field(default_factory=HandSettings)
     web: WebSettings = field(default_factory=WebSettings)
     room: RoomSettings = field(default_factory=RoomSettings)
+    rate: RateSettings = field(default_factory=RateSettings)
     demo: DemoSettings = field(default_factory=DemoSettings)
 
 

@@ -143,6 +143,8 @@ _ROWS = (
     (405, "method-not-allowed", "This address cannot be used in this way.", "Go to the start page and use the buttons there."),
     (413, TooLarge.code, "The photos are too large to be sent in one go.", "Send fewer photos at a time. " + TooLarge.default_hint),
     (415, "unsupported-type", "The request is not a form with photos.", "Send the photos as multipart/form-data in fields named “photo”."),
+    (421, "other-name", "The tool was asked for under a name that is not this computer's.", "Open the address that the tool shows when it starts. Whoever runs it can allow a name with --trusted-host NAME."),
+    (429, "too-often", "That was asked for too often in a short time.", "Wait a minute, then try again. Photos that wait on this phone stay there."),
     (500, Unexpected.code, "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
     (503, "busy", "Too many photos are waiting to be measured.", "Wait a minute and send the photo again."),
 )  # fmt: skip

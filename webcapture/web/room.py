@@ -7,7 +7,6 @@ import io
 import re
 from dataclasses import dataclass
 from datetime import timedelta
-from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -24,6 +23,7 @@ from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings
+from webcapture.web.addresses import is_loopback, own_addresses, url
 from webcapture.web.compare import csv_text, flags_of, groups
 from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.errors import WrongField
@@ -256,26 +256,15 @@ def _back(practical_id: str) -> BaseResponse:
 
 def join_address(practical: PracticalInfo) -> str | None:
     """The address at which phones join, or None where only this computer reaches the tool."""
-    from webcapture.web.serving import ANYWHERE, own_addresses  # noqa: PLC0415 - it imports the whole tool
-
     path = url_for("join.label", code=practical.join_code)
     asked = urlsplit(request.host_url)
-    if not _is_this_computer(asked.hostname or ""):
+    if not is_loopback(asked.hostname or ""):
         return f"{request.host_url.rstrip('/')}{path}"
-    host = current_app.extensions["host"]
-    others = own_addresses(host if host else ANYWHERE[0])
+    others = own_addresses(current_app.extensions["host"])
     if not others:
         return None
-    name = f"[{others[0]}]" if ":" in others[0] else others[0]
-    port = "" if asked.port is None else f":{asked.port}"
-    return f"{asked.scheme}://{name}{port}{path}"
-
-
-def _is_this_computer(host: str) -> bool:
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
+    port = asked.port or {"http": 80, "https": 443}[asked.scheme]
+    return f"{url(others[0], port, asked.scheme).rstrip('/')}{path}"
 
 
 def _joined_until(practical: PracticalInfo) -> str:
