@@ -8,6 +8,7 @@ import re
 import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from webcapture.report.export import error_dict
 from webcapture.settings import DEFAULTS, WebSettings
 from webcapture.store import lead as leads
 from webcapture.store import practicals
+from webcapture.store.authority import papers
 from webcapture.store.codec import loaded
 from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.examples import Examples
@@ -55,6 +57,7 @@ class World:
 
     document: Document
     room: Room
+    folder: Path
     seen: set[Outcome] = field(default_factory=set)
     wrong: list[str] = field(default_factory=list)
     values: dict[str, object] = field(default_factory=dict)
@@ -73,7 +76,7 @@ class World:
         room.app.extensions["desk"] = Desk(known_measure, web)
         room.app.extensions["examples"] = Examples(examples, web)
         room.app.extensions["host"] = "192.0.2.7"
-        world = cls(document, room)
+        world = cls(document, room, folder)
         world._furnish()
         return world
 
@@ -234,7 +237,7 @@ def card(world: World) -> None:
 
 
 def pages(world: World) -> None:
-    for name in ("start", "install", "offline", "manifest", "touchIcon", "worker"):
+    for name in ("start", "install", "httpsHelp", "offline", "manifest", "touchIcon", "worker"):
         world.call(name, 200)
     world.call("measurePage", 200, data=photos("strip.jpg")())
     world.call("measurePage", 200, data={"example": "leaf-dyes.jpg"}, headers=PART)
@@ -247,6 +250,9 @@ def pages(world: World) -> None:
     known = world.call("example", 200)
     world.call("example", 304, headers={"If-None-Match": known.headers["ETag"]})
     world.call("exampleSmall", 200)
+    world.room.app.extensions["papers"] = papers(world.folder / "https", [], datetime.now(UTC))
+    world.call("httpsHelp", 200)
+    world.call("authority", 200)
 
 
 # --- joining, station

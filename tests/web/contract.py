@@ -28,6 +28,7 @@ BEGINNINGS = {
     "image/png": b"\x89PNG\r\n\x1a\n",
     "application/pdf": b"%PDF-",
     "text/csv": b"\xef\xbb\xbfpractical,",
+    "application/x-x509-ca-cert": b"-----BEGIN CERTIFICATE-----\n",
     "image/webp": b"RIFF",
     "text/javascript": b"/",
     "text/html": b"<",

@@ -69,8 +69,9 @@ def test_one_that_does_not_is_warned(tool: Encrypted) -> None:
 def test_old_protocols_are_refused(tool: Encrypted) -> None:
     """RFC 8996: TLS 1.0 and 1.1 are not used any more."""
     old = ssl.create_default_context(cafile=str(tool.folder / "authority.crt"))
-    old.minimum_version = ssl.TLSVersion.TLSv1
-    old.maximum_version = ssl.TLSVersion.TLSv1_1
+    with pytest.warns(DeprecationWarning):
+        old.minimum_version = ssl.TLSVersion.TLSv1
+        old.maximum_version = ssl.TLSVersion.TLSv1_1
     with pytest.raises(ssl.SSLError):
         ask(tool, "/", old)
 
