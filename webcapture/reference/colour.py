@@ -1,0 +1,125 @@
+"""A spot's colour in a plain word, and whether two colours agree.
+
+Colour is a supporting sign and no more: :data:`LIMITS`. It is compared at one depth: absorbance grows with the amount (Lambert and
+Beer), so both colours are brought to the same largest absorbance before their CIEDE2000 difference is taken.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from webcapture.appearance import ciede2000, decoded, lab_from_linear
+from webcapture.model import Floats
+from webcapture.settings import DEFAULTS, CompareSettings
+
+AGREES, DIFFERS, CANNOT_TELL = "agrees", "differs", "cannot tell"
+
+LIMITS = (
+    "Colour is a supporting sign. It changes with the amount, the locating agent, the time since, and the light; a phone alters it; "
+    "many substances share one; and very pale or very dark spots show none. What has the same colour need not be the same."
+)
+"""What a page says beside any comparison of colours."""
+
+_NEXT = (
+    *("pink red", "pink violet", "red orange", "red brown", "red violet", "orange yellow", "orange brown", "orange pink"),
+    *("yellow green", "yellow brown", "yellow white", "green turquoise", "green brown", "turquoise blue", "blue violet"),
+    *("blue grey", "violet grey", "brown black", "brown grey", "grey black", "grey white", "violet brown", "blue black"),
+    *("pink white", "green grey", "turquoise grey", "violet black"),
+)
+"""Words that two people may use of one colour."""
+NEIGHBOURS = frozenset(frozenset(pair.split()) for pair in _NEXT)
+WORDS = frozenset(word for pair in NEIGHBOURS for word in pair)
+"""The plain words."""
+_SYNONYMS = {"purple": "violet", "mauve": "violet", "lilac": "violet", "magenta": "pink", "rose": "pink", "gray": "grey", "cyan": "turquoise", "scarlet": "red", "crimson": "red", "gold": "yellow", "golden": "yellow", "tan": "brown", "colourless": "white"}  # fmt: skip
+
+
+def word(colour: str, settings: CompareSettings = DEFAULTS.compare) -> str:
+    """The plain word for ``#rrggbb``: one of ``WORDS``. A pale colour gets the word of its hue, as people would say it.
+
+    >>> word("#f7bcd3"), word("#bcdcf7"), word("#f8da7b"), word("#ffffff")
+    ('pink', 'blue', 'yellow', 'white')
+    """
+    absorbance = _absorbance(colour)
+    top = float(absorbance.max())
+    deeper = settings.colour_depth / top if settings.colour_least <= top < settings.colour_depth else 1.0
+    lightness, chroma, hue = _lch(_lab(absorbance * deeper))
+    if chroma < settings.grey_chroma:
+        grey = "black" if lightness < settings.black_l else "grey"
+        return "white" if lightness > settings.white_l else grey
+    return _shaded(_hue_word(hue, chroma, settings), lightness, chroma, settings)
+
+
+def words_in(text: str) -> frozenset[str]:
+    """The plain words in what somebody wrote, such as ``brown-black``; empty where there are none."""
+    found = (_SYNONYMS.get(piece, piece) for piece in re.findall(r"[a-z]+", text.casefold()))
+    return frozenset(piece for piece in found if piece in WORDS)
+
+
+def compared(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare) -> tuple[str, float | None]:
+    """Whether a colour seen agrees with a known one, both ``#rrggbb``; and their difference ΔE00 at one depth.
+
+    ``cannot tell``, without a difference, where either is missing or too pale; with one where it lies between the two bounds.
+    """
+    if not (seen and known):
+        return CANNOT_TELL, None
+    first, second = _absorbance(seen), _absorbance(known)
+    if min(first.max(), second.max()) < settings.colour_least:
+        return CANNOT_TELL, None
+    depth = settings.colour_depth
+    apart = float(ciede2000(_lab(first * depth / first.max()), _lab(second * depth / second.max())))
+    if apart <= settings.colour_agrees:
+        return AGREES, apart
+    return (DIFFERS if apart > settings.colour_differs else CANNOT_TELL), apart
+
+
+def compared_words(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare) -> str:
+    """The same for a colour seen, ``#rrggbb``, against what somebody wrote; words next to each other decide nothing."""
+    known_words = words_in(known)
+    if not (seen and known_words) or _absorbance(seen).max() < settings.colour_least:
+        return CANNOT_TELL
+    seen_word = word(seen, settings)
+    if seen_word in known_words:
+        return AGREES
+    near = any(frozenset((seen_word, other)) in NEIGHBOURS for other in known_words)
+    return CANNOT_TELL if near else DIFFERS
+
+
+def middle(colours: Sequence[str]) -> str:
+    """The colour that lies nearest to all others, because colours do not average; ``""`` of none."""
+    if len(colours) < 3:
+        return colours[-1] if colours else ""
+    labs = np.array([_lab(_absorbance(colour)) for colour in colours])
+    return colours[int(ciede2000(labs[:, None], labs[None, :]).sum(axis=1).argmin())]
+
+
+def _absorbance(colour: str) -> Floats:
+    """(3,) absorbance against white; black counts as half a level of light."""
+    levels = np.array([int(colour[at : at + 2], 16) for at in (1, 3, 5)], float)
+    return np.asarray(-np.log10(decoded(np.maximum(levels, 0.5) / 255)))
+
+
+def _lab(absorbance: Floats) -> Floats:
+    return lab_from_linear(10.0**-absorbance)
+
+
+def _lch(lab: Floats) -> tuple[float, float, float]:
+    lightness, a, b = (float(v) for v in lab)
+    return lightness, float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360)
+
+
+def _hue_word(hue: float, chroma: float, settings: CompareSettings) -> str:
+    reach = {"blue": settings.blue_tilt * chroma}
+    return next(name for upto, name in settings.hues if hue <= upto + reach.get(name, 0.0))
+
+
+def _shaded(name: str, lightness: float, chroma: float, settings: CompareSettings) -> str:
+    """The word for a hue at that lightness: dark orange is brown, light red pink."""
+    if name == "red":
+        return "pink" if lightness > settings.light_red_l else "brown" if lightness < settings.dark_red_l else name
+    if name == "pink":
+        return "red" if lightness < settings.dark_red_l else name
+    dull = name == "orange" and chroma < settings.brown_chroma and lightness < settings.white_l
+    return "brown" if name in ("orange", "yellow") and (lightness < settings.brown_l or dull) else name
