@@ -24,9 +24,35 @@ LIMITS = (
 """What a page says beside any comparison of colours."""
 
 _NEXT = (
-    *("pink red", "pink violet", "red orange", "red brown", "red violet", "orange yellow", "orange brown", "orange pink"),
-    *("yellow green", "yellow brown", "yellow white", "green turquoise", "green brown", "turquoise blue", "blue violet"),
-    *("blue grey", "violet grey", "brown black", "brown grey", "grey black", "grey white", "violet brown", "blue black"),
+    *(
+        "pink red",
+        "pink violet",
+        "red orange",
+        "red brown",
+        "red violet",
+        "orange yellow",
+        "orange brown",
+        "orange pink",
+    ),
+    *(
+        "yellow green",
+        "yellow brown",
+        "yellow white",
+        "green turquoise",
+        "green brown",
+        "turquoise blue",
+        "blue violet",
+    ),
+    *(
+        "blue grey",
+        "violet grey",
+        "brown black",
+        "brown grey",
+        "grey black",
+        "grey white",
+        "violet brown",
+        "blue black",
+    ),
     *("pink white", "green grey", "turquoise grey", "violet black"),
 )
 """Words that two people may use of one colour."""
@@ -76,14 +102,18 @@ def compared(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare
 
 
 def compared_words(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare) -> str:
-    """The same for a colour seen, ``#rrggbb``, against what somebody wrote; words next to each other decide nothing."""
+    """The same for a colour seen, ``#rrggbb``, against what somebody wrote; a word next to all of those written decides nothing.
+
+    >>> [compared_words(seen, "brown-black") for seen in ("#4a3a30", "#808080", "#f8da7b")]
+    ['agrees', 'cannot tell', 'differs']
+    """
     known_words = words_in(known)
     if not (seen and known_words) or _absorbance(seen).max() < settings.colour_least:
         return CANNOT_TELL
     seen_word = word(seen, settings)
     if seen_word in known_words:
         return AGREES
-    near = any(frozenset((seen_word, other)) in NEIGHBOURS for other in known_words)
+    near = all(frozenset((seen_word, other)) in NEIGHBOURS for other in known_words)
     return CANNOT_TELL if near else DIFFERS
 
 

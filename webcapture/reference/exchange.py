@@ -167,7 +167,7 @@ class _Row:
         sd, within = self.number("sd"), self.number("sd_within")
         n, freedom = self.whole("n", 1), self.whole("freedom_within", 0)
         try:
-            method = method_of(*(self.cells[name] for name in ("mobile_phase", "paper")), temperature, self.get("locating"))
+            method = method_of(self.cells["mobile_phase"], self.cells["paper"], temperature, self.get("locating"))
         except MethodUnclear as error:
             self.troubles.append(f"{error.message} {error.hint}")
             method = _ANY

@@ -145,7 +145,9 @@ _IN = re.compile(rf"^(?P<amount>{_AMOUNT})\s*%\s*(?P<name>\S.*?)\s+in\s+(?P<rest
 _BY_VOLUME = re.compile(r"\(?\bv(?:/v)+\b\)?|\(?\bby vol(?:ume|\.)?(?:s)?\b\)?|\(\s*\)")
 _MOLAR = re.compile(r"\bmol(?:\s*/\s*(?:l|dm3)|\s*(?:l|dm)\s?[-−]\s?[13])(?![a-z0-9])")
 _STRENGTH_UNIT = r"(?:%(?:\s*\(?(?:w/v|w/w|m/v|m/m)\)?)?|molar|m|n)"
-_STRONG_FIRST = re.compile(rf"^(?P<strength>{_AMOUNT})\s*(?P<unit>{_STRENGTH_UNIT})(?![a-z])\s*(?:of\s+)?(?P<name>\S.*)$")
+_STRONG_FIRST = re.compile(
+    rf"^(?P<strength>{_AMOUNT})\s*(?P<unit>{_STRENGTH_UNIT})(?![a-z])\s*(?:of\s+)?(?P<name>\S.*)$"
+)
 _STRONG_LAST = re.compile(
     rf"^(?P<name>\S(?:.*?[^\s(,])?)\s*,?\s*\(?(?<![\d.,])(?P<strength>{_AMOUNT})\s*(?P<unit>{_STRENGTH_UNIT})\)?$"
 )

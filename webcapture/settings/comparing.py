@@ -12,7 +12,9 @@ class CompareSettings:
     """What agrees with what, and how much that says."""
 
     temperature_k: float = knob(
-        3.0, "K", "Temperatures further apart are remarked on: a room changes so much in a day; common practice, no source."
+        3.0,
+        "K",
+        "Temperatures further apart are remarked on: a room changes so much in a day; common practice, no source.",
     )
     repeat_rf: float = knob(
         0.007,
@@ -37,18 +39,35 @@ class CompareSettings:
         0.01, "", "Risk that the right set of references is refused for a lane: one joint test a lane, not one a spot."
     )
     least_rf: float = knob(0.02, "Rf", "A reference that hardly leaves the origin names nothing.")
+    most_rf: float = knob(0.95, "Rf", "A reference beyond ran with the front and names nothing: as for measured spots.")
+    unseen_front: float = knob(
+        0.01,
+        "",
+        "Where no front is seen its slant is not either: lanes of one sheet may differ in run by so large a share of it.",
+    )
     listed: int = knob(12, "", "Candidates, and substances ruled out, listed a spot; the others are counted.")
+    compared: int = knob(
+        40,
+        "",
+        "Of the substances whose Rf fits, the nearest so many have their colours compared; more at one place say nothing anyway.",
+    )
     assignments: int = knob(
-        2000, "", "Ways of assigning a lane's spots to references that are tried; with more, the lane says it cannot tell."
+        2000,
+        "",
+        "Ways of assigning a lane's spots to references that are tried; with more, the lane says it cannot tell.",
     )
     colour_depth: float = knob(
-        0.5, "absorbance", "Two colours are brought to this depth before they are compared: more of a dye is darker, not another colour."
+        0.5,
+        "absorbance",
+        "Two colours are brought to this depth before they are compared: more of a dye is darker, not another colour.",
     )
     colour_least: float = knob(
         0.08, "absorbance", "Paler spots tell no colour: a level of 255 is then a twentieth of it."
     )
     colour_agrees: float = knob(
-        10.0, "ΔE00", "Colours at most so far apart agree: light and a phone's own processing leave so much; set by judgement."
+        10.0,
+        "ΔE00",
+        "Colours at most so far apart agree: light and a phone's own processing leave so much; set by judgement.",
     )
     colour_differs: float = knob(
         20.0, "ΔE00", "Colours further apart speak against each other; in between nothing is said. Set by judgement."
@@ -74,5 +93,7 @@ class CompareSettings:
     alike_phases: float = knob(
         0.9, "", "Mobile phases whose Rf correlate so closely over the library tell the same again, and count as one."
     )
-    alike_least: int = knob(5, "", "Substances with values in both mobile phases from which a correlation is worth looking at.")
+    alike_least: int = knob(
+        5, "", "Substances with values in both mobile phases from which a correlation is worth looking at."
+    )
     csv_bytes: int = knob(2_000_000, "byte", "A file of references: 5,000 values take some 600 kB; more is a mistake.")

@@ -1,0 +1,83 @@
+"""The library's values under one method as arrays, so that a spot is compared with thousands of them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from webcapture.model import Floats
+from webcapture.reference.library import MARKS, OWN_RUNS, PUBLISHED, Library, Value, key
+from webcapture.reference.method import Method
+from webcapture.settings import CompareSettings
+
+SAME_SHEET = "same sheet"
+EVIDENCE = (SAME_SHEET, OWN_RUNS, PUBLISHED, "invented")
+"""Kinds of evidence, the best first."""
+LEVEL = 0.9545
+"""Probability behind k = 2 for a normal distribution (JCGM 100:2008, table G.1)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shelf:
+    """Values of one mobile phase and paper; arrays run over them."""
+
+    values: tuple[Value, ...]
+    rf: Floats
+    """(n,)"""
+    U: Floats
+    """(n,) expanded uncertainty of one new run's value about ``rf``, or the lead's window."""
+    windowed: NDArray[np.bool_]
+    """(n,) where ``U`` is the lead's window, because the source gives none."""
+    rank: NDArray[np.int_]
+    """(n,) place of its evidence in ``EVIDENCE``."""
+    substance: NDArray[np.int_]
+    """(n,) number of its substance."""
+    names: tuple[str, ...]
+    """Of the substances, as first written."""
+    best: NDArray[np.bool_]
+    """(n,) where it is of the best evidence that its substance has here."""
+
+    @classmethod
+    def under(cls, method: Method, library: Library, settings: CompareSettings) -> Shelf:
+        """What ``library`` holds for that mobile phase and paper, and nothing else of it."""
+        values = library.under(method)
+        rank = np.array([MARKS.index(value.mark) for value in values], int)
+        rank = np.array([2, 1, 3])[rank] if len(values) else rank
+        numbers: dict[str, int] = {}
+        substance = np.array([numbers.setdefault(key(value.substance), len(numbers)) for value in values], int)
+        names: dict[int, str] = {}
+        for number, value in zip(substance.tolist(), values, strict=True):
+            names.setdefault(number, value.substance)
+        lowest = np.full(len(numbers), len(EVIDENCE))
+        np.minimum.at(lowest, substance, rank)
+        U, windowed = uncertainties(values, settings)
+        rf = np.array([value.rf for value in values], float)
+        return cls(values, rf, U, windowed, rank, substance, tuple(names.values()), rank == lowest[substance])
+
+    def e_n(self, rf: float, U: float) -> Floats:
+        """(n,) agreement of a measured value with each: |x1 − x2| / √(U1² + U2²); at most 1 agrees (ISO 13528, from memory)."""
+        return np.asarray(np.abs(rf - self.rf) / np.hypot(U, self.U))
+
+
+def student(freedom: Any) -> Floats:
+    """Student's factor for ``LEVEL`` and those degrees of freedom; towards 2 for many."""
+    return np.asarray(stats.t.ppf((1 + LEVEL) / 2, freedom))
+
+
+def uncertainties(values: Sequence[Value], settings: CompareSettings) -> tuple[Floats, NDArray[np.bool_]]:
+    """Expanded uncertainty with which one new run's value lies about each, and where that is the lead's window.
+
+    A new value scatters about a mean of n by s √(1 + 1/n), known with n − 1 degrees of freedom. Where there is no s, the window stands.
+    """
+    n = np.array([value.n for value in values], int)
+    sd = np.array([np.nan if value.sd is None else value.sd for value in values], float)
+    windowed = np.isnan(sd)
+    counts, which = np.unique(n, return_inverse=True)
+    factors = student(np.maximum(counts - 1, 1)) * np.sqrt(1 + 1 / np.maximum(counts, 1))
+    U = np.where(windowed, settings.window_rf, factors[which] * np.where(windowed, 0.0, sd)) if len(values) else sd
+    return U, windowed
