@@ -103,7 +103,9 @@ def _seen(rng: np.random.Generator, true: Sequence[float]) -> Iterator[tuple[flo
         together = []
 
 
-def spot(lane: int, number: int, distance: float, run: float, codes: tuple[str, ...] = (), colour: str = "") -> Observed:
+def spot(
+    lane: int, number: int, distance: float, run: float, codes: tuple[str, ...] = (), colour: str = ""
+) -> Observed:
     """An observed spot with the budget of a photo as they usually are."""
     rf = distance / run
     u = np.hypot(U_CENTRE, np.hypot((1 - rf) * U_ORIGIN, rf * U_FRONT)) / run
@@ -116,7 +118,9 @@ def spot(lane: int, number: int, distance: float, run: float, codes: tuple[str, 
 def table(rf: np.ndarray, own_runs: int = 0, sd: float = 0.03) -> Library:
     """The references' true mean Rf, as a source prints them; or as own runs on so many sheets."""
     mark, extra = ("own runs", {"sd": sd, "n": own_runs}) if own_runs else ("published", {})
-    return Library.of(Value(name, METHOD, round(float(r), 2), mark, "a test", **extra) for name, r in zip(NAMES, rf, strict=True))
+    return Library.of(
+        Value(name, METHOD, round(float(r), 2), mark, "a test", **extra) for name, r in zip(NAMES, rf, strict=True)
+    )
 
 
 def verdict(found: LaneAccount, truth: frozenset[str]) -> str:
@@ -129,14 +133,16 @@ def verdict(found: LaneAccount, truth: frozenset[str]) -> str:
     return "cannot tell"
 
 
-def counted(
-    seeds: Sequence[int], model: Model, way: str, settings: CompareSettings = DEFAULTS.compare
-) -> Counter[str]:
+def counted(seeds: Sequence[int], model: Model, way: str, settings: CompareSettings = DEFAULTS.compare) -> Counter[str]:
     """Verdicts over class sets; ``way``: ``beside``, ``table`` or ``own``."""
     tally: Counter[str] = Counter()
     for seed in seeds:
         rf, sheets = class_set(seed, model)
-        library = {"beside": Library.of(()), "table": table(rf), "own": table(rf, 10, np.hypot(model.shift, model.repeat))}[way]
+        library = {
+            "beside": Library.of(()),
+            "table": table(rf),
+            "own": table(rf, 10, np.hypot(model.shift, model.repeat)),
+        }[way]
         for sheet in sheets:
             references = sheet.references if way == "beside" else ()
             tally[verdict(account(sheet.unknown, METHOD, library, references, settings=settings), sheet.truth)] += 1

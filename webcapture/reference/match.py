@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from webcapture.measure.uncertainty import COVERAGE
+from webcapture.model import Floats
 from webcapture.reference import colour
 from webcapture.reference.library import Library, Value, key
 from webcapture.reference.method import Method, Remark, remarks
@@ -75,6 +77,10 @@ class Comparison:
     """ΔE00 at one depth; None where colours were not compared as such."""
     source: str
     remarks: tuple[Remark, ...] = ()
+
+    def silenced(self) -> Comparison:
+        """The same where one of the two spots names nothing."""
+        return replace(self, agreement=CANNOT_TELL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,19 +238,38 @@ def u_difference_beside(first: Observed, second: Observed) -> float:
 def _from_shelf(
     spot: Observed, method: Method, shelf: Shelf, beside_too: set[str], settings: CompareSettings
 ) -> tuple[list[Comparison], tuple[int, int]]:
-    """Each substance's nearest value of its best evidence, as far as they are listed; and how many more agree, and disagree."""
+    """Comparisons with each substance, as far as they are listed; and how many more agree, and disagree."""
     if spot.rf is None or not shelf.values:
         return [], (0, 0)
-    e = shelf.e_n(spot.rf, spot.U_rf or 0.0)
-    taken = np.array([key(name) in beside_too for name in shelf.names], bool)
+    rows, e = _rows(spot, shelf, beside_too)
+    near = int(np.searchsorted(e, settings.e_doubtful, side="right"))
+    listed = [*range(min(near, settings.compared)), *range(near, min(near + settings.listed, len(rows)))]
+    compare = [_against(spot, method, shelf, int(rows[n]), float(e[n]), settings) for n in listed]
+    return compare, (max(near - settings.compared, 0), max(len(rows) - near - settings.listed, 0))
+
+
+def nearest_of_each(
+    spot: Observed, method: Method, shelf: Shelf, beside_too: set[str], settings: CompareSettings
+) -> list[Comparison]:
+    """The comparison with every substance of the shelf, the nearest first; those of ``beside_too`` are left out."""
+    if spot.rf is None or not shelf.values:
+        return []
+    rows, e = _rows(spot, shelf, beside_too)
+    return [_against(spot, method, shelf, int(row), float(at), settings) for row, at in zip(rows, e, strict=True)]
+
+
+def _rows(spot: Observed, shelf: Shelf, beside_too: set[str]) -> tuple[NDArray[np.int_], Floats]:
+    """(m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that."""
+    e = shelf.e_n(spot.rf or 0.0, spot.U_rf or 0.0)
+    taken = (
+        np.array([key(name) in beside_too for name in shelf.names], bool)
+        if beside_too
+        else np.zeros(len(shelf.names), bool)
+    )
     rows = np.flatnonzero(shelf.best & ~taken[shelf.substance])
     rows = rows[np.argsort(e[rows], kind="stable")]
     rows = rows[np.sort(np.unique(shelf.substance[rows], return_index=True)[1])]
-    near = rows[e[rows] <= settings.e_doubtful]
-    far = rows[len(near) :]
-    compare = [_against(spot, method, shelf, int(row), float(e[row]), settings) for row in near[: settings.compared]]
-    compare += [_against(spot, method, shelf, int(row), float(e[row]), settings) for row in far[: settings.listed]]
-    return compare, (len(near[settings.compared :]), len(far[settings.listed :]))
+    return rows, e[rows]
 
 
 def _against(
