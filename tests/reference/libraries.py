@@ -44,15 +44,15 @@ def world(seed: int, substances: int = 24, phases: int = 8) -> World:
     return World(true, methods, names, _library(rng, true, methods, names))
 
 
-def _library(
-    rng: np.random.Generator, true: np.ndarray, methods: Sequence[Method], names: Sequence[str]
-) -> Library:
+def _library(rng: np.random.Generator, true: np.ndarray, methods: Sequence[Method], names: Sequence[str]) -> Library:
     """Means and standard deviations as so many sheets give them, not as they are."""
     values = []
     for i, name in enumerate(names):
         for j, method in enumerate(methods):
             runs = np.clip(true[i, j] + rng.normal(0, SD, SHEETS), 0, 1)
-            values.append(Value(name, method, float(runs.mean()), OWN_RUNS, "a test", sd=float(runs.std(ddof=1)), n=SHEETS))
+            values.append(
+                Value(name, method, float(runs.mean()), OWN_RUNS, "a test", sd=float(runs.std(ddof=1)), n=SHEETS)
+            )
     return Library.of(values)
 
 

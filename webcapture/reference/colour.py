@@ -89,16 +89,32 @@ def compared(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare
 
     ``cannot tell``, without a difference, where either is missing or too pale; with one where it lies between the two bounds.
     """
-    if not (seen and known):
-        return CANNOT_TELL, None
-    first, second = _absorbance(seen), _absorbance(known)
-    if min(first.max(), second.max()) < settings.colour_least:
-        return CANNOT_TELL, None
-    depth = settings.colour_depth
-    apart = float(ciede2000(_lab(first * depth / first.max()), _lab(second * depth / second.max())))
+    return compared_all(seen, [known], settings)[0]
+
+
+def compared_all(
+    seen: str, known: Sequence[str], settings: CompareSettings = DEFAULTS.compare
+) -> list[tuple[str, float | None]]:
+    """The same for several known colours at once, ``""`` where one is not known."""
+    said: list[tuple[str, float | None]] = [(CANNOT_TELL, None)] * len(known)
+    there = [n for n, one in enumerate(known) if one] if seen else []
+    if not there:
+        return said
+    absorbance = _absorbances([seen, *(known[n] for n in there)])
+    top = absorbance.max(axis=1, keepdims=True)
+    labs = _lab(absorbance * settings.colour_depth / np.maximum(top, 1e-6))
+    apart = ciede2000(labs[0], labs[1:]).tolist()
+    clear = (top >= settings.colour_least).ravel().tolist()
+    for n, distance, enough in zip(there, apart, clear[1:], strict=True):
+        if enough and clear[0]:
+            said[n] = _agreement(distance, settings), distance
+    return said
+
+
+def _agreement(apart: float, settings: CompareSettings) -> str:
     if apart <= settings.colour_agrees:
-        return AGREES, apart
-    return (DIFFERS if apart > settings.colour_differs else CANNOT_TELL), apart
+        return AGREES
+    return DIFFERS if apart > settings.colour_differs else CANNOT_TELL
 
 
 def compared_words(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare) -> str:
@@ -121,13 +137,18 @@ def middle(colours: Sequence[str]) -> str:
     """The colour that lies nearest to all others, because colours do not average; ``""`` of none."""
     if len(colours) < 3:
         return colours[-1] if colours else ""
-    labs = np.array([_lab(_absorbance(colour)) for colour in colours])
+    labs = _lab(_absorbances(colours))
     return colours[int(ciede2000(labs[:, None], labs[None, :]).sum(axis=1).argmin())]
 
 
 def _absorbance(colour: str) -> Floats:
     """(3,) absorbance against white; black counts as half a level of light."""
-    levels = np.array([int(colour[at : at + 2], 16) for at in (1, 3, 5)], float)
+    return np.asarray(_absorbances([colour])[0])
+
+
+def _absorbances(colours: Sequence[str]) -> Floats:
+    """(n, 3) the same of several."""
+    levels = np.frombuffer(bytes.fromhex("".join(colours).replace("#", "")), np.uint8).reshape(-1, 3)
     return np.asarray(-np.log10(decoded(np.maximum(levels, 0.5) / 255)))
 
 

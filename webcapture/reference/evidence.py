@@ -23,8 +23,9 @@ from webcapture.reference.match import (
     DOUBTFUL,
     Comparison,
     SheetReference,
-    best_beside,
+    all_beside,
     nearest_of_each,
+    with_repeatability,
 )
 from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed
@@ -146,8 +147,9 @@ def _column(
 def _nearest(run: UnknownRun, shelf: Shelf, settings: CompareSettings) -> dict[str, Comparison]:
     """Each substance's comparison with the spot of this run that it fits best, by best evidence."""
     best: dict[str, Comparison] = {}
+    references = with_repeatability(run.references, shelf, settings)
     for spot in run.spots:
-        beside = [found for r in run.references if (found := best_beside(spot, r, shelf.values, settings)) is not None]
+        beside = all_beside(spot, references, settings)
         taken = {key(one.substance) for one in beside}
         for one in (*beside, *nearest_of_each(spot, run.method, shelf, taken, settings)):
             told = _silenced(one, spot, settings)

@@ -11,6 +11,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import groupby
 
 import numpy as np
@@ -62,6 +63,7 @@ class Value:
         return key(self.substance), self.method.conditions, self.mark, key(self.source)
 
 
+@lru_cache(maxsize=20_000)
 def key(name: str) -> str:
     """A name for comparing: case and spaces do not matter."""
     return " ".join(name.casefold().split())

@@ -9,7 +9,7 @@ other substances, in the library or not, may lie at the same place.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -95,7 +95,7 @@ class Match:
     candidates: tuple[Comparison, ...] = ()
     """What agrees, the best first: by evidence, colour, E_n. Never one name as an answer: see ``reason``."""
     more: int = 0
-    """Candidates beyond those listed."""
+    """Candidates beyond those listed, as far as Rf goes."""
     groups: tuple[tuple[str, ...], ...] = ()
     """Candidates that these conditions do not tell apart from one another."""
     doubtful: tuple[Comparison, ...] = ()
@@ -116,15 +116,16 @@ def candidates(
 ) -> tuple[Match, ...]:
     """What each spot of one run is consistent with; ``references`` are lanes of the same photo, counted for spots of their own strip."""
     shelf = Shelf.under(method, library, settings)
-    return tuple(_match(spot, method, shelf, references, settings) for spot in spots)
+    ready = with_repeatability(references, shelf, settings)
+    return tuple(_match(spot, method, shelf, ready, settings) for spot in spots)
 
 
 def _match(
-    spot: Observed, method: Method, shelf: Shelf, references: Sequence[SheetReference], settings: CompareSettings
+    spot: Observed, method: Method, shelf: Shelf, references: Sequence[Ready], settings: CompareSettings
 ) -> Match:
     if spot.silent:
         return Match(spot, CANNOT_TELL, spot.silent)
-    beside = [found for r in references if (found := best_beside(spot, r, shelf.values, settings)) is not None]
+    beside = all_beside(spot, references, settings)
     if not (beside or shelf.values):
         return Match(spot, NOTHING, "no-references")
     if not beside and spot.rf is None:
@@ -144,11 +145,11 @@ def _judged(
     out = [c for c in ordered if c.agreement == DISAGREES or (c.agreement == DOUBTFUL and c not in doubtful)]
     out.sort(key=lambda c: c.e_n)
     silent = any(c.agreement == CANNOT_TELL for c in ordered)
-    outcome, reason = _outcome(spot, bool(fit), bool(doubtful), silent, bool(against))
+    outcome, reason = _outcome(spot, bool(fit) or counts[0] > 0, bool(doubtful), silent, bool(against))
     most = settings.listed
     return Match(
         spot, outcome, reason, tuple(fit[:most]), counts[0] + len(fit[most:]), alike(fit[:most]), tuple(doubtful[:most]),
-        tuple(against[:most]), tuple(out[:most]), counts[1] + len(out[most:]),
+        tuple(against[:most]), tuple(out[: settings.listed_out]), counts[1] + len(out[settings.listed_out :]),
     )  # fmt: skip
 
 
@@ -179,20 +180,25 @@ def agreement(e_n: float, silent: bool, settings: CompareSettings) -> str:
 # ---- beside, on the same sheet
 
 
-def best_beside(
-    spot: Observed, reference: SheetReference, known: Sequence[Value], settings: CompareSettings
-) -> Comparison | None:
-    """The nearest spot of a reference lane on the same strip; None where it has none there. A lane is no reference for itself."""
-    own = [
-        value for value in known if value.freedom_within and key(value.substance) == key(reference.substance)
-    ]  # fmt: skip
-    U_repeat = repeatability(own, settings)
-    found = [
-        beside(spot, there, reference.substance, U_repeat, settings)
-        for there in reference.spots
-        if there.strip == spot.strip and there.lane != spot.lane
-    ]
-    return min(found, key=lambda comparison: comparison.e_n, default=None)
+Ready = tuple[SheetReference, float]
+"""A reference lane, and the expanded uncertainty with which its substance repeats from lane to lane."""
+
+
+def with_repeatability(
+    references: Sequence[SheetReference], shelf: Shelf, settings: CompareSettings
+) -> tuple[Ready, ...]:
+    """Reference lanes with what own runs, or the settings, say of how their substances repeat on one sheet."""
+    return tuple((one, repeatability(shelf.own(one.substance), settings)) for one in references)
+
+
+def all_beside(spot: Observed, references: Sequence[Ready], settings: CompareSettings) -> list[Comparison]:
+    """For each reference lane on the spot's strip the nearest of its spots. A lane is no reference for itself."""
+    found = []
+    for reference, U_repeat in references:
+        there = [one for one in reference.spots if one.strip == spot.strip and one.lane != spot.lane]
+        compared = [beside(spot, one, reference.substance, U_repeat, settings) for one in there]
+        found += [min(compared, key=lambda comparison: comparison.e_n)] if compared else []
+    return found
 
 
 def repeatability(own: Sequence[Value], settings: CompareSettings) -> float:
@@ -218,7 +224,8 @@ def beside(spot: Observed, there: Observed, substance: str, U_repeat: float, set
         apart = COVERAGE * u_apart_mm(spot, there, settings.unseen_front)
         U = math.hypot(apart, math.sqrt(2) * U_repeat * max(spot.reach_mm, there.reach_mm)) / scale
     e = abs(seen - known) / max(U, 1e-12)
-    said, apart_by = colour.compared(spot.colour, there.colour, settings)
+    near = e <= settings.e_doubtful
+    said, apart_by = colour.compared(spot.colour, there.colour if near else "", settings)
     silent = bool(there.silent) or "merged" in there.codes
     return Comparison(
         substance, SAME_SHEET, quantity, seen, U, known, 0.0, False, e, agreement(e, silent, settings), said, apart_by,
@@ -236,62 +243,83 @@ def u_difference_beside(first: Observed, second: Observed) -> float:
 
 
 def _from_shelf(
-    spot: Observed, method: Method, shelf: Shelf, beside_too: set[str], settings: CompareSettings
+    spot: Observed, method: Method, shelf: Shelf, beside_too: Collection[str], settings: CompareSettings
 ) -> tuple[list[Comparison], tuple[int, int]]:
     """Comparisons with each substance, as far as they are listed; and how many more agree, and disagree."""
     if spot.rf is None or not shelf.values:
         return [], (0, 0)
-    rows, e = _rows(spot, shelf, beside_too)
+    rows, e = _rows(spot, shelf, beside_too, settings.e_doubtful, settings.listed_out)
     near = int(np.searchsorted(e, settings.e_doubtful, side="right"))
-    listed = [*range(min(near, settings.compared)), *range(near, min(near + settings.listed, len(rows)))]
-    compare = [_against(spot, method, shelf, int(rows[n]), float(e[n]), settings) for n in listed]
-    return compare, (max(near - settings.compared, 0), max(len(rows) - near - settings.listed, 0))
+    listed = [*range(min(near, settings.compared)), *range(near, min(near + settings.listed_out, len(rows)))]
+    compare = _against(spot, method, shelf, rows[listed], e[listed], settings)
+    others = len(shelf.names) - sum(name in shelf.numbers for name in beside_too) - near
+    return compare, (max(near - settings.compared, 0), others - min(len(rows) - near, settings.listed_out))
 
 
 def nearest_of_each(
-    spot: Observed, method: Method, shelf: Shelf, beside_too: set[str], settings: CompareSettings
+    spot: Observed, method: Method, shelf: Shelf, beside_too: Collection[str], settings: CompareSettings
 ) -> list[Comparison]:
     """The comparison with every substance of the shelf, the nearest first; those of ``beside_too`` are left out."""
     if spot.rf is None or not shelf.values:
         return []
-    rows, e = _rows(spot, shelf, beside_too)
-    return [_against(spot, method, shelf, int(row), float(at), settings) for row, at in zip(rows, e, strict=True)]
+    return _against(spot, method, shelf, *_rows(spot, shelf, beside_too), settings)
 
 
-def _rows(spot: Observed, shelf: Shelf, beside_too: set[str]) -> tuple[NDArray[np.int_], Floats]:
-    """(m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that."""
-    e = shelf.e_n(spot.rf or 0.0, spot.U_rf or 0.0)
-    taken = (
-        np.array([key(name) in beside_too for name in shelf.names], bool)
-        if beside_too
-        else np.zeros(len(shelf.names), bool)
-    )
-    rows = np.flatnonzero(shelf.best & ~taken[shelf.substance])
-    rows = rows[np.argsort(e[rows], kind="stable")]
-    rows = rows[np.sort(np.unique(shelf.substance[rows], return_index=True)[1])]
-    return rows, e[rows]
+def _rows(
+    spot: Observed, shelf: Shelf, beside_too: Collection[str], within: float = np.inf, most: int = 0
+) -> tuple[NDArray[np.int_], Floats]:
+    """(m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that; beyond ``within`` about ``most``."""
+    rows = np.flatnonzero(shelf.without(beside_too))
+    e = shelf.e_n(spot.rf or 0.0, spot.U_rf or 0.0)[rows]
+    enough = int(np.count_nonzero(e <= within)) + most
+    if enough < len(rows):
+        kept = e <= np.partition(e, enough)[enough]
+        rows, e = rows[kept], e[kept]
+    order = np.argsort(e, kind="stable")
+    order = order[np.sort(np.unique(shelf.substance[rows[order]], return_index=True)[1])]
+    return rows[order], e[order]
 
 
 def _against(
-    spot: Observed, method: Method, shelf: Shelf, row: int, e_n: float, settings: CompareSettings
-) -> Comparison:
+    spot: Observed, method: Method, shelf: Shelf, rows: NDArray[np.int_], e_n: Floats, settings: CompareSettings
+) -> list[Comparison]:
+    """The spot against those values; colours are asked only where Rf does not rule out."""
+    noted: dict[tuple[float | None, str], tuple[Remark, ...]] = {}
+    for row in rows.tolist():
+        other = shelf.values[row].method
+        if (other.temperature_c, other.locating) not in noted:
+            noted[other.temperature_c, other.locating] = remarks(method, other, settings=settings)
+    near = [row for row, e in zip(rows.tolist(), e_n.tolist(), strict=True) if e <= settings.e_doubtful]
+    said = colours_against(spot, method, [shelf.values[row] for row in near], settings)
+    colours = dict(zip(near, said, strict=True))
+    return [
+        _one_against(spot, shelf, row, e, colours.get(row, (colour.CANNOT_TELL, None)), noted, settings)
+        for row, e in zip(rows.tolist(), e_n.tolist(), strict=True)
+    ]
+
+
+def _one_against(
+    spot: Observed, shelf: Shelf, row: int, e_n: float, said: tuple[str, float | None],
+    noted: Mapping[tuple[float | None, str], tuple[Remark, ...]], settings: CompareSettings,
+) -> Comparison:  # fmt: skip
     value = shelf.values[row]
-    noted = remarks(method, value.method, settings=settings)
-    said, apart = _colour(spot, value, any(remark.code == "locating-differs" for remark in noted), settings)
     silent = not settings.least_rf <= value.rf <= settings.most_rf
     return Comparison(
         shelf.names[shelf.substance[row]], EVIDENCE[shelf.rank[row]], "Rf", spot.rf or 0.0, spot.U_rf or 0.0, value.rf, float(shelf.U[row]),
-        bool(shelf.windowed[row]), e_n, agreement(e_n, silent, settings), said, apart, value.source, noted,
+        bool(shelf.windowed[row]), e_n, agreement(e_n, silent, settings), *said, value.source,
+        noted[value.method.temperature_c, value.method.locating],
     )  # fmt: skip
 
 
-def _colour(spot: Observed, value: Value, elsewise: bool, settings: CompareSettings) -> tuple[str, float | None]:
-    """``elsewise``: located in another way, so that colours do not compare."""
-    if elsewise:
-        return colour.CANNOT_TELL, None
-    if value.hex:
-        return colour.compared(spot.colour, value.hex, settings)
-    return colour.compared_words(spot.colour, value.colour, settings), None
+def colours_against(
+    spot: Observed, method: Method, values: Sequence[Value], settings: CompareSettings
+) -> list[tuple[str, float | None]]:
+    """What the spot's colour says of each value: nothing where it was located in another way. As such where known, else by its word."""
+    known = [value.hex if value.method.locating == method.locating else "" for value in values]
+    said = colour.compared_all(spot.colour, known, settings)
+    by_word = [value.colour if not value.hex and value.method.locating == method.locating else "" for value in values]
+    words = {text: colour.compared_words(spot.colour, text, settings) for text in set(by_word) if text}
+    return [(words[text], None) if text else one for one, text in zip(said, by_word, strict=True)]
 
 
 # ---- what cannot be told apart

@@ -12,7 +12,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
 
 import numpy as np
 from scipy import stats
@@ -28,6 +27,7 @@ from webcapture.reference.match import (
     NOTHING,
     SheetReference,
     beside,
+    colours_against,
     repeatability,
 )
 from webcapture.reference.method import Method
@@ -41,6 +41,7 @@ SINGLE, SPLITS = "stays single", "splits"
 LANE_REASONS = {
     "one-set": "One set of references accounts for all spots. Others, not run or not in the library, may do so too.",
     "some-unaccounted": "Some spots agree with no reference.",
+    "no-rf": "No reference lane beside accounts for every spot, and without a front the library's values cannot be asked.",
     "several-sets": "More than one set of references accounts for the spots.",
     "near-miss": "The nearest set of references lies at the edge of what the uncertainties allow.",
     "crowded": "More spots lie at a reference than it can account for: at least one is of something else.",
@@ -97,8 +98,8 @@ class _Known:
     rf: float
     u: float
     """Standard uncertainty of a new value about ``rf``, beside what the photo is uncertain by."""
-    hex: str
-    words: str
+    row: int
+    """Of the shelf; −1 for a reference spot."""
 
 
 def account(
@@ -109,30 +110,36 @@ def account(
 
     Reference lanes of the same strip count before the library's values of the same substance.
     """
-    silent = tuple(spot.spot for spot in spots if spot.silent or "merged" in spot.codes)
+    silent = tuple(spot.spot for spot in spots if _names_nothing(spot))
     asked = [spot for spot in spots if spot.spot not in silent]
     least = sum(2 if "merged" in spot.codes else 1 for spot in spots)
-    known = _known(spots, method, library, references, settings)
-    if not spots or not known:
-        blank = CANNOT_TELL if known else NOTHING
-        return LaneAccount(blank, "no-references" if not known else "no-spots", (), (), silent, tuple(expected), least)
-    edges = [_edges(spot, known, settings) for spot in asked]
+    shelf = Shelf.under(method, library, settings)
+    beside_too = _beside(spots, shelf, references, settings)
+    if not spots or not (beside_too or shelf.values):
+        known = bool(beside_too or shelf.values)
+        blank, reason = (CANNOT_TELL, "no-spots") if known else (NOTHING, "no-references")
+        return LaneAccount(blank, reason, (), (), silent, tuple(expected), least)
+    known_here, edges, many = _edges(asked, method, shelf, beside_too, settings)
     lone = tuple(spot.spot for spot, edge in zip(asked, edges, strict=True) if not edge)
-    ways = list(islice(_ways([edge or [-1] for edge in edges]), settings.assignments + 1))
-    passing = _passing(asked, known, ways[: settings.assignments], settings)
+    ways = [] if many else list(_ways([edge or [-1] for edge in edges]))
+    passing = _passing(asked, known_here, ways, settings)
+    blind = bool(shelf.values) and any(spot.rf is None for spot in asked)
     tried = "silent-spots" if not asked else "near-miss" if ways else "crowded"
-    many = len(ways) > settings.assignments
-    outcome, reason = _lane_outcome(len(passing), tried, bool(lone), bool(silent), many)
+    outcome, reason = _lane_outcome(len(passing), tried, bool(lone), bool(silent), many, blind)
     held = {key(name) for one in passing for name in one.substances}
     unseen = tuple(name for name in expected if key(name) not in held)
     return LaneAccount(outcome, reason, tuple(passing), lone, silent, unseen, least)
 
 
-def _lane_outcome(passing: int, tried: str, lone: bool, silent: bool, many: bool) -> tuple[str, str]:
+def _names_nothing(spot: Observed) -> bool:
+    return bool(spot.silent) or "merged" in spot.codes
+
+
+def _lane_outcome(passing: int, tried: str, lone: bool, silent: bool, many: bool, blind: bool) -> tuple[str, str]:
     if many:
         return CANNOT_TELL, "too-many"
     if lone:
-        return NONE_FITS, "some-unaccounted"
+        return (CANNOT_TELL, "no-rf") if blind else (NONE_FITS, "some-unaccounted")
     if not passing:
         return CANNOT_TELL, tried
     if silent:
@@ -140,48 +147,64 @@ def _lane_outcome(passing: int, tried: str, lone: bool, silent: bool, many: bool
     return (CONSISTENT, "one-set") if passing == 1 else (CANNOT_TELL, "several-sets")
 
 
-def _known(
-    spots: Sequence[Observed], method: Method, library: Library, references: Sequence[SheetReference], settings: CompareSettings
-) -> list[_Known]:  # fmt: skip
-    """Everything a spot of this lane may be: reference spots of its strip, and library values of other substances."""
-    shelf = Shelf.under(method, library, settings)
+def _beside(
+    spots: Sequence[Observed], shelf: Shelf, references: Sequence[SheetReference], settings: CompareSettings
+) -> list[_Known]:
+    """The reference spots of the lane's strip that can name something."""
     here = {(spot.strip, spot.lane) for spot in spots}
     strips = {strip for strip, _ in here}
     found = []
     for reference in references:
-        own = [v for v in shelf.values if v.freedom_within and key(v.substance) == key(reference.substance)]
-        u = repeatability(own, settings) / COVERAGE
-        for there in reference.spots:
-            if there.strip in strips and (there.strip, there.lane) not in here and not there.silent:
-                found.append(_Known(reference.substance, there, there.rf or 0.0, u, there.colour, ""))
-    beside_too = {key(one.substance) for one in found}
-    for row in np.flatnonzero(shelf.best):
-        value = shelf.values[row]
-        if key(value.substance) not in beside_too and settings.least_rf <= value.rf <= settings.most_rf:
-            found.append(
-                _Known(value.substance, None, value.rf, float(shelf.U[row]) / COVERAGE, value.hex, value.colour)
-            )
+        u = repeatability(shelf.own(reference.substance), settings) / COVERAGE
+        found += [
+            _Known(reference.substance, there, there.rf or 0.0, u, -1)
+            for there in reference.spots
+            if there.strip in strips and (there.strip, there.lane) not in here and not _names_nothing(there)
+        ]
     return found
 
 
 # ---- assigning
 
 
-def _edges(spot: Observed, known: Sequence[_Known], settings: CompareSettings) -> list[int]:
-    """The references that the spot is not ruled out to be."""
-    near = []
-    for n, one in enumerate(known):
-        d, u = _apart(spot, one, settings)
-        clash = colour.compared(spot.colour, one.hex, settings)[0] if one.hex else colour.compared_words(spot.colour, one.words, settings)  # fmt: skip
-        if d <= settings.e_doubtful * COVERAGE * u and clash != colour.DIFFERS:
-            near.append(n)
-    return near
+def _edges(
+    spots: Sequence[Observed], method: Method, shelf: Shelf, beside_too: Sequence[_Known], settings: CompareSettings
+) -> tuple[list[_Known], list[list[int]], bool]:
+    """What the spots may be; for each spot which of it is not ruled out, by number; and whether that is too much to try.
+
+    Library values of substances with a reference lane beside are left out: the better evidence decides.
+    """
+    rows = np.flatnonzero(shelf.without({key(one.substance) for one in beside_too}) & shelf.telling(settings))
+    known, numbers = list(beside_too), {}
+    edges: list[list[int]] = []
+    for spot in spots:
+        near = [n for n, one in enumerate(beside_too) if _near_beside(spot, one, settings)]
+        e = shelf.e_n(spot.rf, spot.U_rf or 0.0) if spot.rf is not None else np.full(len(shelf.values), np.inf)
+        fit = rows[e[rows] <= settings.e_doubtful].tolist()
+        if len(fit) > settings.compared:
+            return known, [[-1]] * len(spots), True  # whatever the others may be
+        said = colours_against(spot, method, [shelf.values[row] for row in fit], settings)
+        for row, (clash, _) in zip(fit, said, strict=True):
+            if clash != colour.DIFFERS:
+                if row not in numbers:
+                    numbers[row] = len(known)
+                    known.append(_Known(shelf.names[shelf.substance[row]], None, float(shelf.rf[row]), float(shelf.U[row]) / COVERAGE, row))  # fmt: skip
+                near.append(numbers[row])
+        edges.append(near)
+    return known, edges, math.prod(max(len(edge), 1) for edge in edges) > settings.assignments
+
+
+def _near_beside(spot: Observed, one: _Known, settings: CompareSettings) -> bool:
+    d, u = _apart(spot, one, settings)
+    there = one.there.colour if one.there is not None else ""
+    near = d <= settings.e_doubtful * COVERAGE * u
+    return near and colour.compared(spot.colour, there, settings)[0] != colour.DIFFERS
 
 
 def _apart(spot: Observed, one: _Known, settings: CompareSettings) -> tuple[float, float]:
     """Difference and its standard uncertainty: in Rf, or in millimetres beside a reference where the front is not known."""
     if spot.rf is not None and (one.there is None or one.there.rf is not None):
-        return abs(spot.rf - one.rf), math.sqrt(max(_shared((spot, one), (spot, one), settings), 1e-12))
+        return abs(spot.rf - one.rf), math.sqrt(max(_shared((spot, one), (spot, one)), 1e-12))
     if one.there is None:
         return math.inf, 0.0
     return abs(spot.distance_mm - one.there.distance_mm), _u_mm(spot, one, one.there, settings)
@@ -233,13 +256,13 @@ def _differences(pairs: Sequence[tuple[Observed, _Known]], settings: CompareSett
     """(k,) differences of spots to their references, and their (k, k) covariance; in units of their own u where no front is known."""
     if all(spot.rf is not None and (one.there is None or one.there.rf is not None) for spot, one in pairs):
         d = np.array([(spot.rf or 0.0) - one.rf for spot, one in pairs])
-        V = np.array([[_shared(a, b, settings) for b in pairs] for a in pairs])
+        V = np.array([[_shared(a, b) for b in pairs] for a in pairs])
         return d, V + 1e-12 * np.eye(len(pairs))
     apart = [_apart(spot, one, settings) for spot, one in pairs]
     return np.array([d / u for d, u in apart]), np.eye(len(pairs))
 
 
-def _shared(a: tuple[Observed, _Known], b: tuple[Observed, _Known], settings: CompareSettings) -> float:
+def _shared(a: tuple[Observed, _Known], b: tuple[Observed, _Known]) -> float:
     """Covariance of two differences (spot − reference), whose parts hang together by the lines they share."""
     total = covariance(a[0], b[0])
     same = a[1] is b[1]
@@ -263,32 +286,62 @@ class MixedSpot:
     outcome: str
     """``stays single``: consistent with the reference; ``splits``: they differ; ``cannot tell``."""
     reason: str
+    """A key of ``MIXED_REASONS``."""
     spots: tuple[int, ...]
     """Numbers of the spots of the mixed lane that lie there."""
     would_split_mm: float
     """How far two substances would have to lie apart to show as two here; nearer ones stay single as well."""
 
 
+MIXED_REASONS = {
+    "silent": "A spot that did not move or ran with the front tells nothing, mixed or not.",
+    "none": "The mixed lane shows no spot there.",
+    "merged": "The mixed spot seems to be more than one, and does not part.",
+    "one-missing": "The mixed lane shows a spot at only one of the two places.",
+    "splits": "The mixed spot splits: sample and reference differ under these conditions.",
+    "single": "The mixed spot stays single: consistent with the reference. Substances that lie nearer to each other than this would too.",
+}
+"""Why a mixed spot has its outcome."""
+
+
 def mixed_spot(
-    sample: Observed, reference: Observed, mixed: Sequence[Observed], settings: CompareSettings = DEFAULTS.compare
-) -> MixedSpot:
+    sample: Observed, reference: Observed, mixed: Sequence[Observed], others: Sequence[Observed] = (),
+    settings: CompareSettings = DEFAULTS.compare,
+) -> MixedSpot:  # fmt: skip
     """What the lane ``mixed`` (sample and reference on one another) says of a spot of the sample and the reference's spot.
 
     The same substance gives one spot where the sample's and the reference's are; two substances give two, if they lie far enough apart.
+    ``others``: the sample's other spots, which show in the mixed lane as well and are left aside.
     """
-    U = COVERAGE * settings.repeat_rf
-    near = tuple(
-        spot for spot in mixed
-        if any(beside(spot, there, "", U, settings).e_n <= settings.e_doubtful for there in (sample, reference))
-    )  # fmt: skip
-    width = max([spot.width_mm for spot in (*near, sample, reference)])
-    numbers = tuple(spot.spot for spot in near)
+    near = tuple(spot for spot in mixed if _at_either(spot, sample, reference, others, settings))
+    width = max(spot.width_mm for spot in (*near, sample, reference))
+    outcome, reason = _mixed_outcome(sample, reference, near, settings)
+    return MixedSpot(outcome, reason, tuple(spot.spot for spot in near), width)
+
+
+def _off(spot: Observed, there: Observed, settings: CompareSettings) -> float:
+    """E_n of two spots of one sheet."""
+    return beside(spot, there, "", COVERAGE * settings.repeat_rf, settings).e_n
+
+
+def _at_either(
+    spot: Observed, sample: Observed, reference: Observed, others: Sequence[Observed], settings: CompareSettings
+) -> bool:
+    nearest = min(_off(spot, sample, settings), _off(spot, reference, settings))
+    return nearest <= settings.e_doubtful and all(nearest <= _off(spot, other, settings) for other in others)
+
+
+def _mixed_outcome(
+    sample: Observed, reference: Observed, near: Sequence[Observed], settings: CompareSettings
+) -> tuple[str, str]:
     if sample.silent or reference.silent:
-        return MixedSpot(CANNOT_TELL, "A spot that did not move or ran with the front tells nothing, mixed or not.", numbers, width)  # fmt: skip
+        return CANNOT_TELL, "silent"
     if not near:
-        return MixedSpot(CANNOT_TELL, "The mixed lane shows no spot there.", numbers, width)
+        return CANNOT_TELL, "none"
     if any("merged" in spot.codes for spot in near):
-        return MixedSpot(CANNOT_TELL, "The mixed spot seems to be more than one, but does not part.", numbers, width)
+        return CANNOT_TELL, "merged"
     if len(near) > 1:
-        return MixedSpot(SPLITS, "The mixed spot splits: sample and reference differ under these conditions.", numbers, width)  # fmt: skip
-    return MixedSpot(SINGLE, f"The mixed spot stays single: consistent with the reference. Two substances nearer than about {width:.0f} mm would too.", numbers, width)  # fmt: skip
+        return SPLITS, "splits"
+    if max(_off(near[0], sample, settings), _off(near[0], reference, settings)) > settings.e_doubtful:
+        return CANNOT_TELL, "one-missing"
+    return SINGLE, "single"

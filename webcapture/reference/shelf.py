@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from webcapture.model import Floats
-from webcapture.reference.library import MARKS, OWN_RUNS, PUBLISHED, Library, Value, key
+from webcapture.reference.library import INVENTED, MARKS, OWN_RUNS, PUBLISHED, Library, Value, key
 from webcapture.reference.method import Method
 from webcapture.settings import CompareSettings
 
 SAME_SHEET = "same sheet"
-EVIDENCE = (SAME_SHEET, OWN_RUNS, PUBLISHED, "invented")
+EVIDENCE = (SAME_SHEET, OWN_RUNS, PUBLISHED, INVENTED)
 """Kinds of evidence, the best first."""
 LEVEL = 0.9545
 """Probability behind k = 2 for a normal distribution (JCGM 100:2008, table G.1)."""
@@ -39,6 +39,8 @@ class Shelf:
     """(n,) number of its substance."""
     names: tuple[str, ...]
     """Of the substances, as first written."""
+    numbers: Mapping[str, int]
+    """From a substance's key to its number."""
     best: NDArray[np.bool_]
     """(n,) where it is of the best evidence that its substance has here."""
 
@@ -46,8 +48,8 @@ class Shelf:
     def under(cls, method: Method, library: Library, settings: CompareSettings) -> Shelf:
         """What ``library`` holds for that mobile phase and paper, and nothing else of it."""
         values = library.under(method)
-        rank = np.array([MARKS.index(value.mark) for value in values], int)
-        rank = np.array([2, 1, 3])[rank] if len(values) else rank
+        ranks = {mark: EVIDENCE.index(mark) for mark in MARKS}
+        rank = np.array([ranks[value.mark] for value in values], int)
         numbers: dict[str, int] = {}
         substance = np.array([numbers.setdefault(key(value.substance), len(numbers)) for value in values], int)
         names: dict[int, str] = {}
@@ -57,7 +59,26 @@ class Shelf:
         np.minimum.at(lowest, substance, rank)
         U, windowed = uncertainties(values, settings)
         rf = np.array([value.rf for value in values], float)
-        return cls(values, rf, U, windowed, rank, substance, tuple(names.values()), rank == lowest[substance])
+        return cls(values, rf, U, windowed, rank, substance, tuple(names.values()), numbers, rank == lowest[substance])
+
+    def own(self, substance: str) -> tuple[Value, ...]:
+        """What is known here of that substance from own runs with a spread within a sheet."""
+        number = self.numbers.get(key(substance), -1)
+        rows = np.flatnonzero((self.substance == number) & (self.rank == EVIDENCE.index(OWN_RUNS)))
+        return tuple(self.values[row] for row in rows if self.values[row].freedom_within)
+
+    def without(self, keys: Collection[str]) -> NDArray[np.bool_]:
+        """(n,) the values of best evidence, but those of the substances named."""
+        if not keys:
+            return self.best
+        taken = np.zeros(len(self.names) + 1, bool)
+        taken[[self.numbers.get(name, -1) for name in keys]] = True
+        taken[-1] = False
+        return np.asarray(self.best & ~taken[self.substance])
+
+    def telling(self, settings: CompareSettings) -> NDArray[np.bool_]:
+        """(n,) the values that neither stay on the origin nor run with the front."""
+        return np.asarray((self.rf >= settings.least_rf) & (self.rf <= settings.most_rf))
 
     def e_n(self, rf: float, U: float) -> Floats:
         """(n,) agreement of a measured value with each: |x1 − x2| / √(U1² + U2²); at most 1 agrees (ISO 13528, from memory)."""

@@ -45,9 +45,10 @@ class CompareSettings:
         "",
         "Where no front is seen its slant is not either: lanes of one sheet may differ in run by so large a share of it.",
     )
-    listed: int = knob(12, "", "Candidates, and substances ruled out, listed a spot; the others are counted.")
+    listed: int = knob(12, "", "Candidates listed a spot; the others are counted.")
+    listed_out: int = knob(5, "", "Substances ruled out that are listed a spot, the nearest; the others are counted.")
     compared: int = knob(
-        40,
+        24,
         "",
         "Of the substances whose Rf fits, the nearest so many have their colours compared; more at one place say nothing anyway.",
     )
