@@ -133,17 +133,28 @@ def verdict(found: LaneAccount, truth: frozenset[str]) -> str:
     return "cannot tell"
 
 
-def counted(seeds: Sequence[int], model: Model, way: str, settings: CompareSettings = DEFAULTS.compare) -> Counter[str]:
-    """Verdicts over class sets; ``way``: ``beside``, ``table`` or ``own``."""
+def counted(
+    seeds: Sequence[int], model: Model, way: str, settings: CompareSettings = DEFAULTS.compare
+) -> Counter[str]:
+    """Verdicts over class sets; ``way``: ``beside`` the references, by the ``table`` or ``own`` runs, or the ``nearest`` of the table."""
     tally: Counter[str] = Counter()
     for seed in seeds:
         rf, sheets = class_set(seed, model)
-        library = {
-            "beside": Library.of(()),
-            "table": table(rf),
-            "own": table(rf, 10, np.hypot(model.shift, model.repeat)),
-        }[way]
+        own = table(rf, 10, float(np.hypot(model.shift, model.repeat)))
+        library = {"beside": Library.of(()), "own": own}.get(way, table(rf))
         for sheet in sheets:
-            references = sheet.references if way == "beside" else ()
-            tally[verdict(account(sheet.unknown, METHOD, library, references, settings=settings), sheet.truth)] += 1
+            if way == "nearest":
+                tally[_nearest(sheet, rf, settings.window_rf)] += 1
+                continue
+            beside = sheet.references if way == "beside" else ()
+            tally[verdict(account(sheet.unknown, METHOD, library, beside, settings=settings), sheet.truth)] += 1
     return tally
+
+
+def _nearest(sheet: Sheet, rf: np.ndarray, window: float) -> str:
+    """As people do it: each spot gets the name of the nearest value within the window, and no uncertainty is asked."""
+    named = set()
+    for one in sheet.unknown:
+        off = np.abs(rf - (one.rf or 0.0))
+        named.add(NAMES[int(off.argmin())] if off.min() <= window else "?")
+    return "right" if named == set(sheet.truth) else "wrong"

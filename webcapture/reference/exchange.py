@@ -114,7 +114,7 @@ def shipped_library(*names: str) -> Library:
 
 
 def _text(data: bytes | str, most: int) -> str:
-    """The file's text without a byte order mark, with lines that end in one way."""
+    """The file's text, without a byte order mark."""
     size = len(data if isinstance(data, bytes) else data.encode())
     if size > most:
         raise ImportRefused([Fault(1, f"The file has {size} bytes, and {most} are read at most.")])
