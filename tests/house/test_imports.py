@@ -99,11 +99,18 @@ def test_records_stay_in_the_store() -> None:
     assert {"cv2", "PIL", "scipy", *WEB_LIBRARIES} & set(in_store) == set()
 
 
-def test_measuring_knows_numpy_and_scipy_only() -> None:
+@pytest.mark.parametrize("room", ["measure", "reference"])
+def test_numbers_and_names_know_numpy_and_scipy_only(room: str) -> None:
     known = {"numpy", "scipy", *sys.stdlib_module_names}
-    users = [(name, where) for m in modules() if m.room == "measure" for name, where in outside(m)]
+    users = [(name, where) for m in modules() if m.room == room for name, where in outside(m)]
     assert users
     assert [(name, where) for name, where in users if name not in known] == []
+
+
+def test_comparing_colours_loads_no_pixels() -> None:
+    code = "import webcapture.reference.evidence, webcapture.reference.exchange, webcapture.reference.advise, webcapture.reference.mixture, sys; print(*sys.modules)"
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert {"cv2", "flask", "sqlalchemy", "PIL"} & {name.split(".")[0] for name in run.stdout.split()} == set()
 
 
 def test_nothing_is_imported_by_a_name_in_a_string() -> None:

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from webcapture.reference.compare import SheetReference
 from webcapture.reference.library import Library, Value
-from webcapture.reference.match import CONSISTENT, SheetReference
+from webcapture.reference.match import CONSISTENT
 from webcapture.reference.method import method_of
 from webcapture.reference.mixture import LaneAccount, account
 from webcapture.reference.observed import Observed
@@ -133,9 +134,7 @@ def verdict(found: LaneAccount, truth: frozenset[str]) -> str:
     return "cannot tell"
 
 
-def counted(
-    seeds: Sequence[int], model: Model, way: str, settings: CompareSettings = DEFAULTS.compare
-) -> Counter[str]:
+def counted(seeds: Sequence[int], model: Model, way: str, settings: CompareSettings = DEFAULTS.compare) -> Counter[str]:
     """Verdicts over class sets; ``way``: ``beside`` the references, by the ``table`` or ``own`` runs, or the ``nearest`` of the table."""
     tally: Counter[str] = Counter()
     for seed in seeds:

@@ -9,7 +9,18 @@ from hypothesis import strategies as st
 
 from webcapture.appearance import ciede2000, decoded, lab_from_linear
 from webcapture.measure.relate import colour_of
-from webcapture.reference.colour import AGREES, CANNOT_TELL, DIFFERS, WORDS, compared, compared_all, compared_words, middle, word, words_in
+from webcapture.reference.colour import (
+    AGREES,
+    CANNOT_TELL,
+    DIFFERS,
+    WORDS,
+    compared,
+    compared_all,
+    compared_words,
+    middle,
+    word,
+    words_in,
+)
 from webcapture.synthetic.classes import DYES
 
 CSS = {
@@ -61,7 +72,9 @@ def hex_of(dye: object, depth: float) -> str:
 
 def test_more_of_a_dye_is_not_another_colour() -> None:
     # Compared as they look, depths of 0.2 and 0.5 of one dye lie up to 16 apart
-    seen = [compared(hex_of(dye, a), hex_of(dye, b)) for dye in DYES for a, b in combinations((0.12, 0.2, 0.35, 0.6), 2)]
+    seen = [
+        compared(hex_of(dye, a), hex_of(dye, b)) for dye in DYES for a, b in combinations((0.12, 0.2, 0.35, 0.6), 2)
+    ]
     assert {said for said, _ in seen} == {AGREES}
     assert max(apart for _, apart in seen if apart is not None) < 2
 
@@ -77,7 +90,9 @@ def test_unlike_dyes_differ_and_like_ones_are_not_told_apart() -> None:
 def test_the_difference_is_ciede2000_at_one_depth() -> None:
     # Both colours already have their largest absorbance at the depth of the settings (0.5), so nothing is brought anywhere
     first, second = colour_of(np.array([0.5, 0.2, 0.1])), colour_of(np.array([0.45, 0.5, 0.0]))
-    labs = [lab_from_linear(decoded(np.array([int(c[i : i + 2], 16) for i in (1, 3, 5)]) / 255)) for c in (first, second)]
+    labs = [
+        lab_from_linear(decoded(np.array([int(c[i : i + 2], 16) for i in (1, 3, 5)]) / 255)) for c in (first, second)
+    ]
     assert compared(first, second)[1] == pytest.approx(float(ciede2000(*labs)), abs=0.15)
 
 
@@ -90,12 +105,18 @@ def test_what_shows_no_colour_says_nothing(pale: str) -> None:
 
 @given(HEX, st.lists(st.one_of(st.just(""), HEX), max_size=6))
 def test_many_at_once_are_the_same_as_one_by_one(seen: str, known: list[str]) -> None:
-    assert compared_all(seen, known) == [compared(seen, one) for one in known]
+    assert compared_all([(seen, one, "") for one in known]) == [compared(seen, one) for one in known]
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("brown-black", {"brown", "black"}), ("Purple, fading", {"violet"}), ("", set()), ("bright", set()), ("greyish blue", {"blue"})],
+    [
+        ("brown-black", {"brown", "black"}),
+        ("Purple, fading", {"violet"}),
+        ("", set()),
+        ("bright", set()),
+        ("greyish blue", {"blue"}),
+    ],
 )
 def test_words_in_what_people_write(text: str, words: set[str]) -> None:
     assert words_in(text) == words

@@ -77,7 +77,7 @@ def test_spread_within_and_between_is_that_of_the_analysis_of_variance() -> None
     F = stats.f_oneway(*table.values()).statistic
     within2 = found.sd_within**2
     means2 = np.var([np.mean(rfs) for rfs in table.values()], ddof=1)
-    assert F == pytest.approx(4 * means2 / within2)
+    assert pytest.approx(4 * means2 / within2) == F
     assert found.sd_between**2 == pytest.approx(means2 - within2 / 4)
     assert found.sd_new**2 == pytest.approx(found.sd_between**2 + within2)
 
@@ -120,7 +120,10 @@ def test_batches_by_practical() -> None:
 def test_own_runs_become_values() -> None:
     table = runs({"s1": [0.50, 0.52], "s2": [0.55, 0.55]})
     values = own_values([*table, Run("a", OTHER, 0.1, "s3", "first", "#ff0000")], "our bench")
-    assert [(v.substance, v.mark, v.n, v.freedom_within) for v in values] == [("A", OWN_RUNS, 2, 2), ("a", OWN_RUNS, 1, 0)]
+    assert [(v.substance, v.mark, v.n, v.freedom_within) for v in values] == [
+        ("A", OWN_RUNS, 2, 2),
+        ("a", OWN_RUNS, 1, 0),
+    ]
     assert values[0].sd is not None
     assert values[1].sd is None
     assert values[1].hex == "#ff0000"

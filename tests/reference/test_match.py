@@ -11,23 +11,10 @@ from uncertainties import ufloat
 from tests.reference.classes import METHOD, spot
 from webcapture.measure.ratios import r_rel
 from webcapture.measure.uncertainty import e_n
+from webcapture.reference.compare import AGREES, CANNOT_TELL, DISAGREES, DOUBTFUL, SheetReference, u_difference_beside
 from webcapture.reference.exchange import shipped, shipped_library
 from webcapture.reference.library import INVENTED, MARKS, OWN_RUNS, PUBLISHED, Library, Value
-from webcapture.reference.match import (
-    AGREES,
-    CANNOT_TELL,
-    CONSISTENT,
-    DISAGREES,
-    DOUBTFUL,
-    NONE_FITS,
-    NOTHING,
-    REASONS,
-    Match,
-    SheetReference,
-    alike_under,
-    candidates,
-    u_difference_beside,
-)
+from webcapture.reference.match import CONSISTENT, NONE_FITS, NOTHING, REASONS, Match, alike_under, candidates
 from webcapture.reference.method import method_of
 from webcapture.reference.observed import Observed
 from webcapture.settings import DEFAULTS
@@ -44,7 +31,9 @@ def seen(rf: float, U: float, colour: str = "", lane: int = 1) -> Observed:
 
 
 def known(substance: str, rf: float, **more: object) -> Value:
-    return Value(substance, METHOD, rf, *(("published",) if "mark" not in more else (more.pop("mark"),)), "a test", **more)  # type: ignore[arg-type]
+    return Value(
+        substance, METHOD, rf, *(("published",) if "mark" not in more else (more.pop("mark"),)), "a test", **more
+    )  # type: ignore[arg-type]
 
 
 def names(comparisons: tuple[object, ...]) -> list[str]:
@@ -75,8 +64,12 @@ def key_spots(rows: list[tuple[float, str]], colours: bool) -> list[Observed]:
 
 @pytest.mark.parametrize("lead_window", [0.05, 0.15])
 @pytest.mark.parametrize(("rows", "answer"), KEYS)
-def test_the_published_key_of_the_five_cations(rows: list[tuple[float, str]], answer: list[str], lead_window: float) -> None:
-    found = candidates(key_spots(rows, True), shipped("cations")[0].method, shipped_library(), settings=window(lead_window))
+def test_the_published_key_of_the_five_cations(
+    rows: list[tuple[float, str]], answer: list[str], lead_window: float
+) -> None:
+    found = candidates(
+        key_spots(rows, True), shipped("cations")[0].method, shipped_library(), settings=window(lead_window)
+    )
     assert [names(match.candidates) for match in found] == [[name] for name in answer]
     assert all(match.candidates[0].colour == AGREES for match in found)
 
@@ -105,7 +98,11 @@ def test_without_colour_the_cations_that_a_window_spans_are_not_told_apart() -> 
 @pytest.mark.parametrize("lead_window", [0.02, 0.05])
 def test_no_single_name_comes_out_of_the_twenty_amino_acids(lead_window: float) -> None:
     # AAindex WEBA780101, Weber and Lacey 1978 (A): 0.89 ± 0.02 lies at Ala .89, Asn .89, Arg .88, Asp .87 at least
-    match = one(candidates([seen(0.89, 0.02)], shipped("amino-acids-salt")[0].method, shipped_library(), settings=window(lead_window)))
+    match = one(
+        candidates(
+            [seen(0.89, 0.02)], shipped("amino-acids-salt")[0].method, shipped_library(), settings=window(lead_window)
+        )
+    )
     least = {"alanine", "asparagine", "arginine", "aspartic acid"}
     assert match.outcome == CONSISTENT
     assert set(names(match.candidates)) >= least
@@ -127,7 +124,10 @@ def test_glycine_and_serine_are_reported_as_not_to_be_told_apart() -> None:
 def test_two_states_of_iron_are_told_apart() -> None:
     # Fe(II) 0.07 and Fe(III) 0.92 in one solvent: Poonia, J. Chem. Educ. (A)
     library = Library.of([known("iron(II)", 0.07), known("iron(III)", 0.92)])
-    assert [names(m.candidates) for m in candidates([seen(0.08, 0.01), seen(0.90, 0.01)], METHOD, library)] == [["iron(II)"], ["iron(III)"]]
+    assert [names(m.candidates) for m in candidates([seen(0.08, 0.01), seen(0.90, 0.01)], METHOD, library)] == [
+        ["iron(II)"],
+        ["iron(III)"],
+    ]
 
 
 # ---- the same mobile phase and paper only
@@ -149,7 +149,9 @@ def test_a_value_of_another_mobile_phase_or_paper_is_never_a_candidate(
 ) -> None:
     method = method_of(phase, paper)
     match = one(candidates([seen(rf, U)], method, Library.of(values), settings=window(lead_window)))
-    allowed = {(v.substance, v.rf) for v in values if v.method.mobile_phase == method.mobile_phase and v.method.paper == paper}
+    allowed = {
+        (v.substance, v.rf) for v in values if v.method.mobile_phase == method.mobile_phase and v.method.paper == paper
+    }
     told = [*match.candidates, *match.doubtful, *match.colour_against, *match.ruled_out]
     assert {(c.substance, c.known) for c in told} <= allowed
     mentioned = {name for group in match.groups for name in group}
@@ -205,11 +207,20 @@ def test_a_new_run_lies_within_what_own_runs_predict() -> None:
 def test_where_a_source_gives_no_uncertainty_the_window_is_the_leads() -> None:
     library = Library.of([known("A", 0.5), known("B", 0.5, sd=0.01, n=10), known("C", 0.5, mark=INVENTED)])
     match = one(candidates([seen(0.5, 0.01)], METHOD, library, settings=window(0.03)))
-    assert {c.substance: (c.window, c.U_known == 0.03) for c in match.candidates} == {"A": (True, True), "B": (False, False), "C": (True, True)}
+    assert {c.substance: (c.window, c.U_known == 0.03) for c in match.candidates} == {
+        "A": (True, True),
+        "B": (False, False),
+        "C": (True, True),
+    }
 
 
 def test_the_best_evidence_decides_and_comes_first() -> None:
-    values = [known("A", 0.50), known("A", 0.60, mark=OWN_RUNS, sd=0.01, n=20), known("B", 0.51), known("C", 0.5, mark=INVENTED)]
+    values = [
+        known("A", 0.50),
+        known("A", 0.60, mark=OWN_RUNS, sd=0.01, n=20),
+        known("B", 0.51),
+        known("C", 0.5, mark=INVENTED),
+    ]
     match = one(candidates([seen(0.50, 0.01)], METHOD, Library.of(values)))
     assert [(c.substance, c.evidence) for c in match.candidates] == [("B", PUBLISHED), ("C", INVENTED)]
     assert [(c.substance, c.evidence) for c in match.ruled_out] == [("A", OWN_RUNS)]
@@ -241,7 +252,9 @@ def test_what_two_lanes_share_is_left_out_of_their_difference() -> None:
 
 def test_own_runs_say_how_a_substance_repeats_on_one_sheet() -> None:
     unknown, beside = spot(1, 1, 50.0, 100.0), SheetReference("A", (spot(2, 1, 52.5, 100.0),))
-    assert one(candidates([unknown], METHOD, Library.of([]), [beside])).outcome == CANNOT_TELL  # E_n 1.2 with the settings' spread
+    assert (
+        one(candidates([unknown], METHOD, Library.of([]), [beside])).outcome == CANNOT_TELL
+    )  # E_n 1.2 with the settings' spread
     for sd, outcome in ((0.012, CONSISTENT), (0.002, NONE_FITS)):
         own = known("A", 0.9, mark=OWN_RUNS, sd=0.03, n=9, sd_within=sd, freedom_within=9)
         assert one(candidates([unknown], METHOD, Library.of([own]), [beside])).outcome == outcome

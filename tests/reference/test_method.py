@@ -77,7 +77,9 @@ def test_the_refusal_says_which_it_could_be() -> None:
         mobile_phase_of("butanol : water 4 : 1")
 
 
-NAME = st.sampled_from([*sorted(LIQUIDS), "a", "ethanol 70 %", "hydrochloric acid 0.1 mol/l", '"x: 1, y"', "salt water"])
+NAME = st.sampled_from(
+    [*sorted(LIQUIDS), "a", "ethanol 70 %", "hydrochloric acid 0.1 mol/l", '"x: 1, y"', "salt water"]
+)
 AMOUNT = st.integers(1, 999).map(lambda n: Fraction(n, 10))
 
 
@@ -127,12 +129,21 @@ def test_every_name_leads_to_one_liquid() -> None:
     assert not set(TWO_MEANINGS) & set(NAMES)
 
 
-PAPERS = ("Filter Paper No. 1", "filter paper no 1", "filter-paper № 1", "FILTER  PAPER #1", "filter paper number 1", "filter paper Nr.1")
+PAPERS = (
+    "Filter Paper No. 1",
+    "filter paper no 1",
+    "filter-paper № 1",
+    "FILTER  PAPER #1",
+    "filter paper number 1",
+    "filter paper Nr.1",
+)
 
 
 def test_papers_by_case_spaces_and_number() -> None:
     assert {paper_of(text) for text in PAPERS} == {"filter paper no 1"}
-    assert len({paper_of(text) for text in ("filter paper no 1", "filter paper no 2", "filter paper", "paper no 1")}) == 4
+    assert (
+        len({paper_of(text) for text in ("filter paper no 1", "filter paper no 2", "filter paper", "paper no 1")}) == 4
+    )
 
 
 @pytest.mark.parametrize("text", ["", "  ", "."])

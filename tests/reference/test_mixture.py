@@ -7,8 +7,9 @@ import pytest
 from scipy import stats
 
 from tests.reference.classes import METHOD, spot
+from webcapture.reference.compare import CANNOT_TELL, SheetReference
 from webcapture.reference.library import Library, Value
-from webcapture.reference.match import CANNOT_TELL, CONSISTENT, NONE_FITS, NOTHING, SheetReference
+from webcapture.reference.match import CONSISTENT, NONE_FITS, NOTHING
 from webcapture.reference.method import method_of
 from webcapture.reference.mixture import LANE_REASONS, MIXED_REASONS, SINGLE, SPLITS, account, mixed_spot
 from webcapture.reference.observed import Observed
@@ -17,7 +18,9 @@ from webcapture.settings import DEFAULTS
 EMPTY = Library.of([])
 
 
-def lane(number: int, *places: float, codes: tuple[str, ...] = (), colours: tuple[str, ...] = ()) -> tuple[Observed, ...]:
+def lane(
+    number: int, *places: float, codes: tuple[str, ...] = (), colours: tuple[str, ...] = ()
+) -> tuple[Observed, ...]:
     shades = (*colours, *[""] * len(places))
     return tuple(spot(number, n, mm, 100.0, codes, shades[n - 1]) for n, mm in enumerate(places, 1))
 
@@ -135,7 +138,10 @@ def test_the_joint_test_refuses_the_right_set_as_often_as_stated() -> None:
     sd = DEFAULTS.compare.repeat_rf * 100
     p = []
     for _ in range(400):
-        beside = [SheetReference(name, (exact(n, mm + rng.normal(0, sd)),)) for n, (name, mm) in enumerate({"A": 20, "B": 45, "C": 70}.items(), 2)]
+        beside = [
+            SheetReference(name, (exact(n, mm + rng.normal(0, sd)),))
+            for n, (name, mm) in enumerate({"A": 20, "B": 45, "C": 70}.items(), 2)
+        ]
         spots = [replace(exact(1, mm + rng.normal(0, sd)), spot=n) for n, mm in enumerate((20, 45, 70), 1)]
         found = account(spots, METHOD, EMPTY, beside)
         p.append(found.accounts[0].p if found.accounts else 0.0)
@@ -168,7 +174,9 @@ def test_the_samples_other_spots_do_not_split_it() -> None:
     sample = lane(1, 40.0, 42.6)
     found = mixed_spot(sample[0], lane(2, 40.0)[0], lane(3, 40.1, 42.7), others=sample[1:])
     assert (found.outcome, found.spots) == (SINGLE, (1,))
-    assert mixed_spot(sample[0], lane(2, 40.0)[0], lane(3, 40.1, 42.7)).outcome == SPLITS  # were it not known to be there
+    assert (
+        mixed_spot(sample[0], lane(2, 40.0)[0], lane(3, 40.1, 42.7)).outcome == SPLITS
+    )  # were it not known to be there
 
 
 @pytest.mark.parametrize(

@@ -89,26 +89,39 @@ def compared(seen: str, known: str, settings: CompareSettings = DEFAULTS.compare
 
     ``cannot tell``, without a difference, where either is missing or too pale; with one where it lies between the two bounds.
     """
-    return compared_all(seen, [known], settings)[0]
+    return compared_all([(seen, known, "")], settings)[0]
 
 
 def compared_all(
-    seen: str, known: Sequence[str], settings: CompareSettings = DEFAULTS.compare
+    asked: Sequence[tuple[str, str, str]], settings: CompareSettings = DEFAULTS.compare
 ) -> list[tuple[str, float | None]]:
-    """The same for several known colours at once, ``""`` where one is not known."""
-    said: list[tuple[str, float | None]] = [(CANNOT_TELL, None)] * len(known)
-    there = [n for n, one in enumerate(known) if one] if seen else []
-    if not there:
-        return said
-    absorbance = _absorbances([seen, *(known[n] for n in there)])
+    """The same for many at once: (colour seen, known colour, its words); the words are asked where no known colour is given."""
+    said: list[tuple[str, float | None]] = [(CANNOT_TELL, None)] * len(asked)
+    by_hex = [n for n, (seen, known, _) in enumerate(asked) if seen and known]
+    for n, one in zip(by_hex, _apart([asked[n][:2] for n in by_hex], settings), strict=True):
+        said[n] = one
+    words: dict[tuple[str, str], str] = {}
+    for n, (seen, known, text) in enumerate(asked):
+        if seen and text and not known:
+            if (seen, text) not in words:
+                words[seen, text] = compared_words(seen, text, settings)
+            said[n] = words[seen, text], None
+    return said
+
+
+def _apart(pairs: Sequence[tuple[str, ...]], settings: CompareSettings) -> list[tuple[str, float | None]]:
+    """What pairs of colours say of each other, and how far they lie apart at one depth."""
+    if not pairs:
+        return []
+    absorbance = _absorbances([colour for pair in pairs for colour in pair])
     top = absorbance.max(axis=1, keepdims=True)
     labs = _lab(absorbance * settings.colour_depth / np.maximum(top, 1e-6))
-    apart = ciede2000(labs[0], labs[1:]).tolist()
-    clear = (top >= settings.colour_least).ravel().tolist()
-    for n, distance, enough in zip(there, apart, clear[1:], strict=True):
-        if enough and clear[0]:
-            said[n] = _agreement(distance, settings), distance
-    return said
+    apart = ciede2000(labs[::2], labs[1::2]).tolist()
+    clear = np.minimum(top[::2], top[1::2]).ravel() >= settings.colour_least
+    return [
+        (_agreement(distance, settings), distance) if enough else (CANNOT_TELL, None)
+        for distance, enough in zip(apart, clear.tolist(), strict=True)
+    ]
 
 
 def _agreement(apart: float, settings: CompareSettings) -> str:

@@ -14,19 +14,20 @@ from itertools import combinations
 import numpy as np
 
 from webcapture.reference import colour
-from webcapture.reference.library import Conditions, Library, key
-from webcapture.reference.match import (
+from webcapture.reference.compare import (
     AGREES,
     CANNOT_TELL,
-    CONSISTENT,
     DISAGREES,
     DOUBTFUL,
     Comparison,
     SheetReference,
     all_beside,
+    finished,
     nearest_of_each,
     with_repeatability,
 )
+from webcapture.reference.library import Conditions, Library, key
+from webcapture.reference.match import CONSISTENT
 from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed
 from webcapture.reference.shelf import Shelf
@@ -150,8 +151,8 @@ def _nearest(run: UnknownRun, shelf: Shelf, settings: CompareSettings) -> dict[s
     references = with_repeatability(run.references, shelf, settings)
     for spot in run.spots:
         beside = all_beside(spot, references, settings)
-        taken = {key(one.substance) for one in beside}
-        for one in (*beside, *nearest_of_each(spot, run.method, shelf, taken, settings)):
+        others = nearest_of_each(spot, run.method, shelf, {key(numbers[0]) for numbers, _ in beside}, settings)
+        for one in finished([*beside, *others], settings):
             told = _silenced(one, spot, settings)
             there = best.get(key(one.substance))
             if there is None or _fit(told) < _fit(there):
@@ -161,9 +162,9 @@ def _nearest(run: UnknownRun, shelf: Shelf, settings: CompareSettings) -> dict[s
 
 def _silenced(one: Comparison, spot: Observed, settings: CompareSettings) -> Comparison:
     """A spot that did not move, ran with the front, or is more than one may rule out and not agree."""
-    quiet = bool(spot.silent) or "merged" in spot.codes
+    quiet = bool(spot.silent) or spot.of_several
     # What is more than one spot has its centre between them: neither is where it is measured.
-    near = one.agreement in (AGREES, DOUBTFUL) or ("merged" in spot.codes and one.e_n <= 2 * settings.e_doubtful)
+    near = one.agreement in (AGREES, DOUBTFUL) or (spot.of_several and one.e_n <= 2 * settings.e_doubtful)
     return one.silenced() if quiet and near else one
 
 

@@ -10,13 +10,15 @@ import math
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import groupby
 
 import numpy as np
+from numpy.typing import NDArray
 
 from webcapture.errors import UsageError
+from webcapture.model import Floats
 from webcapture.reference.colour import middle
 from webcapture.reference.method import Method, MobilePhase
 
@@ -95,12 +97,54 @@ def _troubles(value: Value) -> Iterable[str]:
 # ---- the library
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """The values of one mobile phase and paper, and the same as arrays that run over them."""
+
+    values: tuple[Value, ...]
+    rf: Floats
+    """(n,)"""
+    sd: Floats
+    """(n,) nan where the source gives none."""
+    n: NDArray[np.int_]
+    """(n,) values, or sheets, behind each."""
+    mark: NDArray[np.int_]
+    """(n,) place in ``MARKS``."""
+    substance: NDArray[np.int_]
+    """(n,) number of the substance."""
+    names: tuple[str, ...]
+    """Of the substances, as first written."""
+    numbers: Mapping[str, int]
+    """From a substance's key to its number."""
+
+    @classmethod
+    def of(cls, values: tuple[Value, ...]) -> Columns:
+        """The columns of those values."""
+        names: dict[str, str] = {}
+        for value in values:
+            names.setdefault(key(value.substance), value.substance)
+        numbers = {name: number for number, name in enumerate(names)}
+        return cls(
+            values,
+            np.array([value.rf for value in values], float),
+            np.array([np.nan if value.sd is None else value.sd for value in values], float),
+            np.array([value.n for value in values], int),
+            np.array([MARKS.index(value.mark) for value in values], int),
+            np.array([numbers[key(value.substance)] for value in values], int),
+            tuple(names.values()),
+            numbers,
+        )
+
+
+NOTHING = Columns.of(())
+
+
 @dataclass(frozen=True, slots=True)
 class Library:
     """Values by their conditions. Made by :meth:`of`; never changed."""
 
     values: tuple[Value, ...]
-    shelves: Mapping[Conditions, tuple[Value, ...]]
+    shelves: Mapping[Conditions, Columns] = field(compare=False, repr=False)
     """The values of each mobile phase and paper: nothing else compares with a run under them."""
 
     @classmethod
@@ -114,11 +158,15 @@ class Library:
                 raise UsageError(f"{value.substance} stands twice under the same method from the same source.", "Keep one of the two, or name the sources apart.")  # fmt: skip
             seen.add(value.identity)
             shelves[value.method.conditions].append(value)
-        return cls(kept, {conditions: tuple(shelf) for conditions, shelf in shelves.items()})
+        return cls(kept, {conditions: Columns.of(tuple(shelf)) for conditions, shelf in shelves.items()})
+
+    def columns(self, method: Method) -> Columns:
+        """The same as :meth:`under`, as arrays."""
+        return self.shelves.get(method.conditions, NOTHING)
 
     def under(self, method: Method) -> tuple[Value, ...]:
         """The values that may be compared with a run under ``method``."""
-        return self.shelves.get(method.conditions, ())
+        return self.columns(method).values
 
     def added(self, more: Iterable[Value]) -> Library:
         """With those values too; raises UsageError rather than overwrite one that is there. The same value again changes nothing."""
@@ -197,16 +245,14 @@ def pooled(runs: Sequence[Run]) -> Pooled:
     return Pooled(float(means.mean()), len(sheets), len(runs), between, within, freedom, new, _batches(runs))
 
 
-def _within(sheets: Sequence[np.ndarray[tuple[int], np.dtype[np.float64]]]) -> tuple[float | None, int]:
+def _within(sheets: Sequence[Floats]) -> tuple[float | None, int]:
     """Pooled standard deviation about the sheets' means, with its degrees of freedom."""
     freedom = sum(len(sheet) - 1 for sheet in sheets)
     squares = sum(float(((sheet - sheet.mean()) ** 2).sum()) for sheet in sheets)
     return (math.sqrt(squares / freedom) if freedom else None), freedom
 
 
-def _between(
-    means: np.ndarray[tuple[int], np.dtype[np.float64]], sizes: Sequence[int], within: float | None
-) -> tuple[float | None, float | None]:
+def _between(means: Floats, sizes: Sequence[int], within: float | None) -> tuple[float | None, float | None]:
     """Standard deviation of the sheets' shifts, and of one value on a new sheet.
 
     Means scatter by σ_between² + σ_within² · mean(1/size). Where no sheet has two values the two cannot be told apart: all of it counts as

@@ -9,22 +9,33 @@ other substances, in the library or not, may lie at the same place.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
-from numpy.typing import NDArray
 
-from webcapture.measure.uncertainty import COVERAGE
-from webcapture.model import Floats
 from webcapture.reference import colour
-from webcapture.reference.library import Library, Value, key
-from webcapture.reference.method import Method, Remark, remarks
-from webcapture.reference.observed import Observed, covariance, u_apart_mm
-from webcapture.reference.shelf import EVIDENCE, SAME_SHEET, Shelf, student
+from webcapture.reference.compare import (
+    AGREES,
+    CANNOT_TELL,
+    DISAGREES,
+    DOUBTFUL,
+    Comparison,
+    Pending,
+    Ready,
+    SheetReference,
+    all_beside,
+    finished,
+    from_shelf,
+    with_repeatability,
+)
+from webcapture.reference.library import Library, key
+from webcapture.reference.method import Method
+from webcapture.reference.observed import Observed
+from webcapture.reference.shelf import EVIDENCE, Shelf
 from webcapture.settings import DEFAULTS, CompareSettings
 
-AGREES, DOUBTFUL, DISAGREES, CANNOT_TELL = "agrees", "doubtful", "disagrees", "cannot tell"
 CONSISTENT, NONE_FITS, NOTHING = "consistent", "none fits", "nothing to compare"
 """Outcomes of a spot, beside ``CANNOT_TELL``."""
 
@@ -41,46 +52,6 @@ REASONS = {
     "none": "No reference of this mobile phase and paper lies near enough.",
 }
 """Why a spot has its outcome."""
-
-
-@dataclass(frozen=True, slots=True)
-class SheetReference:
-    """A reference lane beside the sample."""
-
-    substance: str
-    spots: tuple[Observed, ...]
-    """All that its lane shows; more than one where it is itself a mixture or impure."""
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """One spot against one reference value."""
-
-    substance: str
-    evidence: str
-    """One of ``EVIDENCE``."""
-    quantity: str
-    """``Rf``; ``R_rel`` where the front is not known: then the reference's is 1."""
-    seen: float
-    U_seen: float
-    """Expanded; of a comparison on one sheet that of the difference, and ``U_known`` is 0: what both share has dropped out of it."""
-    known: float
-    U_known: float
-    window: bool
-    """True where ``U_known`` is the lead's own window, because the source gives no uncertainty."""
-    e_n: float
-    agreement: str
-    """``agrees``, ``doubtful``, ``disagrees``; ``cannot tell`` where the reference did not move or ran with the front."""
-    colour: str
-    """``agrees``, ``differs``, ``cannot tell``: a supporting sign, see :data:`webcapture.reference.colour.LIMITS`."""
-    colour_apart: float | None
-    """ΔE00 at one depth; None where colours were not compared as such."""
-    source: str
-    remarks: tuple[Remark, ...] = ()
-
-    def silenced(self) -> Comparison:
-        """The same where one of the two spots names nothing."""
-        return replace(self, agreement=CANNOT_TELL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +79,7 @@ class Match:
 
 
 def candidates(
-    spots: Iterable[Observed],
+    spots: Sequence[Observed],
     method: Method,
     library: Library,
     references: Sequence[SheetReference] = (),
@@ -117,21 +88,34 @@ def candidates(
     """What each spot of one run is consistent with; ``references`` are lanes of the same photo, counted for spots of their own strip."""
     shelf = Shelf.under(method, library, settings)
     ready = with_repeatability(references, shelf, settings)
-    return tuple(_match(spot, method, shelf, ready, settings) for spot in spots)
+    asked = [_ask(spot, method, shelf, ready, settings) for spot in spots]
+    said = iter(finished([one for pending, _ in asked for one in pending], settings))
+    return tuple(
+        _match(spot, list(islice(said, len(pending))), more, bool(shelf.values), settings)
+        for spot, (pending, more) in zip(spots, asked, strict=True)
+    )
+
+
+def _ask(
+    spot: Observed, method: Method, shelf: Shelf, references: Sequence[Ready], settings: CompareSettings
+) -> tuple[list[Pending], tuple[int, int]]:
+    """What the spot is compared with, and how many more agree, and disagree, than are listed; nothing of a spot that names nothing."""
+    if spot.silent:
+        return [], (0, 0)
+    beside = all_beside(spot, references, settings)
+    listed, more = from_shelf(spot, method, shelf, {key(numbers[0]) for numbers, _ in beside}, settings)
+    return [*beside, *listed], more
 
 
 def _match(
-    spot: Observed, method: Method, shelf: Shelf, references: Sequence[Ready], settings: CompareSettings
+    spot: Observed, comparisons: Sequence[Comparison], more: tuple[int, int], library: bool, settings: CompareSettings
 ) -> Match:
+    """``library``: whether it holds anything under these conditions."""
     if spot.silent:
         return Match(spot, CANNOT_TELL, spot.silent)
-    beside = all_beside(spot, references, settings)
-    if not (beside or shelf.values):
-        return Match(spot, NOTHING, "no-references")
-    if not beside and spot.rf is None:
-        return Match(spot, CANNOT_TELL, "no-rf")
-    listed, counts = _from_shelf(spot, method, shelf, {key(found.substance) for found in beside}, settings)
-    return _judged(spot, [*beside, *listed], counts, settings)
+    if comparisons:
+        return _judged(spot, comparisons, more, settings)
+    return Match(spot, CANNOT_TELL, "no-rf") if library else Match(spot, NOTHING, "no-references")
 
 
 def _judged(
@@ -154,7 +138,7 @@ def _judged(
 
 
 def _outcome(spot: Observed, fit: bool, doubtful: bool, silent: bool, against: bool) -> tuple[str, str]:
-    if "merged" in spot.codes:
+    if spot.of_several:
         return CANNOT_TELL, "merged"
     if fit:
         return CONSISTENT, "agrees"
@@ -166,160 +150,6 @@ def _outcome(spot: Observed, fit: bool, doubtful: bool, silent: bool, against: b
 def _order(comparison: Comparison) -> tuple[int, int, float]:
     colours = (colour.AGREES, colour.CANNOT_TELL, colour.DIFFERS)
     return EVIDENCE.index(comparison.evidence), colours.index(comparison.colour), comparison.e_n
-
-
-def agreement(e_n: float, silent: bool, settings: CompareSettings) -> str:
-    """What E_n says; where the reference itself names nothing it may rule out and not agree."""
-    if e_n > settings.e_doubtful:
-        return DISAGREES
-    if silent:
-        return CANNOT_TELL
-    return AGREES if e_n <= 1 else DOUBTFUL
-
-
-# ---- beside, on the same sheet
-
-
-Ready = tuple[SheetReference, float]
-"""A reference lane, and the expanded uncertainty with which its substance repeats from lane to lane."""
-
-
-def with_repeatability(
-    references: Sequence[SheetReference], shelf: Shelf, settings: CompareSettings
-) -> tuple[Ready, ...]:
-    """Reference lanes with what own runs, or the settings, say of how their substances repeat on one sheet."""
-    return tuple((one, repeatability(shelf.own(one.substance), settings)) for one in references)
-
-
-def all_beside(spot: Observed, references: Sequence[Ready], settings: CompareSettings) -> list[Comparison]:
-    """For each reference lane on the spot's strip the nearest of its spots. A lane is no reference for itself."""
-    found = []
-    for reference, U_repeat in references:
-        there = [one for one in reference.spots if one.strip == spot.strip and one.lane != spot.lane]
-        compared = [beside(spot, one, reference.substance, U_repeat, settings) for one in there]
-        found += [min(compared, key=lambda comparison: comparison.e_n)] if compared else []
-    return found
-
-
-def repeatability(own: Sequence[Value], settings: CompareSettings) -> float:
-    """Expanded uncertainty of Rf from lane to lane of one sheet: from own runs where there are enough, else as the settings say."""
-    freedom = sum(value.freedom_within for value in own)
-    if freedom < settings.repeat_freedom:
-        return COVERAGE * settings.repeat_rf
-    squares = sum(value.freedom_within * (value.sd_within or 0.0) ** 2 for value in own)
-    return float(student(freedom)) * math.sqrt(squares / freedom)
-
-
-def beside(spot: Observed, there: Observed, substance: str, U_repeat: float, settings: CompareSettings) -> Comparison:
-    """A spot against a reference spot of the same strip: the difference of the two Rf, with what they share left out.
-
-    Where the front is not known, R_rel: the spot's distance over the reference's, which is 1 for the same substance.
-    """
-    if spot.rf is not None and there.rf is not None:
-        quantity, seen, known = "Rf", spot.rf, there.rf
-        U = math.hypot(COVERAGE * u_difference_beside(spot, there), math.sqrt(2) * U_repeat)
-    else:
-        scale = max(there.distance_mm, 1e-9)
-        quantity, seen, known = "R_rel", spot.distance_mm / scale, 1.0
-        apart = COVERAGE * u_apart_mm(spot, there, settings.unseen_front)
-        U = math.hypot(apart, math.sqrt(2) * U_repeat * max(spot.reach_mm, there.reach_mm)) / scale
-    e = abs(seen - known) / max(U, 1e-12)
-    near = e <= settings.e_doubtful
-    said, apart_by = colour.compared(spot.colour, there.colour if near else "", settings)
-    silent = bool(there.silent) or "merged" in there.codes
-    return Comparison(
-        substance, SAME_SHEET, quantity, seen, U, known, 0.0, False, e, agreement(e, silent, settings), said, apart_by,
-        f"lane {there.lane} of the same sheet",
-    )  # fmt: skip
-
-
-def u_difference_beside(first: Observed, second: Observed) -> float:
-    """Standard uncertainty of the difference of two Rf of one strip, as far as the photo goes."""
-    variance = covariance(first, first) + covariance(second, second) - 2 * covariance(first, second)
-    return math.sqrt(max(variance, 0.0))
-
-
-# ---- from the library
-
-
-def _from_shelf(
-    spot: Observed, method: Method, shelf: Shelf, beside_too: Collection[str], settings: CompareSettings
-) -> tuple[list[Comparison], tuple[int, int]]:
-    """Comparisons with each substance, as far as they are listed; and how many more agree, and disagree."""
-    if spot.rf is None or not shelf.values:
-        return [], (0, 0)
-    rows, e = _rows(spot, shelf, beside_too, settings.e_doubtful, settings.listed_out)
-    near = int(np.searchsorted(e, settings.e_doubtful, side="right"))
-    listed = [*range(min(near, settings.compared)), *range(near, min(near + settings.listed_out, len(rows)))]
-    compare = _against(spot, method, shelf, rows[listed], e[listed], settings)
-    others = len(shelf.names) - sum(name in shelf.numbers for name in beside_too) - near
-    return compare, (max(near - settings.compared, 0), others - min(len(rows) - near, settings.listed_out))
-
-
-def nearest_of_each(
-    spot: Observed, method: Method, shelf: Shelf, beside_too: Collection[str], settings: CompareSettings
-) -> list[Comparison]:
-    """The comparison with every substance of the shelf, the nearest first; those of ``beside_too`` are left out."""
-    if spot.rf is None or not shelf.values:
-        return []
-    return _against(spot, method, shelf, *_rows(spot, shelf, beside_too), settings)
-
-
-def _rows(
-    spot: Observed, shelf: Shelf, beside_too: Collection[str], within: float = np.inf, most: int = 0
-) -> tuple[NDArray[np.int_], Floats]:
-    """(m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that; beyond ``within`` about ``most``."""
-    rows = np.flatnonzero(shelf.without(beside_too))
-    e = shelf.e_n(spot.rf or 0.0, spot.U_rf or 0.0)[rows]
-    enough = int(np.count_nonzero(e <= within)) + most
-    if enough < len(rows):
-        kept = e <= np.partition(e, enough)[enough]
-        rows, e = rows[kept], e[kept]
-    order = np.argsort(e, kind="stable")
-    order = order[np.sort(np.unique(shelf.substance[rows[order]], return_index=True)[1])]
-    return rows[order], e[order]
-
-
-def _against(
-    spot: Observed, method: Method, shelf: Shelf, rows: NDArray[np.int_], e_n: Floats, settings: CompareSettings
-) -> list[Comparison]:
-    """The spot against those values; colours are asked only where Rf does not rule out."""
-    noted: dict[tuple[float | None, str], tuple[Remark, ...]] = {}
-    for row in rows.tolist():
-        other = shelf.values[row].method
-        if (other.temperature_c, other.locating) not in noted:
-            noted[other.temperature_c, other.locating] = remarks(method, other, settings=settings)
-    near = [row for row, e in zip(rows.tolist(), e_n.tolist(), strict=True) if e <= settings.e_doubtful]
-    said = colours_against(spot, method, [shelf.values[row] for row in near], settings)
-    colours = dict(zip(near, said, strict=True))
-    return [
-        _one_against(spot, shelf, row, e, colours.get(row, (colour.CANNOT_TELL, None)), noted, settings)
-        for row, e in zip(rows.tolist(), e_n.tolist(), strict=True)
-    ]
-
-
-def _one_against(
-    spot: Observed, shelf: Shelf, row: int, e_n: float, said: tuple[str, float | None],
-    noted: Mapping[tuple[float | None, str], tuple[Remark, ...]], settings: CompareSettings,
-) -> Comparison:  # fmt: skip
-    value = shelf.values[row]
-    silent = not settings.least_rf <= value.rf <= settings.most_rf
-    return Comparison(
-        shelf.names[shelf.substance[row]], EVIDENCE[shelf.rank[row]], "Rf", spot.rf or 0.0, spot.U_rf or 0.0, value.rf, float(shelf.U[row]),
-        bool(shelf.windowed[row]), e_n, agreement(e_n, silent, settings), *said, value.source,
-        noted[value.method.temperature_c, value.method.locating],
-    )  # fmt: skip
-
-
-def colours_against(
-    spot: Observed, method: Method, values: Sequence[Value], settings: CompareSettings
-) -> list[tuple[str, float | None]]:
-    """What the spot's colour says of each value: nothing where it was located in another way. As such where known, else by its word."""
-    known = [value.hex if value.method.locating == method.locating else "" for value in values]
-    said = colour.compared_all(spot.colour, known, settings)
-    by_word = [value.colour if not value.hex and value.method.locating == method.locating else "" for value in values]
-    words = {text: colour.compared_words(spot.colour, text, settings) for text in set(by_word) if text}
-    return [(words[text], None) if text else one for one, text in zip(said, by_word, strict=True)]
 
 
 # ---- what cannot be told apart

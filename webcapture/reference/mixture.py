@@ -19,17 +19,9 @@ from scipy import stats
 from webcapture.measure.uncertainty import COVERAGE
 from webcapture.model import Floats
 from webcapture.reference import colour
+from webcapture.reference.compare import CANNOT_TELL, SheetReference, beside, colours_asked, repeatability
 from webcapture.reference.library import Library, key
-from webcapture.reference.match import (
-    CANNOT_TELL,
-    CONSISTENT,
-    NONE_FITS,
-    NOTHING,
-    SheetReference,
-    beside,
-    colours_against,
-    repeatability,
-)
+from webcapture.reference.match import CONSISTENT, NONE_FITS, NOTHING
 from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed, covariance, u_apart_mm
 from webcapture.reference.shelf import Shelf
@@ -112,7 +104,7 @@ def account(
     """
     silent = tuple(spot.spot for spot in spots if _names_nothing(spot))
     asked = [spot for spot in spots if spot.spot not in silent]
-    least = sum(2 if "merged" in spot.codes else 1 for spot in spots)
+    least = sum(2 if spot.of_several else 1 for spot in spots)
     shelf = Shelf.under(method, library, settings)
     beside_too = _beside(spots, shelf, references, settings)
     if not spots or not (beside_too or shelf.values):
@@ -132,7 +124,7 @@ def account(
 
 
 def _names_nothing(spot: Observed) -> bool:
-    return bool(spot.silent) or "merged" in spot.codes
+    return bool(spot.silent) or spot.of_several
 
 
 def _lane_outcome(passing: int, tried: str, lone: bool, silent: bool, many: bool, blind: bool) -> tuple[str, str]:
@@ -183,7 +175,7 @@ def _edges(
         fit = rows[e[rows] <= settings.e_doubtful].tolist()
         if len(fit) > settings.compared:
             return known, [[-1]] * len(spots), True  # whatever the others may be
-        said = colours_against(spot, method, [shelf.values[row] for row in fit], settings)
+        said = colour.compared_all([colours_asked(spot, method, shelf.values[row]) for row in fit], settings)
         for row, (clash, _) in zip(fit, said, strict=True):
             if clash != colour.DIFFERS:
                 if row not in numbers:
@@ -321,7 +313,7 @@ def mixed_spot(
 
 def _off(spot: Observed, there: Observed, settings: CompareSettings) -> float:
     """E_n of two spots of one sheet."""
-    return beside(spot, there, "", COVERAGE * settings.repeat_rf, settings).e_n
+    return beside(spot, there, "", COVERAGE * settings.repeat_rf, settings)[0][8]
 
 
 def _at_either(
@@ -338,7 +330,7 @@ def _mixed_outcome(
         return CANNOT_TELL, "silent"
     if not near:
         return CANNOT_TELL, "none"
-    if any("merged" in spot.codes for spot in near):
+    if any(spot.of_several for spot in near):
         return CANNOT_TELL, "merged"
     if len(near) > 1:
         return SPLITS, "splits"

@@ -41,11 +41,18 @@ class Observed:
     """``#rrggbb`` under even light, at the densest place."""
     codes: tuple[str, ...] = ()
     """Of its flags."""
+    parted: bool = False
+    """Overlaps a neighbour of its lane and was parted from it by a fit: its centre is its own, and less certain."""
 
     @property
     def place(self) -> tuple[int, int, int]:
         """Which spot it is: strip, lane, number."""
         return self.strip, self.lane, self.spot
+
+    @property
+    def of_several(self) -> bool:
+        """Whether it seems to be more than one, so that its centre is that of none of them."""
+        return "merged" in self.codes and not self.parted
 
     @property
     def silent(self) -> str:
@@ -72,8 +79,20 @@ def _spot(strip: Strip, lane: Lane, spot: Spot, length_mm: float) -> Observed:
         strip=strip.bay, lane=lane.lane, spot=spot.spot, rf=spot.rf, U_rf=spot.U_rf, distance_mm=spot.distance_mm,
         width_mm=spot.width_mm, run_mm=lane.run_mm, reach_mm=lane.run_mm or length_mm, u_centre_mm=u.get("centre", spot.u_centre_mm),
         u_origin_mm=u.get("origin", line), u_front_mm=u.get("front", 0.0), u_rectification_mm=u.get("rectification", 0.0),
-        u_flatness_mm=u.get("flatness", 0.0), colour=spot.colour, codes=tuple(flag.code for flag in spot.flags),
+        u_flatness_mm=u.get("flatness", 0.0), colour=spot.colour, codes=_codes(spot), parted=_parted(spot, lane),
     )  # fmt: skip
+
+
+def _codes(spot: Spot) -> tuple[str, ...]:
+    return tuple(flag.code for flag in spot.flags)
+
+
+def _parted(spot: Spot, lane: Lane) -> bool:
+    """Whether a neighbour that it overlaps was found as well: then both are parts of one fit, each with its own place."""
+    if "merged" not in _codes(spot):
+        return False
+    others = (other for other in lane.spots if other.spot != spot.spot and "merged" in _codes(other))
+    return any(abs(o.distance_mm - spot.distance_mm) <= (o.width_mm + spot.width_mm) / 2 for o in others)
 
 
 def covariance(first: Observed, second: Observed) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from webcapture.model import Floats
-from webcapture.reference.library import INVENTED, MARKS, OWN_RUNS, PUBLISHED, Library, Value, key
+from webcapture.reference.library import INVENTED, MARKS, OWN_RUNS, PUBLISHED, Columns, Library, Value, key
 from webcapture.reference.method import Method
 from webcapture.settings import CompareSettings
 
@@ -24,42 +24,52 @@ LEVEL = 0.9545
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shelf:
-    """Values of one mobile phase and paper; arrays run over them."""
+    """Values of one mobile phase and paper, with how far a new run's value may lie from each; arrays run over them."""
 
-    values: tuple[Value, ...]
-    rf: Floats
-    """(n,)"""
+    columns: Columns
     U: Floats
-    """(n,) expanded uncertainty of one new run's value about ``rf``, or the lead's window."""
+    """(n,) expanded uncertainty of one new run's value about the known one, or the lead's window."""
     windowed: NDArray[np.bool_]
     """(n,) where ``U`` is the lead's window, because the source gives none."""
     rank: NDArray[np.int_]
     """(n,) place of its evidence in ``EVIDENCE``."""
-    substance: NDArray[np.int_]
-    """(n,) number of its substance."""
-    names: tuple[str, ...]
-    """Of the substances, as first written."""
-    numbers: Mapping[str, int]
-    """From a substance's key to its number."""
     best: NDArray[np.bool_]
     """(n,) where it is of the best evidence that its substance has here."""
 
     @classmethod
     def under(cls, method: Method, library: Library, settings: CompareSettings) -> Shelf:
         """What ``library`` holds for that mobile phase and paper, and nothing else of it."""
-        values = library.under(method)
-        ranks = {mark: EVIDENCE.index(mark) for mark in MARKS}
-        rank = np.array([ranks[value.mark] for value in values], int)
-        numbers: dict[str, int] = {}
-        substance = np.array([numbers.setdefault(key(value.substance), len(numbers)) for value in values], int)
-        names: dict[int, str] = {}
-        for number, value in zip(substance.tolist(), values, strict=True):
-            names.setdefault(number, value.substance)
-        lowest = np.full(len(numbers), len(EVIDENCE))
-        np.minimum.at(lowest, substance, rank)
-        U, windowed = uncertainties(values, settings)
-        rf = np.array([value.rf for value in values], float)
-        return cls(values, rf, U, windowed, rank, substance, tuple(names.values()), numbers, rank == lowest[substance])
+        columns = library.columns(method)
+        rank = np.array([EVIDENCE.index(mark) for mark in MARKS])[columns.mark]
+        lowest = np.full(len(columns.names), len(EVIDENCE))
+        np.minimum.at(lowest, columns.substance, rank)
+        U, windowed = uncertainties(columns, settings)
+        return cls(columns, U, windowed, rank, rank == lowest[columns.substance])
+
+    @property
+    def values(self) -> tuple[Value, ...]:
+        """The values themselves."""
+        return self.columns.values
+
+    @property
+    def rf(self) -> Floats:
+        """(n,) their Rf."""
+        return self.columns.rf
+
+    @property
+    def substance(self) -> NDArray[np.int_]:
+        """(n,) numbers of their substances."""
+        return self.columns.substance
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of the substances, by number."""
+        return self.columns.names
+
+    @property
+    def numbers(self) -> Mapping[str, int]:
+        """From a substance's key to its number."""
+        return self.columns.numbers
 
     def own(self, substance: str) -> tuple[Value, ...]:
         """What is known here of that substance from own runs with a spread within a sheet."""
@@ -82,7 +92,7 @@ class Shelf:
 
     def e_n(self, rf: float, U: float) -> Floats:
         """(n,) agreement of a measured value with each: |x1 − x2| / √(U1² + U2²); at most 1 agrees (ISO 13528, from memory)."""
-        return np.asarray(np.abs(rf - self.rf) / np.hypot(U, self.U))
+        return np.asarray(np.abs(rf - self.rf) / np.sqrt(self.U**2 + U**2))
 
 
 def student(freedom: Any) -> Floats:
@@ -90,15 +100,14 @@ def student(freedom: Any) -> Floats:
     return np.asarray(stats.t.ppf((1 + LEVEL) / 2, freedom))
 
 
-def uncertainties(values: Sequence[Value], settings: CompareSettings) -> tuple[Floats, NDArray[np.bool_]]:
+def uncertainties(columns: Columns, settings: CompareSettings) -> tuple[Floats, NDArray[np.bool_]]:
     """Expanded uncertainty with which one new run's value lies about each, and where that is the lead's window.
 
     A new value scatters about a mean of n by s √(1 + 1/n), known with n − 1 degrees of freedom. Where there is no s, the window stands.
     """
-    n = np.array([value.n for value in values], int)
-    sd = np.array([np.nan if value.sd is None else value.sd for value in values], float)
-    windowed = np.isnan(sd)
-    counts, which = np.unique(n, return_inverse=True)
+    windowed = np.isnan(columns.sd)
+    U = np.full(len(windowed), settings.window_rf)
+    counts, which = np.unique(columns.n[~windowed], return_inverse=True)
     factors = student(np.maximum(counts - 1, 1)) * np.sqrt(1 + 1 / np.maximum(counts, 1))
-    U = np.where(windowed, settings.window_rf, factors[which] * np.where(windowed, 0.0, sd)) if len(values) else sd
+    U[~windowed] = factors[which] * columns.sd[~windowed]
     return U, windowed
