@@ -157,9 +157,15 @@ def test_agreement_by_chance_is_what_simulation_finds() -> None:
     assert np.mean(expected) > 0.1
 
 
-def test_what_nothing_was_learned_from_leaves_everything_to_chance() -> None:
+def test_where_nothing_was_told_nothing_agreed_by_chance() -> None:
+    found = evidence([UnknownRun(W, (spot(1, 1, 96.0, 100.0),))], library(A=(0.97, None, None), B=(0.96, None, None)))
+    assert (found.by_chance, found.consistent) == (0, ())
+
+
+def test_by_chance_counts_what_could_be_told() -> None:
+    # One mobile phase, five substances with a value there, three of which agree: two beside the unknown's own; the sixth could not be told
+    rows = {"A": 0.30, "B": 0.31, "C": 0.29, "D": 0.7, "E": 0.8}
     found = evidence(
-        [UnknownRun(W, (replace(spot(1, 1, 96.0, 100.0)),))], library(A=(0.97, None, None), B=(0.96, None, None))
+        [UnknownRun(W, lane(0.30))], library(**{n: (rf, None, None) for n, rf in rows.items()}, F=(None, 0.5, None))
     )
-    assert found.by_chance == 1
-    assert found.consistent == ()
+    assert found.by_chance == pytest.approx(2)

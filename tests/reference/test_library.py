@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from tests.reference.classes import spot
 from webcapture.errors import UsageError
-from webcapture.reference.library import OWN_RUNS, PUBLISHED, Library, Run, Value, own_values, pooled
+from webcapture.reference.library import OWN_RUNS, PUBLISHED, Library, Run, Value, accepted, own_values, pooled
 from webcapture.reference.method import method_of
 
 M = method_of("water", "paper for tests", 20.0)
@@ -115,6 +116,20 @@ def test_batches_by_practical() -> None:
     assert [(b.practical, b.n) for b in found.batches] == [("May", 2), ("June", 1)]
     assert found.batches[1].sd is None
     assert found.mean == pytest.approx(0.555)  # of 0.51 and 0.60: each sheet counts once
+
+
+def test_a_reference_lanes_spot_becomes_a_run() -> None:
+    run = accepted(replace(spot(2, 1, 40.0, 100.0), colour="#0000ff"), "A", M, "sheet 1", "May")
+    assert run == Run("A", M, 0.4, "sheet 1", "May", "#0000ff")
+
+
+@pytest.mark.parametrize(
+    "changes", [{"rf": None}, {"codes": ("did-not-move",)}, {"codes": ("near-front",)}, {"codes": ("merged",)}]
+)
+def test_a_spot_that_says_nothing_of_its_substance_is_not_taken(changes: dict[str, object]) -> None:
+    with pytest.raises(UsageError) as refusal:
+        accepted(replace(spot(2, 1, 40.0, 100.0), **changes), "A", M, "sheet 1", "May")  # type: ignore[arg-type]
+    assert refusal.value.hint
 
 
 def test_own_runs_become_values() -> None:

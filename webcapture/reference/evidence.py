@@ -87,7 +87,7 @@ class Evidence:
     rows: tuple[Row, ...]
     """Consistent ones first, those with most agreements first; then what cannot be told; then what is ruled out."""
     by_chance: float
-    """How many other substances of the library one expects to agree as well by chance, from the share that agrees in each group."""
+    """How many other substances of the library one expects to agree as well by chance: see :func:`by_chance`."""
 
     @property
     def standing(self) -> tuple[str, ...]:
@@ -249,16 +249,17 @@ def _correlation(first: Mapping[str, float], second: Mapping[str, float], names:
 
 
 def by_chance(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> float:
-    """How many others one expects to agree in every group by chance.
+    """How many other substances one expects to agree in every group by chance, among those that could be told in every group.
 
     In each group the share of substances, one left out as the unknown's own, that agree among those that could be told; independent
-    groups multiply. Without a run that tells anything, everything agrees by chance.
+    groups multiply. In a mixture the other components are among them. 0 where nothing could be told: then there is no agreement either.
     """
-    shares = []
-    for group in groups:
-        told = [[row.cells[n].outcome for n in group] for row in rows]
-        told = [outcomes for outcomes in told if {AGREES, DISAGREES} & set(outcomes)]
-        agree = sum(DISAGREES not in outcomes for outcomes in told)
-        if told:
-            shares.append(max(agree - 1, 0) / max(len(told) - 1, 1))
-    return max(len(rows) - 1, 0) * math.prod(shares)
+    outcomes = [[{row.cells[n].outcome for n in group} for group in groups] for row in rows]
+    told = [[bool({AGREES, DISAGREES} & said) for said in row] for row in outcomes]
+    shares = [
+        max(sum(row[g] and DISAGREES not in said[g] for row, said in zip(told, outcomes, strict=True)) - 1, 0)
+        / max(sum(row[g] for row in told) - 1, 1)
+        for g in range(len(groups))
+    ]
+    everywhere = sum(all(row) for row in told) if groups else 0
+    return max(everywhere - 1, 0) * math.prod(shares)

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -189,7 +190,7 @@ class _Row:
         plain = text.replace(",", ".") if self.comma else text
         if not text:
             return None
-        if not _NUMBER.fullmatch(plain.casefold()):
+        if not _NUMBER.fullmatch(plain.casefold()) or not math.isfinite(float(plain)):
             say = " Write it with a decimal point." if "," in text else ""
             self.troubles.append(f"{name}: “{text}” is not a number.{say}")
             return None

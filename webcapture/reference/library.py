@@ -21,6 +21,7 @@ from webcapture.errors import UsageError
 from webcapture.model import Floats
 from webcapture.reference.colour import middle
 from webcapture.reference.method import Method, MobilePhase
+from webcapture.reference.observed import Observed
 
 PUBLISHED, OWN_RUNS, INVENTED = "published", "own runs", "invented"
 MARKS = (PUBLISHED, OWN_RUNS, INVENTED)
@@ -200,6 +201,17 @@ class Run:
     practical: str
     colour: str = ""
     """``#rrggbb``."""
+
+
+def accepted(spot: Observed, substance: str, method: Method, sheet: str, practical: str) -> Run:
+    """A reference lane's spot as a measurement of its substance; raises UsageError where it measures nothing that repeats."""
+    if spot.rf is None:
+        raise UsageError(
+            "Without a front there is no Rf to keep.", "Mark the front as soon as the paper leaves the tank."
+        )
+    if spot.silent or spot.of_several:
+        raise UsageError("A spot that did not move, ran with the front, or is more than one says nothing of its substance.", "Use another mobile phase, or apply less.")  # fmt: skip
+    return Run(substance, method, spot.rf, sheet, practical, spot.colour)
 
 
 @dataclass(frozen=True, slots=True)

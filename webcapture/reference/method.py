@@ -14,6 +14,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from math import lcm
 
@@ -25,6 +26,9 @@ REMEDY = (
     "Write components and proportions by volume, such as “propanone : petroleum ether 1 : 9” or “18 mL propanone + 2 mL water”, "
     "with a decimal point. Put a name of your own into double quotes."
 )
+
+LONGEST = 400
+"""Characters of a mobile phase; the longest of the trade's have some hundred."""
 
 
 class MethodUnclear(UsageError):
@@ -157,6 +161,7 @@ _MARK = "\ue000"
 _QUOTED = re.compile(r"[\"“”„«»]([^\"“”„«»]+)[\"“”„«»]")
 
 
+@lru_cache(maxsize=1024)
 def mobile_phase_of(text: str) -> MobilePhase:
     """The mobile phase that ``text`` describes; raises MethodUnclear where it cannot be read in one way only.
 
@@ -165,6 +170,8 @@ def mobile_phase_of(text: str) -> MobilePhase:
     >>> mobile_phase_of("n-butanol, acetic acid and water (4:1:5)").text
     'water : butan-1-ol : ethanoic acid 5 : 4 : 1'
     """
+    if len(text) > LONGEST:
+        raise MethodUnclear(f"A mobile phase of {len(text)} characters is too long.")
     plain, quoted = _without_quotes(_plain(text))
     plain = " ".join(_BY_VOLUME.sub(" ", _MOLAR.sub("molar", plain)).split()).strip(" .,;")
     if not plain:
