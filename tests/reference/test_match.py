@@ -277,6 +277,8 @@ def test_without_a_front_the_reference_beside_still_compares() -> None:
     assert names(match.ruled_out) == ["B"]
     assert match.candidates[0].quantity == "R_rel"
     assert match.candidates[0].seen == pytest.approx(r_rel(40.0, 41.0))  # IUPAC Gold Book R05276 (A)
+    close = SheetReference("D", (no_front(3, 38.5),))
+    assert one(candidates([no_front(1, 40.0)], METHOD, Library.of([]), [near, close])).groups == (("D", "A"),)
     alone = one(candidates([no_front(1, 40.0)], METHOD, Library.of([known("C", 0.4)])))
     assert (alone.outcome, alone.reason) == (CANNOT_TELL, "no-rf")
 

@@ -157,8 +157,12 @@ def _order(comparison: Comparison) -> tuple[int, int, float]:
 
 def alike(comparisons: Sequence[Comparison]) -> tuple[tuple[str, ...], ...]:
     """Groups of two and more whose known values agree with one another; each joins where it agrees with one of the group."""
-    values = [(c.substance, c.known, c.U_known or c.U_seen) for c in comparisons]
-    return _grouped(values)
+    by_rf = [(c.substance, c.known, c.U_known or c.U_seen) for c in comparisons if c.quantity == "Rf"]
+    # Of R_rel it is the reference's own place that counts, in units of the spot's.
+    by_place = [
+        (c.substance, 1 / c.seen, c.U_seen / c.seen**2) for c in comparisons if c.quantity != "Rf" and c.seen > 0
+    ]
+    return (*_grouped(by_rf), *_grouped(by_place))
 
 
 def alike_under(method: Method, library: Library, settings: CompareSettings = DEFAULTS.compare) -> tuple[tuple[str, ...], ...]:  # fmt: skip
