@@ -4,9 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.reference.classes import spot
 from tests.reference.libraries import run, world
+from tests.reference.values import PAPERS, PHASES, VALUES
 from webcapture.reference.compare import SheetReference
 from webcapture.reference.evidence import (
     AGREES,
@@ -118,6 +121,19 @@ def test_without_runs_or_library_nothing_is_claimed() -> None:
     assert evidence([], LIBRARY).standing == ("A", "B", "C", "D")
     empty = evidence([UnknownRun(W, lane(0.3))], Library.of([]))
     assert (empty.rows, empty.by_chance) == ((), 0)
+
+
+@given(VALUES, st.sampled_from(PHASES), st.sampled_from(PAPERS), st.floats(0, 1))
+def test_only_values_of_the_run_mobile_phase_and_paper_agree_or_disagree(
+    values: list[Value], phase: str, paper: str, rf: float
+) -> None:
+    method = method_of(phase, paper)
+    found = evidence([UnknownRun(method, lane(rf))], Library.of(values))
+    allowed = {v.substance for v in values if v.method.conditions == method.conditions}
+    told = {r.substance for r in found.rows if r.cells[0].outcome in (AGREES, DISAGREES)}
+    assert told <= allowed
+    assert all(cell.outcome == NOT_RUN for r in found.rows for cell in r.cells[1:])
+    assert {r.substance for r in found.rows} == {v.substance for v in values}
 
 
 # ---- independent mobile phases

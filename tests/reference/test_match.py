@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from tests.reference.classes import METHOD, spot
+from tests.reference.values import PAPERS, PHASES, VALUES
 from webcapture.measure.ratios import r_rel
 from webcapture.measure.uncertainty import e_n
 from webcapture.reference.compare import AGREES, CANNOT_TELL, DISAGREES, DOUBTFUL, SheetReference, u_difference_beside
 from webcapture.reference.exchange import shipped, shipped_library
-from webcapture.reference.library import INVENTED, MARKS, OWN_RUNS, PUBLISHED, Library, Value
+from webcapture.reference.library import INVENTED, OWN_RUNS, PUBLISHED, Library, Value
 from webcapture.reference.match import CONSISTENT, NONE_FITS, NOTHING, REASONS, Match, alike_under, candidates
 from webcapture.reference.method import method_of
 from webcapture.reference.observed import Observed
@@ -131,16 +132,6 @@ def test_two_states_of_iron_are_told_apart() -> None:
 
 
 # ---- the same mobile phase and paper only
-
-PHASES = ("water", "ethanol", "propanone : water 9 : 1", "propanone : water 8 : 2", "ethanol 70 %", '"our own"')
-PAPERS = ("paper a", "paper b")
-VALUES = st.lists(
-    st.builds(
-        Value, st.sampled_from("ABCDEFG"), st.builds(method_of, st.sampled_from(PHASES), st.sampled_from(PAPERS)),
-        st.floats(0, 1), st.sampled_from(MARKS), st.just("x"), hex=st.sampled_from(["", "#0000ff"]),
-    ),
-    max_size=40, unique_by=lambda v: v.identity,
-)  # fmt: skip
 
 
 @given(VALUES, st.sampled_from(PHASES), st.sampled_from(PAPERS), st.floats(0, 1), st.floats(0, 2), st.floats(0.001, 2))

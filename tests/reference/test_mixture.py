@@ -4,9 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import stats
 
 from tests.reference.classes import METHOD, spot
+from tests.reference.values import PAPERS, PHASES, VALUES
 from webcapture.reference.compare import CANNOT_TELL, SheetReference
 from webcapture.reference.library import Library, Value
 from webcapture.reference.match import CONSISTENT, NONE_FITS, NOTHING
@@ -154,6 +157,27 @@ def test_the_joint_test_refuses_the_right_set_as_often_as_stated() -> None:
 
 def exact(number: int, mm: float) -> Observed:
     return replace(spot(number, 1, mm, 100.0), U_rf=1e-6, u_centre_mm=0.0, u_origin_mm=0.0, u_front_mm=0.0)
+
+
+@given(
+    VALUES,
+    st.sampled_from(PHASES),
+    st.sampled_from(PAPERS),
+    st.lists(st.floats(3, 94), min_size=1, max_size=3),
+    st.floats(0.01, 2),
+)
+def test_a_value_of_another_mobile_phase_or_paper_never_accounts_for_a_spot(
+    values: list[Value], phase: str, paper: str, places: list[float], window: float
+) -> None:
+    method = method_of(phase, paper)
+    found = account(
+        lane(1, *sorted(places)), method, Library.of(values), settings=replace(DEFAULTS.compare, window_rf=window)
+    )
+    allowed = {v.substance for v in values if v.method.conditions == method.conditions}
+    assert {name for one in found.accounts for name in one.substances} <= allowed
+    assert found.at_least == len(places)
+    if not allowed:
+        assert found.outcome == NOTHING
 
 
 # ---- mixed spots: "one spot may or may not be pure" is the trade's caution; USP <621> asks that the mixed spot stays single (A)

@@ -48,9 +48,9 @@ class CompareSettings:
     listed: int = knob(12, "", "Candidates listed a spot; the others are counted.")
     listed_out: int = knob(5, "", "Substances ruled out that are listed a spot, the nearest; the others are counted.")
     compared: int = knob(
-        24,
+        16,
         "",
-        "Of the substances whose Rf fits, the nearest so many have their colours compared; more at one place say nothing anyway.",
+        "Of the substances whose Rf fits, the nearest so many have their colours compared, and may account for a spot of a lane; more at one place say nothing anyway.",
     )
     assignments: int = knob(
         2000,
