@@ -21,13 +21,21 @@ from webcapture.settings import MarkerSettings, ViewSettings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Tags:
-    """Tags of one card: ids and corners, photo pixels."""
+class Tags:
+    """Tags of one card."""
 
     card: CardLayout
     ids: list[int]
     corners_px: Floats
-    """(n, 4, 2), clockwise from the tag's own top left."""
+    """(n, 4, 2) in the picture, clockwise from the tag's own top left."""
+
+    @property
+    def corners_mm(self) -> Floats:
+        """(n, 4, 2) the same corners on the card."""
+        rects = {tag.id: tag.rect for tag in self.card.tags}
+        return np.array(
+            [[(r.x, r.y), (r.right, r.y), (r.right, r.bottom), (r.x, r.bottom)] for r in (rects[i] for i in self.ids)]
+        )
 
 
 def find_card(photo: Photo, settings: MarkerSettings, lens: ViewSettings) -> CardSighting:
@@ -48,13 +56,13 @@ def find_card(photo: Photo, settings: MarkerSettings, lens: ViewSettings) -> Car
 # ---- tags
 
 
-def _find_tags(photo: Photo, settings: MarkerSettings) -> _Tags:
+def _find_tags(photo: Photo, settings: MarkerSettings) -> Tags:
     """The tags of the card that shows most of them; slower ways to look are tried where faster ones show too few."""
-    best: _Tags | None = None
+    best: Tags | None = None
     seen = 0
     for side_px, windows_px, least_perimeter in settings.tag_searches:
         detector = _detector(settings, windows_px, least_perimeter)
-        for tags in _read_tags(upright_grey(photo, side_px), photo, detector, settings):
+        for tags in _read_tags(upright_grey(photo, side_px), photo.pixels.shape, detector, settings):
             seen = max(seen, len(tags.ids))
             if best is None or len(tags.ids) > len(best.ids):
                 best = tags
@@ -71,9 +79,19 @@ def _missing(seen: int) -> NoCard | CardIncomplete:
     return NoCard("No calibration card was recognised in this photo.")
 
 
-def _read_tags(small: Bytes8, photo: Photo, detector: cv2.aruco.ArucoDetector, settings: MarkerSettings) -> list[_Tags]:
-    """The tags read on a reduced copy of the photo, grouped by card."""
-    height, width = photo.pixels.shape[:2]
+def tags_on(
+    small: Bytes8, settings: MarkerSettings, windows_px: tuple[int, int, int], least_perimeter: float
+) -> Tags | None:
+    """The tags read on a grey picture, of the card that shows most of them, in one quick look; None where there is none."""
+    found = _read_tags(small, small.shape, _detector(settings, windows_px, least_perimeter), settings)
+    return max(found, key=lambda tags: len(tags.ids), default=None)
+
+
+def _read_tags(
+    small: Bytes8, shape: tuple[int, ...], detector: cv2.aruco.ArucoDetector, settings: MarkerSettings
+) -> list[Tags]:
+    """The tags read on a reduced copy of a picture of that shape, grouped by card."""
+    height, width = shape[:2]
     shrunk = small.shape[1] / width, small.shape[0] / height
     corners, ids, _ = detector.detectMarkers(small)
     groups: dict[tuple[str, str], list[tuple[int, Floats]]] = {}
@@ -100,37 +118,30 @@ def _detector(
     return cv2.aruco.ArucoDetector(dictionary, parameters)
 
 
-def _agreeing(card: CardLayout, found: list[tuple[int, Floats]], settings: MarkerSettings) -> _Tags:
+def _agreeing(card: CardLayout, found: list[tuple[int, Floats]], settings: MarkerSettings) -> Tags:
     """Those of the found tags that agree on one plane."""
     ids, px = [i for i, _ in found], np.array([quad for _, quad in found])
+    tags = Tags(card, ids, px)
     if len(found) < settings.least_tags:
-        return _Tags(card, ids, px)
+        return tags
     tag_side = float(np.median(np.linalg.norm(px[:, 1] - px[:, 0], axis=1)))
-    mm = _corners_mm(card, ids).reshape(-1, 2)
+    mm = tags.corners_mm.reshape(-1, 2)
     _, inlier = cv2.findHomography(mm, px.reshape(-1, 2), cv2.RANSAC, settings.tag_agreement * tag_side)
     keep = np.flatnonzero(np.reshape([] if inlier is None else inlier, (-1, 4)).all(axis=1))
-    return _Tags(card, [ids[n] for n in keep], px[keep])
-
-
-def _corners_mm(card: CardLayout, ids: list[int]) -> Floats:
-    """(n, 4, 2) corners of those tags on the card, clockwise from the top left."""
-    rects = {tag.id: tag.rect for tag in card.tags}
-    return np.array(
-        [[(r.x, r.y), (r.right, r.y), (r.right, r.bottom), (r.x, r.bottom)] for r in (rects[i] for i in ids)]
-    )
+    return Tags(card, [ids[n] for n in keep], px[keep])
 
 
 # ---- saddles
 
 
-def _find_saddles(photo: Photo, tags: _Tags, settings: MarkerSettings, lens: ViewSettings) -> tuple[Floats, Floats]:
+def _find_saddles(photo: Photo, tags: Tags, settings: MarkerSettings, lens: ViewSettings) -> tuple[Floats, Floats]:
     """(n, 2) card millimetres and photo pixels of the saddles.
 
     The tags' corners predict them to a few pixels where tags are near; what is found there predicts the rest better. On a
     bent card the search goes on from neighbour to neighbour.
     """
     shape, all_mm = photo.pixels.shape, np.array(tags.card.saddles)
-    corners = _corners_mm(tags.card, tags.ids).reshape(-1, 2), tags.corners_px.reshape(-1, 2)
+    corners = tags.corners_mm.reshape(-1, 2), tags.corners_px.reshape(-1, 2)
     mapping = fit_mapping(*corners, shape, settings.tag_corner_u_px, lens)
     px = _saddles_near(photo, tags.card, mapping, all_mm, np.zeros_like(all_mm), settings)
     for _ in range(settings.saddle_rounds):
@@ -245,8 +256,13 @@ def _too_poor(photo: Photo, settings: MarkerSettings) -> OutOfFocus | TooDark | 
     small = upright_grey(photo, settings.judged_side_px)
     if float(np.percentile(small, 98)) < settings.dark_level:
         return TooDark("The photo is too dark for the card to be seen.")
-    steepest = float(np.percentile(np.abs(cv2.Laplacian(small, cv2.CV_32F)), 99.9))
-    highest = float(np.percentile(cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((9, 9), np.uint8)), 99.9))
-    if steepest < settings.sharpness * highest:
+    if all_blurred(small, settings):
         return OutOfFocus("The photo is too blurred for the card to be recognised.")
     return None
+
+
+def all_blurred(small: Bytes8, settings: MarkerSettings) -> bool:
+    """Whether nothing on a grey picture of about ``judged_side_px`` is sharp."""
+    steepest = float(np.percentile(np.abs(cv2.Laplacian(small, cv2.CV_32F)), 99.9))
+    highest = float(np.percentile(cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((9, 9), np.uint8)), 99.9))
+    return steepest < settings.sharpness * highest

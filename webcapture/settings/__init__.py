@@ -28,6 +28,7 @@ from webcapture.settings.measuring import (
 )
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
 from webcapture.settings.seeing import (
+    GlanceSettings,
     LightSettings,
     MarkerSettings,
     PhotoSettings,
@@ -48,6 +49,7 @@ __all__ = [
     "DemoSettings",
     "FieldSettings",
     "FlatnessSettings",
+    "GlanceSettings",
     "HandSettings",
     "Knob",
     "LandmarkSettings",
@@ -78,6 +80,7 @@ class Settings:
     photo: PhotoSettings = field(default_factory=PhotoSettings)
     marker: MarkerSettings = field(default_factory=MarkerSettings)
     view: ViewSettings = field(default_factory=ViewSettings)
+    glance: GlanceSettings = field(default_factory=GlanceSettings)
     light: LightSettings = field(default_factory=LightSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)
     strip: StripSettings = field(default_factory=StripSettings)
