@@ -1,5 +1,6 @@
 // A station's page: every photo goes into the outbox first, then to the server; the list below follows by itself.
 import { ARRIVED, LOST, NOT_JOINED, deliver } from "./deliver.js";
+import { offerLiveView } from "./live.js";
 import { newId, openOutbox } from "./outbox.js";
 import { OutboxView } from "./outbox-view.js";
 import { SentList } from "./sent-list.js";
@@ -115,7 +116,14 @@ async function discard(id) {
   await show("");
 }
 
+async function take(picture) {
+  await add(picture);
+  await show("");
+  sendAll();
+}
+
 document.documentElement.classList.add("scripted");
+offerLiveView(take);
 view.onAgain = again;
 view.onDiscard = discard;
 form.querySelectorAll("input[type=file]").forEach((input) => input.addEventListener("change", () => choose(input)));

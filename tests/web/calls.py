@@ -289,12 +289,37 @@ def station(world: World) -> None:
     world.call("putPhoto", 400, bench, values=new, data=b"one", environ_overrides={"CONTENT_LENGTH": "50"})
     more = {"CONTENT_LENGTH": str(DEFAULTS.photo.max_bytes + 1)}
     world.call("putPhoto", 413, bench, values=new, data=b"one", environ_overrides=more)
+    glances(world, bench)
     send_and_wait(bench, "no-card.jpg")
     states = {one["state"] for one in world.call("listPhotos", 200, bench).get_json()}
     assert states == {"measured", "refused"}
     world.call("postPhotos", 303, bench, data=photos("one.jpg", "two.jpg")())
     world.both("postPhotos", 400, bench, data={})
     world.both("postPhotos", 400, bench, data=photos(*["strip.jpg"] * 31))
+
+
+def glances(world: World, bench: FlaskClient) -> None:
+    frame = {"content_type": "image/jpeg"}
+    for side, card in ((900, True), (8, False)):
+        seen = world.call("glance", 200, bench, data=small(PHOTO.read_bytes(), side), **frame).get_json()
+        assert bool(seen["outline"]) is card
+    world.call("glance", 400, bench, data=b"", **frame)
+    world.call("glance", 400, bench, data=b"no picture", **frame)
+    world.call("glance", 400, bench, data=b"one", environ_overrides={"CONTENT_LENGTH": "50"}, **frame)
+    world.call("glance", 413, bench, data=b"1" * (DEFAULTS.glance.most_bytes + 1), **frame)
+    world.call("glance", 413, bench, data=small(PHOTO.read_bytes(), DEFAULTS.glance.most_side + 1), **frame)
+    gate = world.room.app.extensions["glances"]
+    with gate:
+        world.call("glance", 503, bench, data=small(PHOTO.read_bytes(), 8), **frame)
+
+
+def small(photo: bytes, side: int) -> bytes:
+    """A photo as a frame whose longer side has so many pixels."""
+    picture = Image.open(io.BytesIO(photo)).convert("RGB")
+    scale = side / max(picture.size)
+    out = io.BytesIO()
+    picture.resize((max(round(picture.width * scale), 1), max(round(picture.height * scale), 1))).save(out, "JPEG")
+    return out.getvalue()
 
 
 # --- results

@@ -20,7 +20,7 @@ from webcapture.settings import DEFAULTS, RateSettings, Settings
 from webcapture.web import WebConfig, create_app
 from webcapture.web.limits import COUNTED
 
-FEW = RateSettings(measure=3, send=4, sign_in=5, join=6, change=7)
+FEW = RateSettings(measure=3, send=4, glance=4, sign_in=5, join=6, change=7)
 
 
 @pytest.fixture

@@ -54,6 +54,7 @@ class RateSettings:
 
     measure: int = knob(60, "1/min", "A class behind one address tries the start page out; two cores measure no more.")
     send: int = knob(60, "1/min", "A phone sends its whole outbox at once, and begins again where the network failed.")
+    glance: int = knob(300, "1/min", "The live view sends at most four frames a second.")
     sign_in: int = knob(20, "1/min", "Nobody types faster; each try costs the tenth of a second that scrypt takes.")
     join: int = knob(120, "1/min", "Thirty phones behind one address join within a minute, some mistype.")
     change: int = knob(300, "1/min", "A mark moved by keys is sent several times a second for a while.")

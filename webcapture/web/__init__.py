@@ -21,6 +21,7 @@ from webcapture.web import (
     assets,
     contexts,
     errors,
+    glances,
     identity,
     join,
     lead,
@@ -104,6 +105,7 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     app.extensions["store"] = store
     app.extensions["setup_key"], app.extensions["host"] = config.setup_key, config.host
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
+    glances.init_app(app, config.settings.glance.at_once)
     for blueprint in (station.station, results.results, lead.lead, room.room, join.join):
         app.register_blueprint(blueprint)
     lead.init_app(app)

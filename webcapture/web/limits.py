@@ -24,6 +24,7 @@ COUNTED = {
     "pages.measure": "measure",
     "station.put": "send",
     "station.post": "send",
+    "glances.look": "glance",
     "lead.sign_in": "sign_in",
     "lead.setup": "sign_in",
     "join.start": "join",
@@ -40,6 +41,7 @@ class Limits:
         rates = {
             "measure": settings.measure,
             "send": settings.send,
+            "glance": settings.glance,
             "sign_in": settings.sign_in,
             "join": settings.join,
             "change": settings.change,

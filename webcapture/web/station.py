@@ -56,14 +56,14 @@ def foreman() -> Foreman:
 @station.get("")
 def work() -> str:
     """The station's page, or only its list of photos for the page's own script."""
-    who = _joined()
+    who = joined()
     listed = _listed(who)
     if wants_part():
         return render_template("station/_photos.html", photos=listed)
     with store().database.reading() as session:
         practical = practicals.find(session, who.practical_id)
     if practical is None:  # deleted in this very moment
-        raise _not_joined()
+        raise _notjoined()
     return render_template("station/work.html", practical=practical, who=who, photos=listed, name_header=NAME_HEADER)
 
 
@@ -71,23 +71,23 @@ def work() -> str:
 @for_programs
 def listing() -> Response:
     """The station's photos, the newest first."""
-    return jsonify([_as_json(photo) for photo in _infos(_joined())])
+    return jsonify([_as_json(photo) for photo in _infos(joined())])
 
 
 @station.put("/photos/<uuid:photo_id>")
 @for_programs
 def put(photo_id: uuid.UUID) -> tuple[Response, int]:
     """Take one photo, its bytes being the request's body. 201, or 200 where it had arrived before."""
-    who = _joined()
+    who = joined()
     name = tidy_name(unquote(request.headers.get(NAME_HEADER, "")), settings().web.name_length)
-    info, new = _accept(who, str(photo_id), name, _body())
+    info, new = _accept(who, str(photo_id), name, body(_most_bytes()))
     return jsonify(_as_json(info)), 201 if new else 200
 
 
 @station.post("/photos")
 def post() -> BaseResponse:
     """The same for a form, where the page's script does not run."""
-    who = _joined()
+    who = joined()
     files = [file for file in request.files.getlist("photo") if file.filename]
     most = settings().web.max_photos
     if not files:
@@ -96,7 +96,7 @@ def post() -> BaseResponse:
         raise TooManyPhotos(f"{len(files)} photos came in one go; at most {most} can be sent together.")
     for file in files:
         name = tidy_name(file.filename, settings().web.name_length)
-        _accept(who, str(uuid.uuid4()), name, _checked(file.stream.read(_most_bytes() + 1)))
+        _accept(who, str(uuid.uuid4()), name, _checked(file.stream.read(_most_bytes() + 1), _most_bytes()))
     return redirect(url_for("station.work"), 303)
 
 
@@ -104,26 +104,26 @@ def _most_bytes() -> int:
     return settings().photo.max_bytes
 
 
-def _body() -> bytes:
-    """The request's body; raises what is wrong with its length before more than that is read."""
-    if (request.content_length or 0) > _most_bytes():
-        raise _too_large()
-    data = request.stream.read(_most_bytes() + 1)
+def body(most: int) -> bytes:
+    """The request's body of at most so many bytes; raises what is wrong with its length before more than that is read."""
+    if (request.content_length or 0) > most:
+        raise _too_large(most)
+    data = request.stream.read(most + 1)
     if request.content_length is not None and len(data) < request.content_length:
         raise Truncated("The photo arrived incomplete.", "Send it again.")
-    return _checked(data)
+    return _checked(data, most)
 
 
-def _checked(data: bytes) -> bytes:
+def _checked(data: bytes, most: int) -> bytes:
     if not data:
         raise NoPhoto("The photo is empty.", "Take it again, or choose another one.")
-    if len(data) > _most_bytes():
-        raise _too_large()
+    if len(data) > most:
+        raise _too_large(most)
     return data
 
 
-def _too_large() -> TooLarge:
-    return TooLarge(f"The photo is larger than {_most_bytes() // 1_000_000} MB.")
+def _too_large(most: int) -> TooLarge:
+    return TooLarge(f"The photo is larger than {most / 1e6:g} MB.")
 
 
 def _accept(who: StationInfo, photo_id: str, name: str, data: bytes) -> tuple[PhotoInfo, bool]:
@@ -173,13 +173,13 @@ def _as_json(photo: PhotoInfo) -> dict[str, Any]:
     }
 
 
-def _joined() -> StationInfo:
+def joined() -> StationInfo:
     """Who asks; raises NotJoined, told in plain words: who comes here has joined once, or followed the wrong link."""
     who = current_station()
     if who is None:
-        raise _not_joined()
+        raise _notjoined()
     return who
 
 
-def _not_joined() -> NotJoined:
+def _notjoined() -> NotJoined:
     return NotJoined("This phone has not joined a practical, or its station was deleted.")
