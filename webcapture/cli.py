@@ -109,7 +109,7 @@ def _demo(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace) -> int:
     from webcapture.web.serving import serve  # noqa: PLC0415 - see the top
 
-    serve(options.host, options.port, options.data)
+    serve(options.host, options.port, options.data, lang=options.lang)
     return DONE
 
 
@@ -337,6 +337,12 @@ def _add_serve(commands: Any) -> None:
         default=Path("data"),
         metavar="DIR",
         help="folder of the records: practicals, photos, results (default: data)",
+    )
+    sub.add_argument(
+        "--lang",
+        default="",
+        metavar="CODE",
+        help="language of every page (default: what each reader's browser asks for)",
     )
 
 

@@ -7,6 +7,7 @@ import uuid
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from flask import Flask
 from flask.testing import FlaskClient
@@ -40,8 +41,8 @@ class Clock:
 class Room:
     """A tool, its store and its clock."""
 
-    def __init__(self, folder: Path, host: str = "192.0.2.7") -> None:
-        self.app: Flask = create_app(WebConfig(data=folder, setup_key=KEY, host=host))
+    def __init__(self, folder: Path, host: str = "192.0.2.7", **config: Any) -> None:
+        self.app: Flask = create_app(WebConfig(data=folder, setup_key=KEY, host=host, **config))
         self.store: Store = self.app.extensions["store"]
         self.clock = Clock()
         self.app.config["CLOCK"] = self.clock

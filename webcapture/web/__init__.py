@@ -21,11 +21,13 @@ from webcapture.web import (
     errors,
     identity,
     join,
+    language,
     lead,
     pages,
     pwa,
     results,
     room,
+    script_words,
     security,
     station,
 )
@@ -59,6 +61,10 @@ class WebConfig:
     """Whoever has it may set the lead's first passphrase; made anew at every start."""
     work: Work = measure_for_records
     """What measures a photo of the records; tests put another one here."""
+    lang: str = ""
+    """The language of every page, or empty for what each reader's browser asks for."""
+    messages: Path = language.MESSAGES
+    """The folder of the translations; tests put another one here."""
 
 
 def create_app(config: WebConfig | None = None) -> Flask:
@@ -73,7 +79,8 @@ def create_app(config: WebConfig | None = None) -> Flask:
     app.extensions["settings"] = config.settings
     if config.data is not None:
         _add_records(app, config, config.data)
-    for part in (security, errors, contexts, identity):
+    language.init_app(app, config.messages, config.lang)
+    for part in (security, errors, contexts, identity, script_words):
         part.init_app(app)
     assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
     pwa.init_app(app, ROOT / "static")

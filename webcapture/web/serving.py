@@ -21,6 +21,7 @@ from webcapture.errors import UsageError
 from webcapture.store.lead import has_passphrase
 from webcapture.store.store import Store
 from webcapture.web import WebConfig, create_app
+from webcapture.web.language import check_language
 from webcapture.web.measuring import warm_up
 
 if TYPE_CHECKING:
@@ -32,13 +33,15 @@ ROUTE_PROBE = ("192.0.2.1", 9)
 """An address set aside for documentation (RFC 5737). Nothing is sent to it; asking for the way there names our own address."""
 
 
-def serve(host: str, port: int, data: Path | None, examples: Path | None = None) -> None:
+def serve(host: str, port: int, data: Path | None, examples: Path | None = None, lang: str = "") -> None:
     """Serve the web tool until it is stopped; ``data`` is the folder of the records, or None to keep none.
 
-    Raises UsageError where the address cannot be used.
+    ``lang`` is the language of every page, empty for what each reader's browser asks for. Raises UsageError where the address
+    cannot be used or the language is not at hand.
     """
     check_address(host, port)
-    config = WebConfig(examples=examples, data=data, foreman=data is not None, host=host)
+    check_language(lang)
+    config = WebConfig(examples=examples, data=data, foreman=data is not None, host=host, lang=lang)
     run = _with_gunicorn if can_fork() else _with_waitress
     run(host, port, config)
 

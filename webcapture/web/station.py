@@ -20,6 +20,8 @@ from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, Phot
 from webcapture.web.errors import STATUS, Full, NoPhoto, NotJoined, TooManyPhotos, wants_part
 from webcapture.web.foreman import Foreman
 from webcapture.web.identity import current_station, now, settings, store
+from webcapture.web.language import gettext as _
+from webcapture.web.language import lazy_gettext, ngettext, told
 from webcapture.web.measuring import tidy_name
 
 station = Blueprint("station", __name__, url_prefix="/work")
@@ -27,10 +29,10 @@ station = Blueprint("station", __name__, url_prefix="/work")
 NAME_HEADER = "X-Name"
 """The file's name, percent-encoded."""
 WORDS = {
-    WAITING: "Waiting to be measured",
-    MEASURING: "Being measured",
-    MEASURED: "Measured",
-    REFUSED: "Not measured",
+    WAITING: lazy_gettext("Waiting to be measured"),
+    MEASURING: lazy_gettext("Being measured"),
+    MEASURED: lazy_gettext("Measured"),
+    REFUSED: lazy_gettext("Not measured"),
 }
 
 
@@ -103,7 +105,9 @@ def post() -> BaseResponse | tuple[str, int]:
     if not files:
         raise NoPhoto("No photo was chosen.")
     if len(files) > most:
-        raise TooManyPhotos(f"{len(files)} photos came in one go; at most {most} can be sent together.")
+        raise TooManyPhotos(
+            _("%(count)s photos came in one go; at most %(most)s can be sent together.", count=len(files), most=most)
+        )
     for file in files:
         name = tidy_name(file.filename, settings().web.name_length)
         _accept(who, str(uuid.uuid4()), name, _checked(file.stream.read(_most_bytes() + 1)))
@@ -133,7 +137,7 @@ def _checked(data: bytes) -> bytes:
 
 
 def _too_large() -> TooLarge:
-    return TooLarge(f"The photo is larger than {_most_bytes() // 1_000_000} MB.")
+    return TooLarge(_("The photo is larger than %(size)s MB.", size=_most_bytes() // 1_000_000))
 
 
 def _accept(who: StationInfo, photo_id: str, name: str, data: bytes) -> tuple[PhotoInfo, bool]:
@@ -152,7 +156,13 @@ def _refuse_when_full(who: StationInfo, photo_id: str) -> None:
     with store().database.reading() as session:
         known = photos.find(session, photo_id) is not None
         if not known and len(photos.of_station(session, who.id)) >= most:
-            raise Full(f"This station has sent {most} photos, and more are not taken.")
+            raise Full(
+                ngettext(
+                    "This station has sent %(num)s photo, and more are not taken.",
+                    "This station has sent %(num)s photos, and more are not taken.",
+                    most,
+                )
+            )
 
 
 def _infos(who: StationInfo) -> list[PhotoInfo]:
@@ -163,7 +173,13 @@ def _infos(who: StationInfo) -> list[PhotoInfo]:
 def _listed(who: StationInfo) -> list[Listed]:
     return [
         Listed(
-            p.id, p.name, p.received_at.isoformat(timespec="seconds"), p.state, WORDS[p.state], p.trouble, _address(p)
+            p.id,
+            p.name,
+            p.received_at.isoformat(timespec="seconds"),
+            p.state,
+            str(WORDS[p.state]),
+            p.trouble,
+            _address(p),
         )
         for p in _infos(who)
     ]
@@ -184,7 +200,7 @@ def _as_json(photo: PhotoInfo) -> dict[str, Any]:
 
 
 def _declined(error: WebcaptureError) -> tuple[Response, int]:
-    words = {"code": error.code, "message": error.message, "hint": error.hint}
+    words = {"code": error.code, "message": told(error.message), "hint": told(error.hint)}
     return jsonify({"error": words}), STATUS.get(type(error), 400)
 
 

@@ -1,0 +1,67 @@
+"""Every text that the scripts put into a page: rendered with the page, looked up there by name (``static/js/words.js``)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from flask import Flask
+
+from webcapture.web.language import gettext as _
+from webcapture.web.language import locale, ngettext
+
+COUNTED_UP_TO = 120
+"""So far every plural form of every language has been met (Unicode CLDR, plural rules; from memory)."""
+Words = dict[str, str | dict[str, str]]
+
+
+def script_words() -> Words:
+    """Texts by name; what is counted, by plural category. The script fills in what stands in ``%(…)s``."""
+    return {
+        "saving": _("Saving"),
+        "saved": _("Saved"),
+        "not-saved": _("Not saved"),
+        "not-saved-lost": _("Not saved: there is no connection. Try again."),
+        "waiting": _("Waiting"),
+        "sending": _("Sending"),
+        "sending-share": _("Sending: %(share)s %%"),
+        "sent": _("Sent, waiting for the answer"),
+        "measuring": _("Measuring"),
+        "name-sending": _("%(name)s: sending"),
+        "name-measuring": _("%(name)s: measuring"),
+        "mark": _("%(title)s, millimetres from the lower end"),
+        "none-waits": _("No photo waits on this phone."),
+        "none-waits-some-refused": _("No photo waits; see below what could not be sent."),
+        "wait": _forms(_waiting),
+        "note-sending": _("Sending…"),
+        "note-lost": _("No connection: they are sent as soon as there is one. Keep this page or come back to it."),
+        "note-not-joined": _("This phone is no longer joined: join again with the code, then they are sent."),
+        "not-lasting": _("This browser keeps nothing: leave this page open until all are sent."),
+        "waits": _("Waits on this phone"),
+        "not-kept": _("This phone could not keep the photo."),
+        "not-kept-hint": _("Free some space on the phone, then choose it again."),
+    }
+
+
+def _waiting(number: int) -> str:
+    return str(
+        ngettext(
+            "%(count)s photo waits on this phone.",
+            "%(count)s photos wait on this phone.",
+            number,
+            count="%(count)s",
+        )
+    )
+
+
+def _forms(words: Callable[[int], str]) -> dict[str, str]:
+    """One text for each plural category of the language, as a browser's ``Intl.PluralRules`` names them."""
+    category = locale().plural_form
+    forms: dict[str, str] = {}
+    for number in range(COUNTED_UP_TO):
+        forms.setdefault(category(number), words(number))
+    return forms
+
+
+def init_app(app: Flask) -> None:
+    """Let the pages' frame render them."""
+    app.jinja_env.globals.update(script_words=script_words)
