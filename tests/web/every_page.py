@@ -12,6 +12,7 @@ from typing import Any
 from flask import Flask
 from flask.testing import FlaskClient
 
+from tests.report.factory import make_result
 from tests.web.conftest import Bench, jpeg
 from tests.web.records import measured as tray
 from tests.web.room import KEY, WORDS, Room
@@ -19,6 +20,7 @@ from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
 from webcapture.settings import DEFAULTS
 from webcapture.store import photos, practicals
+from webcapture.store.codec import dumped
 from webcapture.store.records import MEASURING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import WebConfig, create_app
 from webcapture.web.errors import TROUBLES
@@ -83,11 +85,14 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     """The pages of a tool with records: joining, a station's, results, the lead's."""
     room = Room(folder, **config)
     pages = _before_the_passphrase(room)
+    lead, nobody = room.lead(), room.app.test_client()
+    pages["no practicals"] = lead.get("/lead").text
     practical = room.practical()
-    one, token = room.station(practical, "Bench 1")
-    station, lead, nobody = room.station_client(token), room.lead(), room.app.test_client()
     base, code = f"/lead/practicals/{practical.id}", practical.join_code
-    pages |= {"empty room": lead.get(base).text, "empty work": station.get("/work").text}
+    pages |= {"empty room": lead.get(base).text, "room of this computer only": _of_this_computer(room, lead, base)}
+    one, token = room.station(practical, "Bench 1")
+    station = room.station_client(token)
+    pages |= {"room without photos": lead.get(base).text, "empty work": station.get("/work").text}
     results = _work(room, practical.id, one)
     pages |= {f"result {name}": lead.get(address).text for name, address in results.items()}
     pages |= _corrected(station, results["two lanes"])
@@ -118,9 +123,11 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
         "sign in wrong": nobody.post("/lead/sign-in", data={"passphrase": "no"}).text,
     }
     lead.post(f"{base}/joining", data={"open": "0"})
-    pages |= {"closed": nobody.get(f"/join/{code}").text, "closed room": lead.get(base).text}
+    pages |= {"closed": station.get(f"/join/{code}").text, "closed room": lead.get(base).text}
     pages |= {"closed list": lead.get("/lead").text}
+    lead.post(f"{base}/joining", data={"open": "1"})
     room.clock.at += timedelta(days=2)
+    pages["expired"] = nobody.get(f"/join/{code}").text
     pages |= _too_often(nobody)
     return {name: even(text, code) for name, text in pages.items()}
 
@@ -147,6 +154,14 @@ def _before_the_passphrase(room: Room) -> Pages:
     return pages
 
 
+def _of_this_computer(room: Room, lead: FlaskClient, address: str) -> str:
+    """The room's page where nobody else reaches the tool."""
+    host, room.app.extensions["host"] = room.app.extensions["host"], "127.0.0.1"
+    page = lead.get(address).text
+    room.app.extensions["host"] = host
+    return page
+
+
 def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
     """Photos in every state; addresses of results by what they show."""
     practical = next(p for p in _practicals(room) if p.id == practical_id)
@@ -156,7 +171,8 @@ def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
         "every flag": room.measured(two, (0.31, 0.6), (0.6,), flags=every),
         "two lanes": room.measured(one, (0.3, 0.62), (0.61,)),
         "one lane": room.measured(three, (0.9, 0.95)),
-        "tray": _tray(room, four),
+        "no strip": _finished(room, four, dumped(make_result()), tray().page),
+        "tray": _finished(room, four, tray().result, tray().page),
     }
     for station, rf in zip(others, (0.302, 0.298, 0.301, 0.3), strict=True):
         room.measured(station, (rf, 0.61), (0.6,))
@@ -174,11 +190,10 @@ def _practicals(room: Room) -> Any:
         return practicals.all_of_them(session)
 
 
-def _tray(room: Room, station: StationInfo) -> str:
-    photo_id, done = room.photo(station), tray()
-    page = room.store.vault.put(done.page)
+def _finished(room: Room, station: StationInfo, result: bytes, picture: bytes) -> str:
+    photo_id, page = room.photo(station), room.store.vault.put(picture)
     with room.store.database.writing() as session:
-        photos.finish(session, photo_id, "tests", done.result, page, room.clock())
+        photos.finish(session, photo_id, "tests", result, page, room.clock())
     return photo_id
 
 
@@ -194,12 +209,16 @@ def _states(room: Room, station: StationInfo) -> None:
 def _corrected(station: FlaskClient, address: str) -> Pages:
     """One of each change, one taken back, and every refusal a form can meet."""
     lane = f"{address}/lanes/1-1"
+    station.post(lane, data={"add": "50"})
+    added = re.findall(r'name="remove" value="([0-9a-f]{8})"', station.get(address).text)
+    station.post(lane, data={"remove": added[0]})
+    station.post(f"{address}/undo", data={"correction": "1"})
     for form in (
         {"front": "92"}, {"origin": "14.5", "only": "1"}, {"add": "40"}, {"label": "Tarn blue"}, {"remove": "1"},
     ):  # fmt: skip
         station.post(lane, data=form)
     station.post(f"{address}/follow", data={"follow": "densest"})
-    station.post(f"{address}/undo", data={"correction": "1"})
+    station.post(f"{address}/undo", data={"correction": "3"})
     refused = {
         "no number": {"front": "x"}, "off": {"front": "9000"}, "crossed": {"front": "1"},
     }  # fmt: skip

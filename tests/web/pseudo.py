@@ -1,119 +1,97 @@
-"""A language made on the fly: every text in brackets, every letter another one. What it leaves in plain letters was not translated."""
+"""A language made up at test time: every letter of a message becomes a wide one, and brackets stand around the whole."""
 
 from __future__ import annotations
 
-import html
-import io
-import json
 import re
-from collections.abc import Iterator
+from collections.abc import Collection
 from html.parser import HTMLParser
 from pathlib import Path
+from string import ascii_letters
 
 from babel.messages.catalog import Catalog
-from babel.messages.pofile import read_po, write_po
+from babel.messages.pofile import write_po
 
 CODE = "eo"
-"""A language nobody here translates into, so that browsers and Babel know its tag and two plural forms."""
-KEPT = re.compile(r"%\(\w+\)s|%%|<[^>]*>|&\w+;")
-"""What a translator must leave as it is: placeholders, percent signs, tags, entities."""
-LETTERS = str.maketrans(
-    "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ",
-    "αβςδεφγηιϳκλμνοπρστυωξψχζϑΑΒϹΔΕΦΓΗΙͿΚΛΜΝΟΠΡΣΤΥΩΞΨΧΖϴ",
-)
-SHOWN_ATTRIBUTES = {
-    "alt",
-    "aria-label",
-    "aria-description",
-    "aria-valuetext",
-    "content",
-    "data-title",
-    "placeholder",
-    "title",
+"""Browsers and Babel must know the language; what they know of it does not matter here."""
+OPEN, CLOSE = "⟦", "⟧"
+WIDE = str.maketrans({letter: chr(ord(letter) + 0xFEE0) for letter in ascii_letters})
+"""To the letters U+FF21 to U+FF5A, which are letters but not English ones."""
+KEPT = re.compile(r"(%\(\w+\)s|%%|<[^>]+>|&#?\w+;)")
+"""Places to be filled in, and markup."""
+SPOKEN = {
+    *("alt", "title", "aria-label", "aria-description", "aria-valuetext", "placeholder", "content", "label"),
+    *("data-title", "data-summary", "data-words", "data-updated"),
 }
-"""Attributes whose value somebody reads or hears."""
-NOT_READ = {"script", "style"}
+"""Attributes that people see, hear, or are shown by a script."""
+UNSPOKEN = {"viewport", "color-scheme", "theme-color", "format-detection"}
+"""Names of ``meta`` whose content is for browsers."""
 
 
-def changed(text: str) -> str:
-    """The text in that language.
+def pseudo(text: str) -> str:
+    """The message in the made-up language.
 
-    >>> changed("Lane %(lane)s<br>5 %%")
-    '⟦Λανε %(lane)s<br>5 %%⟧'
+    >>> pseudo("<b>%(num)s</b> at 5 %%")
+    '⟦<b>%(num)s</b> ａｔ 5 %%⟧'
     """
-    pieces = zip([*KEPT.findall(text), ""], KEPT.split(text), strict=True)
-    return "⟦" + "".join(plain.translate(LETTERS) + kept for kept, plain in pieces) + "⟧"
+    parts = KEPT.split(text)
+    return OPEN + "".join(part if n % 2 else part.translate(WIDE) for n, part in enumerate(parts)) + CLOSE
 
 
-def write(catalogue: Path, folder: Path) -> Catalog:
-    """Translate the whole catalogue into ``folder/eo/LC_MESSAGES/messages.po``."""
-    with catalogue.open("rb") as source:
-        made = read_po(source, locale=CODE, abort_invalid=True)
-    for message in made:
-        if message.id:
-            forms = [message.id] if isinstance(message.id, str) else message.id
-            texts = tuple(changed(form) for form in forms)
-            message.string = texts if message.pluralizable else texts[0]
-    out = io.BytesIO()
-    write_po(out, made)
-    place = folder / CODE / "LC_MESSAGES" / "messages.po"
-    place.parent.mkdir(parents=True)
-    place.write_bytes(out.getvalue())
-    return made
+def write_language(folder: Path, texts: Catalog, without: Collection[str] = ()) -> Path:
+    """The made-up language as a file below ``folder``, but for the messages ``without``; returns ``folder``."""
+    made = Catalog(locale=CODE, charset="utf-8", fuzzy=False)
+    for message in texts:
+        forms = [message.id] if isinstance(message.id, str) else list(message.id)
+        if forms[0] and forms[0] not in without:
+            told = tuple(map(pseudo, forms))
+            made.add(message.id, told if len(forms) > 1 else told[0], locations=message.locations)
+    file = folder / CODE / "LC_MESSAGES" / "messages.po"
+    file.parent.mkdir(parents=True)
+    with file.open("wb") as out:
+        write_po(out, made, include_lineno=False)
+    return folder
 
 
-class Reader(HTMLParser):
-    """Collects what a page says, to eye or ear, also what it holds ready for its scripts."""
+class _Shown(HTMLParser):
+    """Collects what people see of a page."""
 
     def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.said: list[str] = []
-        self._within: list[str] = []
+        super().__init__()
+        self.texts: list[str] = []
+        self.running: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        if tag in NOT_READ:
-            self._within.append(tag)
-        given = {name: value or "" for name, value in attrs}
-        self.said += [
-            value for name, value in given.items() if name in SHOWN_ATTRIBUTES and not _of_machines(given, name)
-        ]
-        if tag == "input" and given.get("type") in ("submit", "button", "reset"):
-            self.said.append(given.get("value", ""))
-        self.said += _leaves(json.loads(given.get("data-words", "{}")))
-
-    def handle_endtag(self, tag: str) -> None:
-        if self._within and self._within[-1] == tag:
-            self._within.pop()
+        given = dict(attrs)
+        if tag != "meta" or given.get("name") not in UNSPOKEN:
+            self.texts += [value for name, value in attrs if name in SPOKEN and value]
 
     def handle_data(self, data: str) -> None:
-        if not self._within and data.strip():
-            self.said.append(" ".join(data.split()))
+        self.running.append(data)
 
 
-def _of_machines(given: dict[str, str], name: str) -> bool:
-    """Whether it is the content of a ``meta`` that no person reads."""
-    return name == "content" and given.get("name") != "description"
+def shown(html: str) -> list[str]:
+    """Everything a page shows: its running text, then its spoken attributes one by one."""
+    parser = _Shown()
+    parser.feed(html)
+    return [" ".join(parser.running), *parser.texts]
 
 
-def _leaves(words: object) -> Iterator[str]:
-    if isinstance(words, dict):
-        for value in words.values():
-            yield from _leaves(value)
-    else:
-        yield str(words)
+def outside(text: str) -> str:
+    """What stands outside all brackets.
+
+    >>> outside("a ⟦b ⟦c⟧ d⟧ e")
+    'a  e'
+    """
+    before = None
+    while before != text:
+        before, text = text, re.sub(rf"{OPEN}[^{OPEN}{CLOSE}]*{CLOSE}", "", text)
+    return text
 
 
-def said(page: str) -> list[str]:
-    """Everything the page says, in pieces."""
-    reader = Reader()
-    reader.feed(page)
-    reader.close()
-    return [html.unescape(text) for text in reader.said if text]
+def english(text: str) -> list[str]:
+    """English words of the text, inside its brackets or not.
 
-
-WORD = re.compile(r"(?<![%(\w])[A-Za-z][A-Za-z'’-]+")
-
-
-def untranslated(text: str, data: re.Pattern[str]) -> list[str]:
-    """Words of two letters or more in plain letters that are neither placeholders nor data."""
-    return WORD.findall(data.sub(" ", re.sub(r"%\(\w+\)s", " ", text)))
+    >>> english("⟦Ｌａｎｅ of 3⟧ b")
+    ['of']
+    """
+    return re.findall(r"[A-Za-z]{2,}", text)

@@ -71,8 +71,9 @@ def _files(folder: Path) -> list[Path]:
 def _filled(file: Path) -> list[tuple[re.Pattern[str], str]]:
     """Messages with places for values that are made left of here: (English pattern, message)."""
     with file.open("rb") as source:
-        messages = [m for m in read_po(source) if isinstance(m.id, str) and PLACE.search(m.id) and m.string]
-    return [(_pattern(m.id), m.id) for m in messages if any(BORN_LEFT.match(place) for place, _line in m.locations)]
+        messages = [m for m in read_po(source) if any(BORN_LEFT.match(place) for place, _line in m.locations)]
+    filled = [str(m.id) for m in messages if m.string and PLACE.search(str(m.id))]
+    return [(_pattern(message), message) for message in filled]
 
 
 def _pattern(message: str) -> re.Pattern[str]:
