@@ -107,9 +107,10 @@ def _demo(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace) -> int:
-    from webcapture.web.serving import serve  # noqa: PLC0415 - see the top
+    from webcapture.web.serving import Door, serve  # noqa: PLC0415 - see the top
 
-    serve(options.host, options.port, options.data, lang=options.lang)
+    door = Door(options.host, options.port, options.https, tuple(options.trusted_host), options.behind_proxy)
+    serve(door, options.data, lang=options.lang)
     return DONE
 
 
@@ -343,6 +344,27 @@ def _add_serve(commands: Any) -> None:
         default="",
         metavar="CODE",
         help="language of every page (default: what each reader's browser asks for)",
+    )
+    _add_door(sub)
+
+
+def _add_door(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--https",
+        action="store_true",
+        help="encrypt, with a certificate authority of this installation's own: for the devices of whoever runs the tool",
+    )
+    sub.add_argument(
+        "--trusted-host",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="a name under which the tool may be asked for, besides this computer's own; can be given more than once",
+    )
+    sub.add_argument(
+        "--behind-proxy",
+        action="store_true",
+        help="a reverse proxy stands before the tool: believe its X-Forwarded headers",
     )
 
 

@@ -90,10 +90,10 @@ def _photograph(out: Path) -> list[tuple[str, Truth, Path]]:
 
 
 def _serve(host: str, port: int, examples: Path) -> None:
-    from webcapture.web.serving import serve  # noqa: PLC0415 - Flask only where it is used
+    from webcapture.web.serving import Door, serve  # noqa: PLC0415 - Flask only where it is used
 
     _say("The same photos are offered on the page.")
-    serve(host, port, None, examples=examples)
+    serve(Door(host, port), None, examples=examples)
 
 
 def _say(words: str) -> None:

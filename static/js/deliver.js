@@ -4,6 +4,7 @@ export const ARRIVED = "arrived";
 export const REFUSED = "refused";
 export const NOT_JOINED = "not-joined";
 export const LOST = "lost";
+const TOO_OFTEN = "too-often";
 
 // What became of it: { state, trouble }. Lost means: nobody knows, so it is sent again, under the same id.
 export function deliver(photo, addresses, onProgress) {
@@ -33,7 +34,7 @@ function outcome(request) {
   }
   // Only words of our own server count: a network's sign-in page answers too.
   const trouble = answer && answer.error;
-  if (!trouble || request.status >= 500) {
+  if (!trouble || request.status >= 500 || trouble.code === TOO_OFTEN) {
     return { state: LOST };
   }
   return { state: trouble.code === NOT_JOINED ? NOT_JOINED : REFUSED, trouble };

@@ -14,6 +14,7 @@ import argparse
 from collections.abc import Iterator, Sequence
 
 from tests.benchmark.adverse import adverse_details, adverse_table
+from tests.benchmark.names import names_table
 from tests.benchmark.photos import CLASSES
 from tests.benchmark.room import room_table
 from tests.benchmark.score import PhotoScore
@@ -49,13 +50,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(speed_table(asked.seed, rounds=9), memory_table(asked.seed), sep="\n\n")
     if asked.kind == "room":
         print(room_table(asked.seed))
+    if asked.kind == "names":
+        print(names_table(asked.seed, asked.photos))
 
 
 def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(
         prog="python -m tests.benchmark", description="Figures on photos with known truth."
     )
-    kinds = [*GROUPS, "adverse", "speed", "room"]
+    kinds = [*GROUPS, "adverse", "speed", "room", "names"]
     parser.add_argument("--class", dest="kind", choices=kinds, default="all", help="which photos (default: all)")
     parser.add_argument("--photos", type=int, default=40, help="photos a class; a quarter as many trays of each kind; one of each adverse case for every twenty (default: 40)")  # fmt: skip
     parser.add_argument("--seed", type=int, default=0, help="first seed (default: 0)")

@@ -10,7 +10,7 @@ import pytest
 
 from tests.house.source import PACKAGE, ROOT, Module, imports, modules
 
-BASE = ["errors", "flags", "model", "settings"]
+BASE = ["appearance", "errors", "flags", "model", "settings"]
 ROOMS = ["card", "imaging", "measure", "reference", "report", "review", "store", "web"]
 """In the order of the work, which is the order of the alphabet."""
 TOP = ["", "__main__", "pipeline", "synthetic", "demo", "cli"]
@@ -99,16 +99,24 @@ def test_records_stay_in_the_store() -> None:
     assert {"cv2", "PIL", "scipy", *WEB_LIBRARIES} & set(in_store) == set()
 
 
-def test_measuring_knows_numpy_and_scipy_only() -> None:
+@pytest.mark.parametrize("room", ["measure", "reference"])
+def test_numbers_and_names_know_numpy_and_scipy_only(room: str) -> None:
     known = {"numpy", "scipy", *sys.stdlib_module_names}
-    users = [(name, where) for m in modules() if m.room == "measure" for name, where in outside(m)]
+    users = [(name, where) for m in modules() if m.room == room for name, where in outside(m)]
     assert users
     assert [(name, where) for name, where in users if name not in known] == []
 
 
+def test_comparing_colours_loads_no_pixels() -> None:
+    code = "import webcapture.reference.evidence, webcapture.reference.exchange, webcapture.reference.advise, webcapture.reference.mixture, sys; print(*sys.modules)"
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert {"cv2", "flask", "sqlalchemy", "PIL"} & {name.split(".")[0] for name in run.stdout.split()} == set()
+
+
 def test_nothing_is_imported_by_a_name_in_a_string() -> None:
-    """Such an import escapes the rule; only the package's face does it, for names that it lists."""
-    users = {m.place for m in modules() for name, _ in imports(m) if name.startswith("importlib")}
+    """Such an import escapes the rule; only the package's face does it, for names that it lists. Reading a package's data is none."""
+    by_name = [(m.place, name) for m in modules() for name, _ in imports(m) if name.startswith("importlib")]
+    users = {place for place, name in by_name if not name.startswith("importlib.resources")}
     assert users <= {"webcapture/__init__.py"}
 
 

@@ -11,6 +11,7 @@ from PIL import ImageCms
 
 from tests.imaging import profiles
 from tests.imaging.sharma_pairs import SHARMA_PAIRS
+from webcapture import appearance
 from webcapture.imaging import colour as ours
 
 levels = np.arange(256, dtype=np.uint8)
@@ -100,8 +101,8 @@ def test_a_profile_ignored_would_be_seen() -> None:
     # The reason to convert at all: a strong red of Display P3 taken for sRGB is off by several just visible differences.
     red = np.array([[[200, 60, 60]]], np.uint8)
     right = ours.to_srgb(red, profiles.display_p3_profile())
-    lab = [ours.lab_from_linear(ours.decoded(c[0, 0] / 255)) for c in (red, right)]
-    assert ours.ciede2000(*lab) > 3
+    lab = [appearance.lab_from_linear(ours.decoded(c[0, 0] / 255)) for c in (red, right)]
+    assert appearance.ciede2000(*lab) > 3
 
 
 def test_pictures_of_paper_are_converted_in_half_the_time_to_the_same() -> None:
@@ -154,18 +155,18 @@ def test_our_test_profile_is_what_it_says() -> None:
 
 def test_lab_agrees_with_colour_science() -> None:
     linear = np.random.default_rng(2).uniform(0, 1, (500, 3)) ** 2
-    xyz = linear @ ours.RGB_TO_XYZ.T
-    white = colour.XYZ_to_xy(ours.RGB_TO_XYZ.sum(axis=1))
-    np.testing.assert_allclose(ours.lab_from_linear(linear), colour.XYZ_to_Lab(xyz, white), atol=1e-9)
+    xyz = linear @ appearance.RGB_TO_XYZ.T
+    white = colour.XYZ_to_xy(appearance.RGB_TO_XYZ.sum(axis=1))
+    np.testing.assert_allclose(appearance.lab_from_linear(linear), colour.XYZ_to_Lab(xyz, white), atol=1e-9)
     # And through its own sRGB, whose matrix has more digits than the standard prints.
     theirs = colour.XYZ_to_Lab(
         colour.RGB_to_XYZ(linear, "sRGB"), colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
     )
-    np.testing.assert_allclose(ours.lab_from_linear(linear), theirs, atol=0.05)
+    np.testing.assert_allclose(appearance.lab_from_linear(linear), theirs, atol=0.05)
 
 
 def test_lab_of_white_and_black() -> None:
-    np.testing.assert_allclose(ours.lab_from_linear([[1, 1, 1], [0, 0, 0]]), [[100, 0, 0], [0, 0, 0]], atol=1e-9)
+    np.testing.assert_allclose(appearance.lab_from_linear([[1, 1, 1], [0, 0, 0]]), [[100, 0, 0], [0, 0, 0]], atol=1e-9)
 
 
 def test_there_are_34_published_pairs() -> None:
@@ -174,8 +175,8 @@ def test_there_are_34_published_pairs() -> None:
 
 @pytest.mark.parametrize("row", SHARMA_PAIRS)
 def test_ciede2000_by_the_published_pairs(row: tuple[float, ...]) -> None:
-    assert ours.ciede2000(row[:3], row[3:6]) == pytest.approx(row[6], abs=5e-5)
-    assert ours.ciede2000(row[3:6], row[:3]) == pytest.approx(row[6], abs=5e-5)
+    assert appearance.ciede2000(row[:3], row[3:6]) == pytest.approx(row[6], abs=5e-5)
+    assert appearance.ciede2000(row[3:6], row[:3]) == pytest.approx(row[6], abs=5e-5)
 
 
 def test_ciede2000_through_colour_science() -> None:
@@ -185,13 +186,13 @@ def test_ciede2000_through_colour_science() -> None:
     np.testing.assert_allclose(theirs, rows[:, 6], atol=5e-5)
     rng = np.random.default_rng(3)
     a, b = (rng.uniform((0, -90, -90), (100, 90, 90), (2000, 3)) for _ in range(2))
-    np.testing.assert_allclose(ours.ciede2000(a, b), colour.delta_E(a, b, method="CIE 2000"), atol=1e-9)
+    np.testing.assert_allclose(appearance.ciede2000(a, b), colour.delta_E(a, b, method="CIE 2000"), atol=1e-9)
 
 
 def test_ciede2000_broadcasts() -> None:
     library, seen = pairs[:, :3], pairs[0, 3:6]
-    assert ours.ciede2000(library[:, None], seen).shape == (34, 1)
-    assert ours.ciede2000(seen, seen) == 0
+    assert appearance.ciede2000(library[:, None], seen).shape == (34, 1)
+    assert appearance.ciede2000(seen, seen) == 0
 
 
 colours = st.tuples(st.floats(0, 100), st.floats(-100, 100), st.floats(-100, 100))
@@ -199,7 +200,7 @@ colours = st.tuples(st.floats(0, 100), st.floats(-100, 100), st.floats(-100, 100
 
 @given(colours, colours)
 def test_ciede2000_is_symmetric_finite_and_not_negative(a: tuple[float, ...], b: tuple[float, ...]) -> None:
-    there, back = ours.ciede2000(a, b), ours.ciede2000(b, a)
+    there, back = appearance.ciede2000(a, b), appearance.ciede2000(b, a)
     assert np.isfinite(there)
     assert there >= 0
     assert there == pytest.approx(back, abs=1e-6)

@@ -20,6 +20,7 @@ from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
 from webcapture.settings import DEFAULTS
 from webcapture.store import photos, practicals
+from webcapture.store.authority import Papers
 from webcapture.store.codec import dumped
 from webcapture.store.records import MEASURING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import WebConfig, create_app
@@ -65,6 +66,12 @@ def of_the_open_tool(folder: Path, **config: Any) -> Pages:
     }
     for n in range(0, len(shown), 5):
         pages[f"results {n}"] = client.post("/measure", data={"photo": shown[n : n + 5]}).text
+    secure = create_app(WebConfig(papers=PAPERS, **config)).test_client()
+    pages |= {
+        "https": client.get("/help/https").text,
+        "https by a proxy": client.get("/help/https", base_url="https://localhost").text,
+        "https of its own": secure.get("/help/https").text,
+    }
     for status in TROUBLES:
         pages[f"status {status}"] = _status(app, client, status)
     return pages
@@ -132,6 +139,14 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     return {name: even(text, code) for name, text in pages.items()}
 
 
+PAPERS = Papers(
+    certificate=Path("server.pem"),
+    key=Path("server.key"),
+    authority=Path("authority.pem"),
+    fingerprint="01:23",
+    names=("192.0.2.7",),
+    left_out=(),
+)
 SOLVENTS = (
     "acetone hexane ethanol methanol butan-1-ol, acetic acid, hcl, ammonia, toluene, chloroform, ninhydrin, iodine, "
     "phenol, uv lamp, copper, spray"

@@ -41,8 +41,8 @@ class Clock:
 class Room:
     """A tool, its store and its clock."""
 
-    def __init__(self, folder: Path, host: str = "192.0.2.7", **config: Any) -> None:
-        self.app: Flask = create_app(WebConfig(data=folder, setup_key=KEY, host=host, **config))
+    def __init__(self, folder: Path, host: str = "192.0.2.7", **given: Any) -> None:
+        self.app: Flask = create_app(WebConfig(data=folder, setup_key=KEY, host=host, **given))
         self.store: Store = self.app.extensions["store"]
         self.clock = Clock()
         self.app.config["CLOCK"] = self.clock

@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-WITH_GUNICORN = "from webcapture.web.serving import serve; serve('127.0.0.1', 0, None)"
+WITH_GUNICORN = "from webcapture.web.serving import Door, serve; serve(Door(port=0, trusted=('lan.test',)), None)"
 
 
 class Running:
@@ -34,7 +34,7 @@ class Running:
             line = self.process.stdout.readline()
             assert line, self.process.communicate()[1]
             self.greeting += line
-        self.port = int(re.search(r"http://127\.0\.0\.1:(\d+)/", self.greeting)[1])
+        self.port = int(re.search(r"https?://127\.0\.0\.1:(\d+)/", self.greeting)[1])
 
     def get(self, address: str = "/") -> tuple[http.client.HTTPResponse, bytes]:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)

@@ -244,8 +244,8 @@ def test_stopping_leaves_nothing_behind(tmp_path: Path) -> None:
 ROUNDS = 10
 SERVED = """
 from pathlib import Path
-from webcapture.web.serving import serve
-serve("127.0.0.1", 0, Path({folder!r}))
+from webcapture.web.serving import Door, serve
+serve(Door(port=0), Path({folder!r}))
 """
 
 

@@ -13,7 +13,8 @@ from tests.web.room import KEY, WORDS, Room
 from webcapture.settings import DEFAULTS
 from webcapture.store import practicals
 from webcapture.web import WebConfig, create_app
-from webcapture.web.serving import _setup_key, greeting
+from webcapture.web.greeting import Where, greeting
+from webcapture.web.serving import _setup_key
 
 BROWSER = {"Accept": "text/html"}
 FORM = {
@@ -105,11 +106,11 @@ def test_terminal_shows_the_link_until_there_is_a_passphrase(tmp_path: Path) -> 
     config = WebConfig(data=tmp_path / "data")
     key = _setup_key(config)
     assert key == config.setup_key
-    assert f"http://127.0.0.1:8000/lead/setup?key={key}" in greeting("127.0.0.1", 8000, key)
+    assert f"http://127.0.0.1:8000/lead/setup?key={key}" in greeting(Where("127.0.0.1", 8000, setup_key=key))
     client = create_app(config).test_client()
     client.post("/lead/setup", data={"key": key, "passphrase": WORDS, "again": WORDS})
     assert _setup_key(config) is None
-    assert "setup" not in greeting("127.0.0.1", 8000, None)
+    assert "setup" not in greeting(Where("127.0.0.1", 8000))
     assert _setup_key(WebConfig()) is None
 
 
@@ -142,8 +143,10 @@ def test_session_expires(room: Room) -> None:
 
 
 def test_guessing_is_stopped_over_all_devices(room: Room) -> None:
-    for _ in range(DEFAULTS.room.guesses):
-        assert sign_in(room.app.test_client(), "wrong")[0] == 403
+    for n in range(DEFAULTS.room.guesses):
+        device = room.app.test_client()
+        device.environ_base["REMOTE_ADDR"] = f"192.168.1.{n}"
+        assert sign_in(device, "wrong")[0] == 403
     answer = room.app.test_client().post("/lead/sign-in", data={"passphrase": WORDS})
     assert answer.status_code == 429
     assert answer.headers["Retry-After"] == "600"
@@ -201,7 +204,8 @@ def test_nobody_else_gets_to_the_leads_pages(room: Room, who: str) -> None:
         answer = client.open(address, method=method, headers=BROWSER, data=FORM if method == "POST" else None)
         if method == "GET":
             assert (answer.status_code, (answer.location or "").split("?")[0]) == (302, "/lead/sign-in"), address
-            assert client.get(address, headers={"Accept": "application/json"}).status_code == 403
+            refused = client.get(address, headers={"Accept": "application/json"})
+            assert (refused.status_code, refused.json["error"]["code"]) == (403, "not-signed-in")
         else:
             assert answer.status_code == 403, address
     assert all_practicals(room) == ["Dyes of the market", *before]

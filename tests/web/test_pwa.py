@@ -25,7 +25,7 @@ from tests.web.test_browser import axe_violations
 from webcapture.web.security import POLICY
 
 ROOT = Path(__file__).resolve().parents[2]
-PAGES = ["/offline", "/help/install"]
+PAGES = ["/offline", "/help/install", "/help/https"]
 CACHED = """async () => {
   const found = {};
   for (const name of await caches.keys()) {

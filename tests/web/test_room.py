@@ -352,6 +352,8 @@ def test_deleting_a_stations_work_asks_first(
         first = stations.of_practical(session, practical.id)[0]
     address = f"{base(practical)}/stations/{first.id}/delete"
     assert "cannot be undone" in lead.get(address).text
+    for page in (address, f"{base(practical)}/purge", f"{base(practical)}/delete"):
+        assert lead.head(page).status_code == 200, "asking what a page is like deletes nothing"
     assert lead.get(f"/results/{photos['Bench 1']}").status_code == 200
     lead.post(address)
     assert lead.get(f"/results/{photos['Bench 1']}").status_code == 404

@@ -19,13 +19,13 @@ from webcapture.web import WebConfig, serving
 from webcapture.web.security import POLICY
 
 WITH_WAITRESS = (
-    "from webcapture.web import serving; serving.can_fork = lambda: False; serving.serve('127.0.0.1', 0, None)"
+    "from webcapture.web import serving; serving.can_fork = lambda: False; serving.serve(serving.Door(port=0), None)"
 )
 
 
 WITH_ONE_THREAD = (
     "from webcapture.settings import Settings, WebSettings; from webcapture.web import WebConfig, serving;"
-    "config = WebConfig(Settings(web=WebSettings(threads=1, stall_s=1.0)));"
+    "config = WebConfig(Settings(web=WebSettings(threads=1, stall_s=1.0)), host='127.0.0.1');"
     "serving._with_gunicorn('127.0.0.1', 0, config)"
 )
 
@@ -88,7 +88,7 @@ def gunicorn() -> Iterator[Running]:
 def send_head(port: int, length: int) -> socket.socket:
     """A connection that has announced a body of ``length`` bytes and sent none of it."""
     line = socket.create_connection(("127.0.0.1", port), timeout=30)
-    head = f"POST /api/measure HTTP/1.1\r\nHost: x\r\nContent-Type: multipart/form-data; boundary=x\r\nContent-Length: {length}\r\n\r\n"
+    head = f"POST /api/measure HTTP/1.1\r\nHost: localhost\r\nContent-Type: multipart/form-data; boundary=x\r\nContent-Length: {length}\r\n\r\n"
     line.sendall(head.encode())
     return line
 
@@ -159,7 +159,7 @@ def test_a_port_in_use_is_said_in_plain_words() -> None:
         other.listen()
         port = other.getsockname()[1]
         with pytest.raises(UsageError) as caught:
-            serving.serve("127.0.0.1", port, None)
+            serving.serve(serving.Door(port=port), None)
     assert f"port {port}" in caught.value.message
     assert "--port" in caught.value.hint
 
@@ -169,26 +169,6 @@ def test_an_impossible_address_is_said_in_plain_words(host: str, port: int) -> N
     with pytest.raises(UsageError) as caught:
         serving.check_address(host, port)
     assert caught.value.hint
-
-
-def test_greeting_names_the_address_for_phones(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(serving, "_address_towards", lambda target: "192.168.1.20")
-    monkeypatch.setattr(serving, "_addresses_of_name", lambda: ["127.0.1.1", "192.168.1.20", "10.0.0.7"])
-    words = serving.greeting("0.0.0.0", 8000)
-    assert words.count("http://192.168.1.20:8000/") == 1
-    assert "http://10.0.0.7:8000/" in words
-    assert "127.0.1.1" not in words
-    assert "http://127.0.0.1:8000/" in words
-
-
-@pytest.mark.parametrize(
-    ("host", "address"),
-    [("127.0.0.1", "http://127.0.0.1:8000/"), ("::1", "http://[::1]:8000/"), ("localhost", "http://localhost:8000/")],
-)
-def test_greeting_of_this_computer_only(host: str, address: str) -> None:
-    words = serving.greeting(host, 8000)
-    assert address in words
-    assert "Phones cannot reach it" in words
 
 
 def test_gunicorn_keeps_to_memory_and_opens_no_control_socket() -> None:

@@ -6,7 +6,8 @@ A stage receives its group as an argument. ``catalogue()`` lists all knobs for t
 
     seeing.py      from the file to the strips      lines.py       origin, front, which way up
     measuring.py   from a strip to Rf               showing.py     pictures, demonstration, web
-    people.py      corrections, joining, keeping     knob.py        how a setting is written
+    people.py      corrections, joining, keeping     comparing.py   references, candidates, evidence
+    knob.py        how a setting is written
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from typing import Any
 
+from webcapture.settings.comparing import CompareSettings
 from webcapture.settings.lines import LandmarkSettings, ReadingSettings, TraceSettings
 from webcapture.settings.measuring import (
     CellSettings,
@@ -24,7 +26,7 @@ from webcapture.settings.measuring import (
     PaperSettings,
     SpotSettings,
 )
-from webcapture.settings.people import HandSettings, RoomSettings
+from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
 from webcapture.settings.seeing import (
     LightSettings,
     MarkerSettings,
@@ -42,6 +44,7 @@ from webcapture.settings.showing import (
 __all__ = [
     "DEFAULTS",
     "CellSettings",
+    "CompareSettings",
     "DemoSettings",
     "FieldSettings",
     "FlatnessSettings",
@@ -54,6 +57,7 @@ __all__ = [
     "PaperSettings",
     "PhotoSettings",
     "QualitySettings",
+    "RateSettings",
     "ReadingSettings",
     "ReportSettings",
     "RoomSettings",
@@ -86,10 +90,12 @@ class Settings:
     spot: SpotSettings = field(default_factory=SpotSettings)
     reading: ReadingSettings = field(default_factory=ReadingSettings)
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
+    compare: CompareSettings = field(default_factory=CompareSettings)
     report: ReportSettings = field(default_factory=ReportSettings)
     hand: HandSettings = field(default_factory=HandSettings)
     web: WebSettings = field(default_factory=WebSettings)
     room: RoomSettings = field(default_factory=RoomSettings)
+    rate: RateSettings = field(default_factory=RateSettings)
     demo: DemoSettings = field(default_factory=DemoSettings)
 
 

@@ -46,3 +46,14 @@ class RoomSettings:
     processes: int = knob(2, "", "Photos measured at the same time, each in a process of its own.")
     label_length: int = knob(24, "", "A station's label; it must fit on a tile.")
     photos_a_station: int = knob(200, "", "No bench sends more in one practical; a runaway script does.")
+
+
+@dataclass(frozen=True, slots=True)
+class RateSettings:
+    """How many requests a minute one client may send: a station, or an address that has not joined."""
+
+    measure: int = knob(60, "1/min", "A class behind one address tries the start page out; two cores measure no more.")
+    send: int = knob(60, "1/min", "A phone sends its whole outbox at once, and begins again where the network failed.")
+    sign_in: int = knob(20, "1/min", "Nobody types faster; each try costs the tenth of a second that scrypt takes.")
+    join: int = knob(120, "1/min", "Thirty phones behind one address join within a minute, some mistype.")
+    change: int = knob(300, "1/min", "A mark moved by keys is sent several times a second for a while.")

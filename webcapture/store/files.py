@@ -27,7 +27,7 @@ class Vault:
     def put(self, data: bytes) -> str:
         """Keep ``data``, on disk when this returns; gives its digest. The same bytes twice are one file."""
         digest = hashlib.sha256(data).hexdigest()
-        target = self._path(digest)
+        target = self.path(digest)
         if not target.exists():
             target.parent.mkdir(exist_ok=True)
             _write_durably(target, data)
@@ -35,21 +35,22 @@ class Vault:
 
     def read(self, digest: str) -> bytes:
         """The file's bytes. Raises FileNotFoundError where there is none."""
-        return self._path(digest).read_bytes()
+        return self.path(digest).read_bytes()
 
     def remove(self, digest: str) -> None:
         """Forget a file; one that is gone already is no error."""
-        self._path(digest).unlink(missing_ok=True)
+        self.path(digest).unlink(missing_ok=True)
 
     def sweep(self, known: Collection[str]) -> list[str]:
         """Remove what was never finished and what nobody knows; gives the digests of the known files that are missing."""
-        kept = {self._path(digest): digest for digest in known}
+        kept = {self.path(digest): digest for digest in known}
         for file in self._folder.rglob("*"):
             if file not in kept and not file.is_dir():
                 file.unlink(missing_ok=True)
         return [digest for file, digest in kept.items() if not file.is_file()]
 
-    def _path(self, digest: str) -> Path:
+    def path(self, digest: str) -> Path:
+        """Where the file of that digest is, or would be."""
         if not _DIGEST.fullmatch(digest):
             raise ValueError("not a digest")
         return self._folder / digest[:2] / digest

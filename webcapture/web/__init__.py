@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from flask import Flask
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from webcapture.settings import DEFAULTS, Settings
+from webcapture.store.authority import Papers
 from webcapture.store.store import Store
 from webcapture.web import (
     api,
@@ -23,6 +25,7 @@ from webcapture.web import (
     join,
     language,
     lead,
+    limits,
     pages,
     pwa,
     results,
@@ -30,6 +33,7 @@ from webcapture.web import (
     script_words,
     security,
     station,
+    trust,
 )
 from webcapture.web.examples import Examples
 from webcapture.web.foreman import Foreman, Work
@@ -57,6 +61,12 @@ class WebConfig:
     """Whether this process measures what stations send; only one process of an installation may."""
     host: str = ""
     """The address it listens on, for telling phones where it is; empty for all of this computer's."""
+    trusted_hosts: tuple[str, ...] | None = None
+    """Names under which it may be asked for, besides this computer's own; None to answer under every name, as in a test."""
+    behind_proxy: bool = False
+    """Whether X-Forwarded headers of one reverse proxy are believed."""
+    papers: Papers | None = None
+    """The certificates of an encrypted tool, or None."""
     setup_key: str = field(default_factory=lambda: secrets.token_urlsafe(16), repr=False)
     """Whoever has it may set the lead's first passphrase; made anew at every start."""
     work: Work = measure_for_records
@@ -80,12 +90,18 @@ def create_app(config: WebConfig | None = None) -> Flask:
     if config.data is not None:
         _add_records(app, config, config.data)
     language.init_app(app, config.messages, config.lang)
-    for part in (security, errors, contexts, identity, script_words):
+    if config.behind_proxy:
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=1, x_proto=1, x_host=1)  # type: ignore[method-assign]
+    security.init_app(app, config.trusted_hosts)
+    limits.init_app(app, config.settings.rate)
+    for part in (errors, contexts, identity, script_words):
         part.init_app(app)
     assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
     pwa.init_app(app, ROOT / "static")
+    app.extensions["papers"] = config.papers
     app.register_blueprint(pages.pages)
     app.register_blueprint(api.api)
+    app.register_blueprint(trust.trust)
     return app
 
 

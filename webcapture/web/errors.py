@@ -5,15 +5,18 @@ Never a traceback: what is unexpected goes to the log, and the person is told wh
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
-from flask import Flask, Response, jsonify, make_response, render_template, request
+from flask import Flask, Response, current_app, jsonify, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from webcapture.errors import TooLarge, Unexpected, WebcaptureError
 from webcapture.store.photos import IdTaken
 from webcapture.web.language import told
 
+FOR_PROGRAMS = "for_programs"
 PART_HEADER = "X-Part"
 """A request that carries it wants the part of a page that its script will put in place, not a whole page."""
 
@@ -55,9 +58,73 @@ class Full(WebcaptureError):
     default_hint = "Ask the lead: deleting this station's work makes room, or join again as another station."
 
 
-REQUEST_ERRORS: tuple[type[WebcaptureError], ...] = (NoPhoto, TooManyPhotos, NoExample, NotJoined, IdTaken, Full)
-STATUS: dict[type[WebcaptureError], int] = {NotJoined: 403, IdTaken: 409, TooLarge: 413, Full: 429}
+class WrongField(WebcaptureError):
+    """A form's field holds what it cannot; a page says so beside the field."""
+
+    code = "wrong-field"
+    default_hint = "Correct the field and send the form again."
+
+
+class NotSignedIn(WebcaptureError):
+    """Only the lead may, and the lead has not signed in on this device."""
+
+    code = "not-signed-in"
+    default_hint = "Sign in with the lead's passphrase, then try again."
+
+
+class WrongPassphrase(WebcaptureError):
+    """Signing in with something else than the passphrase."""
+
+    code = "wrong-passphrase"
+    default_hint = "Type it again. Whoever started the tool set it."
+
+
+class NoPassphrase(WebcaptureError):
+    """Signing in before a passphrase was set."""
+
+    code = "no-passphrase"
+    default_hint = "Set it first, at the address that the terminal shows where the tool was started."
+
+
+class WrongCode(WebcaptureError):
+    """A join code that no practical has."""
+
+    code = "wrong-code"
+    default_hint = "Compare it with the code that the lead shows."
+
+
+class JoiningClosed(WebcaptureError):
+    """The practical of this code takes no more stations."""
+
+    code = "joining-closed"
+    default_hint = "Ask the lead to open joining again. Stations that have joined go on as before."
+
+
+class TooManyGuesses(WebcaptureError):
+    """Codes or passphrases were wrong too often, over all devices."""
+
+    code = "too-many-guesses"
+    default_hint = "Wait, then try again."
+
+
+REQUEST_ERRORS: tuple[type[WebcaptureError], ...] = (
+    NoPhoto, TooManyPhotos, NoExample, WrongField, NotJoined, NotSignedIn, WrongPassphrase, NoPassphrase, JoiningClosed,
+    WrongCode, IdTaken, Full, TooManyGuesses,
+)  # fmt: skip
+STATUS: dict[type[WebcaptureError], int] = {
+    NotJoined: 403,
+    NotSignedIn: 403,
+    WrongPassphrase: 403,
+    NoPassphrase: 403,
+    JoiningClosed: 403,
+    WrongCode: 404,
+    IdTaken: 409,
+    TooLarge: 413,
+    Full: 429,
+    TooManyGuesses: 429,
+}
 """Of an answer to such an error; 400 for all others."""
+View = TypeVar("View", bound=Callable[..., object])
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +144,8 @@ _ROWS = (
     (405, "method-not-allowed", "This address cannot be used in this way.", "Go to the start page and use the buttons there."),
     (413, TooLarge.code, "The photos are too large to be sent in one go.", "Send fewer photos at a time. " + TooLarge.default_hint),
     (415, "unsupported-type", "The request is not a form with photos.", "Send the photos as multipart/form-data in fields named “photo”."),
+    (421, "other-name", "The tool was asked for under a name that is not this computer's.", "Open the address that the tool shows when it starts. Whoever runs it can allow a name with --trusted-host NAME."),
+    (429, "too-often", "That was asked for too often in a short time.", "Wait a minute, then try again. Photos that wait on this phone stay there."),
     (500, Unexpected.code, "Something went wrong inside the tool.", "Try again. If it happens again, tell whoever runs this tool the time at which it happened: the log says more."),
     (503, "busy", "Too many photos are waiting to be measured.", "Wait a minute and send the photo again."),
 )  # fmt: skip
@@ -123,10 +192,25 @@ def _answer(trouble: Trouble) -> Response:
     return answer
 
 
+def declined(error: WebcaptureError, page: str) -> Response:
+    """An error that a page of its own tells best, such as a form with a word beside its field; programs get JSON."""
+    answer = _request_error(error) if wants_json() else make_response(page)
+    answer.status_code = STATUS.get(type(error), 400)
+    return answer
+
+
+def for_programs(view: View) -> View:
+    """Mark a view whose answer is JSON: its errors then are JSON too, whatever the request accepts."""
+    setattr(view, FOR_PROGRAMS, True)
+    return view
+
+
 def wants_json() -> bool:
-    """Whether the client is a program: it asks under /api, or prefers JSON to a page."""
-    prefers = request.accept_mimetypes.best_match(["text/html", "application/json"])
-    return request.path.startswith("/api/") or prefers == "application/json"
+    """Whether the client is a program: it asks under /api or where the answer is JSON, or prefers JSON to a page."""
+    view = current_app.view_functions.get(request.endpoint or "")
+    if request.path.startswith("/api/") or getattr(view, FOR_PROGRAMS, False):
+        return True
+    return request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json"
 
 
 def wants_part() -> bool:

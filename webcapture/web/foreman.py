@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from multiprocessing import resource_tracker
+from pathlib import Path
 
 from PIL import Image
 
@@ -67,6 +68,15 @@ def measure(data: bytes, name: str, settings: Settings) -> Done | Declined:
     page = io.BytesIO()
     Image.fromarray(result.sheet.pixels).save(page, "JPEG", quality=settings.report.jpeg_quality)
     return Done(dumped(result), page.getvalue())
+
+
+def _measure_file(work: Work, file: Path, name: str, settings: Settings) -> Done | Declined:
+    """Reads the photo in the process that measures it.
+
+    Handing the bytes over would fill the pipe to the processes: where one dies meanwhile, Python before 3.11.5 waits for ever
+    to write the rest (CPython issue 94777).
+    """
+    return work(file.read_bytes(), name, settings)
 
 
 def _prepare_process() -> None:
@@ -207,22 +217,21 @@ class Foreman:
             return photos.claim(session, datetime.now(UTC), lease)
 
     def _begin(self, photo: PhotoInfo) -> None:
-        try:
-            data = self._store.vault.read(photo.digest)
-        except FileNotFoundError:
+        file = self._store.vault.path(photo.digest)
+        if not file.is_file():
             self._refuse(photo, Declined("unreadable", "The photo's file is gone.", "Take the photo again."))
             return
         try:
-            future = self._submit(data, photo)
+            future = self._submit(file, photo)
         except BrokenProcessPool:  # it broke while nothing was in work: no fault of this photo
             self._drop(self._executor)
-            future = self._submit(data, photo)
+            future = self._submit(file, photo)
         future.add_done_callback(lambda _: self._wake.set())
 
-    def _submit(self, data: bytes, photo: PhotoInfo) -> Future[Done | Declined]:
+    def _submit(self, file: Path, photo: PhotoInfo) -> Future[Done | Declined]:
         if self._executor is None:
             self._executor = self._new_executor()
-        future = self._executor.submit(self._work, data, photo.name, self._settings)
+        future = self._executor.submit(_measure_file, self._work, file, photo.name, self._settings)
         self._running[future] = _Task(photo, datetime.now(UTC), self._executor)
         return future
 

@@ -15,6 +15,7 @@ from webcapture.store import lead as leads
 from webcapture.store import stations
 from webcapture.store.records import StationInfo
 from webcapture.store.store import Store
+from webcapture.web.errors import NotSignedIn, wants_json
 
 STATION_COOKIE, LEAD_COOKIE = "station", "lead"
 STATION_DAYS = 30
@@ -64,11 +65,11 @@ def is_lead() -> bool:
 
 
 def require_lead() -> BaseResponse | None:
-    """For ``before_request``: sends everybody but the lead to the sign-in page."""
+    """For ``before_request``: sends everybody but the lead to the sign-in page; raises NotSignedIn where none is wanted."""
     if is_lead():
         return None
-    if request.method not in {"GET", "HEAD"} or not request.accept_mimetypes.accept_html:
-        abort(403)
+    if request.method not in {"GET", "HEAD"} or wants_json() or not request.accept_mimetypes.accept_html:
+        raise NotSignedIn("The lead has not signed in on this device, or not lately.")
     return redirect(url_for("lead.sign_in", next=request.full_path.rstrip("?")))
 
 

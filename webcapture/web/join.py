@@ -12,6 +12,7 @@ from webcapture.store import lead as leads
 from webcapture.store import practicals, stations
 from webcapture.store.practicals import tidy_code
 from webcapture.store.records import PracticalInfo
+from webcapture.web.errors import JoiningClosed, WrongCode, WrongField, declined
 from webcapture.web.identity import current_station, now, remember_station, settings, store
 from webcapture.web.language import gettext as _
 from webcapture.web.lead import too_many
@@ -20,17 +21,18 @@ from webcapture.web.plan_form import too_long
 join = Blueprint("join", __name__, url_prefix="/join")
 
 KIND = "join"
-Answer = BaseResponse | str | tuple[str, int]
+Answer = BaseResponse | str
 
 
 @join.route("", methods=["GET", "POST"])
 def start() -> Answer:
     """Type the code."""
-    if request.method == "GET":
+    if request.method != "POST":
         return _code_form("")
     typed = request.form.get("code", "")
     if not tidy_code(typed):
-        return _code_form(_("Type the code that the lead shows.")), 400
+        wrong = _("Type the code that the lead shows.")
+        return declined(WrongField(wrong), _code_form(wrong))
     found = _look_up(typed)
     if isinstance(found, PracticalInfo):
         return redirect(url_for("join.label", code=found.join_code), 303)
@@ -43,12 +45,13 @@ def label(code: str) -> Answer:
     found = _look_up(code)
     if not isinstance(found, PracticalInfo):
         return found
-    if request.method == "GET":
+    if request.method != "POST":
         return _label_form(found, "")
     typed = _tidy_label(request.form.get("label", ""))
     most = settings().room.label_length
     if len(typed) > most:
-        return _label_form(found, too_long(most), typed), 400
+        wrong = too_long(most)
+        return declined(WrongField(wrong), _label_form(found, wrong, typed))
     return _join(found, typed)
 
 
@@ -65,9 +68,11 @@ def _look_up(code: str) -> PracticalInfo | Answer:
     if not left:
         return too_many(_("A wrong code was typed too often."), url_for("join.start"))
     if found is None:
-        return _code_form(_("No practical has this code. Compare it with what the lead shows."), code[:12]), 404
+        page = _code_form(_("No practical has this code. Compare it with what the lead shows."), code[:12])
+        return declined(WrongCode("No practical has this code."), page)
     if not found.joinable(now()):
-        return render_template("join/closed.html", practical=found, expired=found.join_open), 403
+        page = render_template("join/closed.html", practical=found, expired=found.join_open)
+        return declined(JoiningClosed("Joining this practical is closed."), page)
     return found
 
 

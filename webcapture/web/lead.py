@@ -15,6 +15,7 @@ from webcapture.store import lead as leads
 from webcapture.store import practicals
 from webcapture.store.records import PracticalInfo
 from webcapture.web import plan_form
+from webcapture.web.errors import NoPassphrase, TooManyGuesses, WrongField, WrongPassphrase, declined
 from webcapture.web.identity import (
     LEAD_COOKIE,
     forget_lead,
@@ -51,18 +52,19 @@ def _only_lead() -> BaseResponse | None:
 
 
 @lead.route("/setup", methods=["GET", "POST"])
-def setup() -> BaseResponse | str | tuple[str, int]:
+def setup() -> BaseResponse | str:
     """Set the first passphrase. Only with the key that the terminal shows, and only while there is none."""
     key = request.values.get("key", "")
     if not hmac.compare_digest(key.encode(), str(current_app.extensions["setup_key"]).encode()):
         abort(404)
     if _has_passphrase():
         return redirect(url_for("lead.sign_in"), 303)
-    if request.method == "GET":
+    if request.method != "POST":
         return render_template("lead/setup.html", key=key, wrong={})
     wrong = _wrong_passphrase(request.form)
     if wrong:
-        return render_template("lead/setup.html", key=key, wrong=wrong), 400
+        page = render_template("lead/setup.html", key=key, wrong=wrong)
+        return declined(wrong_field(wrong), page)
     with store().database.writing() as session:
         if leads.has_passphrase(session):  # another device was faster
             return redirect(url_for("lead.sign_in"), 303)
@@ -91,18 +93,18 @@ def _has_passphrase() -> bool:
 
 
 @lead.route("/sign-in", methods=["GET", "POST"])
-def sign_in() -> BaseResponse | str | tuple[str, int]:
+def sign_in() -> BaseResponse | str:
     """Sign in with the passphrase, from any device."""
     aim = _own_page(request.values.get("next", ""))
     if not _has_passphrase():
-        return render_template("lead/no_passphrase.html"), 403
-    if request.method == "GET":
+        return declined(NoPassphrase("There is no passphrase yet."), render_template("lead/no_passphrase.html"))
+    if request.method != "POST":
         return redirect(aim, 303) if is_lead() else render_template("lead/sign_in.html", aim=aim, wrong="")
     if _guesses_left() == 0:
         return _too_many()
     if not _passphrase_fits(request.form.get("passphrase", "")):
         wrong = _("That is not the passphrase.")
-        return render_template("lead/sign_in.html", aim=aim, wrong=wrong), 403
+        return declined(WrongPassphrase(wrong), render_template("lead/sign_in.html", aim=aim, wrong=wrong))
     return _signed_in(aim)
 
 
@@ -137,7 +139,8 @@ def too_many(message: str, back: str) -> BaseResponse:
         "Wrong tries are counted over all devices. Wait %(num)s minutes, then try again.",
         round(wait / 60),
     )
-    answer = make_response(render_template("lead/too_many.html", message=message, hint=hint, back=back), 429)
+    page = render_template("lead/too_many.html", message=message, hint=hint, back=back)
+    answer = declined(TooManyGuesses(message, hint), page)
     answer.headers["Retry-After"] = f"{wait:.0f}"
     return answer
 
@@ -177,9 +180,9 @@ def home() -> str:
 
 
 @lead.route("/practicals/new", methods=["GET", "POST"])
-def new() -> BaseResponse | str | tuple[str, int]:
+def new() -> BaseResponse | str:
     """Set up a practical; ``?copy=ID`` begins with an earlier one's plan."""
-    if request.method == "GET":
+    if request.method != "POST":
         return _form(_first_fields(request.args.get("copy")), None)
     typed = plan_form.read(request.form, now(), settings().room)
     if "show" in request.form:
@@ -192,10 +195,10 @@ def new() -> BaseResponse | str | tuple[str, int]:
 
 
 @lead.route("/practicals/<practical_id>/edit", methods=["GET", "POST"])
-def edit(practical_id: str) -> BaseResponse | str | tuple[str, int]:
+def edit(practical_id: str) -> BaseResponse | str:
     """Change what was set up."""
     practical = practical_or_404(practical_id)
-    if request.method == "GET":
+    if request.method != "POST":
         return _form(plan_form.fields_of(practical.plan, now(), settings().room), practical)
     typed = plan_form.read(request.form, now(), settings().room)
     if "show" in request.form:
@@ -211,7 +214,7 @@ def edit(practical_id: str) -> BaseResponse | str | tuple[str, int]:
 def delete(practical_id: str) -> BaseResponse | str:
     """Delete a practical with everything in it, once that is confirmed."""
     practical = practical_or_404(practical_id)
-    if request.method == "GET":
+    if request.method != "POST":
         return render_template("lead/delete.html", practical=practical)
     with store().database.writing() as session:
         practicals.delete(session, practical.id)
@@ -238,7 +241,7 @@ def _first_fields(copied: str | None) -> Fields:
     return plan_form.fields_of(plan, now(), settings().room) | {"title": _("%(title)s (copy)", title=plan.title)[:80]}
 
 
-def _form(fields: Fields, practical: PracticalInfo | None, wrong: Fields | None = None) -> str | tuple[str, int]:
+def _form(fields: Fields, practical: PracticalInfo | None, wrong: Fields | None = None) -> BaseResponse | str:
     labels = [fields[f"label_{n}"] for n in range(1, plan_form.LANES + 1)]
     page = render_template(
         "lead/practical.html",
@@ -250,4 +253,10 @@ def _form(fields: Fields, practical: PracticalInfo | None, wrong: Fields | None 
         label_length=plan_form.LABEL,
         cautions=cautions_for(fields["mobile_phase"], fields["locating"], fields["notes"], *labels),
     )
-    return (page, 400) if wrong else page
+    return declined(wrong_field(wrong), page) if wrong else page
+
+
+def wrong_field(wrong: Fields) -> WrongField:
+    """The first of the fields that are wrong, for programs; the page shows them all."""
+    name, words = next(iter(wrong.items()))
+    return WrongField(f"{name}: {words}")

@@ -10,7 +10,8 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
 from webcapture.card.printing import card_pdf
-from webcapture.web.errors import wants_part
+from webcapture.web.errors import NoExample, wants_part
+from webcapture.web.examples import Example
 from webcapture.web.uploads import desk, examples, take_example, take_photos
 
 pages = Blueprint("pages", __name__)
@@ -61,12 +62,22 @@ def card(layout: str, paper: str) -> Response:
 @pages.get("/examples/<name>")
 def example(name: str) -> Response:
     """An example photo itself, to look at or to send as one's own."""
-    return send_file(examples().get(name).path)
+    answer = send_file(_offered(name).path, conditional=False)
+    answer.make_conditional(request)  # whole or not at all: ranges are for players of films
+    return answer
 
 
 @pages.get("/examples/<name>/small.jpg")
 def example_small(name: str) -> Response:
     """Its preview."""
-    answer = Response(examples().thumbnail(name), content_type="image/jpeg")
+    answer = Response(examples().thumbnail(_offered(name).name), content_type="image/jpeg")
     answer.headers["Cache-Control"] = "private, max-age=3600"
     return answer
+
+
+def _offered(name: str) -> Example:
+    """The example of that name; 404 where none is offered under it."""
+    try:
+        return examples().get(name)
+    except NoExample:
+        abort(404)

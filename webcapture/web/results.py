@@ -19,7 +19,7 @@ from webcapture.store.codec import StoredResult
 from webcapture.store.records import CorrectionInfo, LaneRole, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings, hand
 from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
-from webcapture.web.errors import wants_json, wants_part
+from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
 from webcapture.web.identity import current_station, is_lead, now, settings, store
 from webcapture.web.language import gettext as _
@@ -146,6 +146,7 @@ def profile(photo_id: uuid.UUID, bay: int, lane: int) -> Response:
 
 
 @results.get(f"{PAGE}.json")
+@for_programs
 def numbers(photo_id: uuid.UUID) -> Response:
     """The same as the contract's object."""
     found = _read(photo_id)
@@ -219,7 +220,7 @@ def _change(photo_id: uuid.UUID, wanted: Callable[[Findings], list[Change]]) -> 
                 corrections.add(session, found.info.id, hand.as_stored(change), _by(found.info), now())
                 findings.of_photo(session, found.info.id)
     except UsageError as error:
-        return _declined(photo_id, error)
+        return declined(error, _page(photo_id, error))
     return _again(photo_id)
 
 
@@ -232,9 +233,3 @@ def _again(photo_id: uuid.UUID) -> BaseResponse:
     if wants_part():
         return make_response(_page(photo_id, None))
     return redirect(url_for("results.show", photo_id=photo_id), 303)
-
-
-def _declined(photo_id: uuid.UUID, error: UsageError) -> BaseResponse:
-    if wants_json():
-        raise error
-    return make_response(_page(photo_id, error), 400)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 from dataclasses import dataclass
 from datetime import timedelta
-from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -23,10 +23,13 @@ from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings
+from webcapture.web.addresses import is_loopback, own_addresses, url
 from webcapture.web.compare import csv_text, flags_of, groups
 from webcapture.web.drawing import as_result, page_sheet
+from webcapture.web.errors import WrongField
 from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, settings, store
+from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
 from webcapture.web.plot import plot_svg
@@ -180,8 +183,11 @@ def handout(practical_id: str) -> Response:
     """Poster and cards to print."""
     practical = practical_or_404(practical_id)
     cards = request.args.get("cards", "1")
-    if not cards.isdecimal() or int(cards) > MOST_CARDS:
-        abort(400)
+    if not re.fullmatch("[0-9]{1,3}", cards) or int(cards) > MOST_CARDS:
+        raise WrongField(
+            gettext("cards: Give a whole number from 0 to %(most)s.", most=MOST_CARDS),
+            gettext("Correct the number and try again."),
+        )
     plan = practical.plan
     data = handout_pdf(
         plan.title,
@@ -228,7 +234,7 @@ def delete_station(practical_id: str, station_id: str) -> BaseResponse | str:
         count = len(photos.of_station(session, station_id))
     if station is None or station.practical_id != practical_id:
         abort(404)
-    if request.method == "GET":
+    if request.method != "POST":
         return render_template("lead/delete_station.html", practical_id=practical_id, one=station, count=count)
     with store().database.writing() as session:
         stations.delete(session, station_id)
@@ -242,7 +248,7 @@ def purge(practical_id: str) -> BaseResponse | str:
     practical = practical_or_404(practical_id)
     with store().database.reading() as session:
         sight = _sight(session, practical_id)
-    if request.method == "GET":
+    if request.method != "POST":
         return render_template("lead/purge.html", practical=practical, sight=sight)
     with store().database.writing() as session:
         for one in stations.of_practical(session, practical_id):
@@ -260,26 +266,15 @@ def _back(practical_id: str) -> BaseResponse:
 
 def join_address(practical: PracticalInfo) -> str | None:
     """The address at which phones join, or None where only this computer reaches the tool."""
-    from webcapture.web.serving import ANYWHERE, own_addresses  # noqa: PLC0415 - it imports the whole tool
-
     path = url_for("join.label", code=practical.join_code)
     asked = urlsplit(request.host_url)
-    if not _is_this_computer(asked.hostname or ""):
+    if not is_loopback(asked.hostname or ""):
         return f"{request.host_url.rstrip('/')}{path}"
-    host = current_app.extensions["host"]
-    others = own_addresses(host if host else ANYWHERE[0])
+    others = own_addresses(current_app.extensions["host"])
     if not others:
         return None
-    name = f"[{others[0]}]" if ":" in others[0] else others[0]
-    port = "" if asked.port is None else f":{asked.port}"
-    return f"{asked.scheme}://{name}{port}{path}"
-
-
-def _is_this_computer(host: str) -> bool:
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
+    port = asked.port or {"http": 80, "https": 443}[asked.scheme]
+    return f"{url(others[0], port, asked.scheme).rstrip('/')}{path}"
 
 
 def _joined_until(practical: PracticalInfo) -> str:

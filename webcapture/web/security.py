@@ -5,9 +5,12 @@ The pages use nothing from elsewhere and hold no script or style inside, so the 
 
 from __future__ import annotations
 
+from functools import partial
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
+
+from webcapture.web.addresses import is_ours
 
 POLICY = "; ".join(
     (
@@ -39,8 +42,10 @@ HEADERS = {
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
-def init_app(app: Flask) -> None:
-    """Refuse foreign forms before anything is read, and put the headers on every answer."""
+def init_app(app: Flask, trusted_hosts: tuple[str, ...] | None) -> None:
+    """Refuse foreign names and forms before anything is read, and put the headers on every answer."""
+    if trusted_hosts is not None:
+        app.before_request(partial(_refuse_other_names, trusted_hosts))
     app.before_request(_refuse_foreign)
     app.after_request(_add_headers)
 
@@ -66,6 +71,11 @@ def _host_of(origin: str) -> str | None:
         return urlsplit(origin).netloc.lower() or None
     except ValueError:
         return None
+
+
+def _refuse_other_names(trusted: tuple[str, ...]) -> None:
+    if not is_ours(urlsplit(f"//{request.host}").hostname or "", trusted):
+        abort(421)
 
 
 def _refuse_foreign() -> None:

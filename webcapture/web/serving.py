@@ -12,38 +12,72 @@ import os
 import socket
 import sys
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import partial
-from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from webcapture.errors import UsageError
+from webcapture.store.authority import Papers, papers
 from webcapture.store.lead import has_passphrase
 from webcapture.store.store import Store
 from webcapture.web import WebConfig, create_app
+from webcapture.web.addresses import own_addresses, own_names
+from webcapture.web.greeting import Where, say
 from webcapture.web.language import check_language
 from webcapture.web.measuring import warm_up
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
-ANYWHERE = ("", "0.0.0.0", "::")
 LAST_PORT = 65_535
-ROUTE_PROBE = ("192.0.2.1", 9)
-"""An address set aside for documentation (RFC 5737). Nothing is sent to it; asking for the way there names our own address."""
 
 
-def serve(host: str, port: int, data: Path | None, examples: Path | None = None, lang: str = "") -> None:
+@dataclass(frozen=True, slots=True)
+class Door:
+    """How the tool is reached."""
+
+    host: str = "127.0.0.1"
+    port: int = 8000
+    https: bool = False
+    """Encrypted, with a certificate of this installation's own."""
+    trusted: tuple[str, ...] = ()
+    """Names under which it may be asked for, besides this computer's own."""
+    behind_proxy: bool = False
+    """A reverse proxy stands before it and says, in X-Forwarded headers, who asks and under which name."""
+
+
+def serve(door: Door, data: Path | None, examples: Path | None = None, *, lang: str = "") -> None:
     """Serve the web tool until it is stopped; ``data`` is the folder of the records, or None to keep none.
 
     ``lang`` is the language of every page, empty for what each reader's browser asks for. Raises UsageError where the address
-    cannot be used or the language is not at hand.
+    cannot be used, https cannot be had, or the language is not at hand.
     """
-    check_address(host, port)
+    check_address(door.host, door.port)
     check_language(lang)
-    config = WebConfig(examples=examples, data=data, foreman=data is not None, host=host, lang=lang)
+    config = WebConfig(
+        examples=examples,
+        data=data,
+        foreman=data is not None,
+        host=door.host,
+        trusted_hosts=door.trusted,
+        behind_proxy=door.behind_proxy,
+        papers=_papers(door, data) if door.https else None,
+        lang=lang,
+    )
     run = _with_gunicorn if can_fork() else _with_waitress
-    run(host, port, config)
+    run(door.host, door.port, config)
+
+
+def _papers(door: Door, data: Path | None) -> Papers:
+    """The certificates for https; raises UsageError where they cannot be had."""
+    if not can_fork():
+        hint = "Put it behind a reverse proxy with https: the README shows how."
+        raise UsageError("On this system the tool itself cannot serve https.", hint)
+    if data is None:
+        raise UsageError("Without a folder of records there is no place for certificates.", "Name one with --data.")
+    return papers(data / "https", [*own_addresses(door.host), *sorted(own_names()), *door.trusted], datetime.now(UTC))
 
 
 def can_fork() -> bool:
@@ -77,60 +111,9 @@ def _unusable(host: str, port: int, error: Exception) -> UsageError:
     )
 
 
-def own_addresses(host: str) -> list[str]:
-    """Addresses under which phones reach a tool that listens on ``host``, the likeliest first; empty for this computer only."""
-    if host not in ANYWHERE:
-        return [] if is_loopback(host) else [host]
-    found = [_address_towards(ROUTE_PROBE), *_addresses_of_name()]
-    return [a for a in dict.fromkeys(found) if a and not is_loopback(a)]
-
-
-def is_loopback(host: str) -> bool:
-    """Whether only this computer reaches that address."""
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
-
-
-def _address_towards(target: tuple[str, int]) -> str:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(target)
-        except OSError:
-            return ""
-        return str(probe.getsockname()[0])
-
-
-def _addresses_of_name() -> Iterable[str]:
-    try:
-        return [str(row[4][0]) for row in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
-    except OSError:
-        return []
-
-
-def greeting(host: str, port: int, setup_key: str | None = None) -> str:
-    """What to open, in plain words; ``setup_key`` is given while the lead has no passphrase yet."""
-    here = "127.0.0.1" if host in ANYWHERE else host
-    lines = ["The tool is running.", f"  On this computer, open  {_url(here, port)}"]
-    others = own_addresses(host)
-    if others:
-        lines += ["  On a phone in the same network, open"] + [f"    {_url(address, port)}" for address in others]
-        lines += ["  If the phone finds nothing, both are not in one network, or a firewall is in between."]
-    else:
-        lines += ["  Phones cannot reach it. To let them, start it with  --host 0.0.0.0"]
-    if setup_key is not None:
-        lines += ["  First set the lead's passphrase: on this computer, open"]
-        lines += [f"    {_url(here, port)}lead/setup?key={setup_key}"]
-    return "\n".join([*lines, "To stop it, press Ctrl+C."])
-
-
-def _url(host: str, port: int) -> str:
-    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
-
-
-def _say(host: str, port: int, config: WebConfig) -> None:
-    print(greeting(host, port, _setup_key(config)), flush=True)
+def _announce(config: WebConfig, port: int) -> None:
+    """Say where the tool is and what to do next, once it listens on ``port``."""
+    say(Where(config.host, port, config.papers, config.data is not None, _setup_key(config)))
 
 
 def _setup_key(config: WebConfig) -> str | None:
@@ -178,7 +161,7 @@ def _with_waitress(host: str, port: int, config: WebConfig) -> None:
     server = waitress.create_server(
         app, host=host or "0.0.0.0", port=port, threads=web.threads, max_request_body_size=web.max_request_bytes
     )
-    _say(host, int(server.effective_port) if hasattr(server, "effective_port") else port, config)
+    _announce(config, int(server.effective_port) if hasattr(server, "effective_port") else port)
     try:
         server.run()
     finally:
@@ -204,7 +187,7 @@ def _close(closing: list[Callable[[], None]]) -> None:
 
 def _gunicorn_options(host: str, port: int, config: WebConfig) -> dict[str, Any]:
     bind = f"[{host}]:{port}" if ":" in host else f"{host or '0.0.0.0'}:{port}"
-    memory = Path("/dev/shm")
+    memory, encrypted = Path("/dev/shm"), config.papers
     return {
         "bind": [bind],
         "workers": 1,
@@ -213,12 +196,6 @@ def _gunicorn_options(host: str, port: int, config: WebConfig) -> dict[str, Any]
         "graceful_timeout": config.settings.web.stop_s,
         "control_socket_disable": True,
         "loglevel": "warning",
-        "when_ready": _announcer(host, config),
+        "when_ready": lambda arbiter: _announce(config, int(arbiter.LISTENERS[0].sock.getsockname()[1])),
+        **({"certfile": str(encrypted.certificate), "keyfile": str(encrypted.key)} if encrypted else {}),
     }
-
-
-def _announcer(host: str, config: WebConfig) -> Callable[[Any], None]:
-    def announce(arbiter: Any) -> None:
-        _say(host, int(arbiter.LISTENERS[0].sock.getsockname()[1]), config)
-
-    return announce

@@ -14,14 +14,14 @@ from urllib.parse import unquote
 from flask import Blueprint, Response, current_app, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from webcapture.errors import TooLarge, Truncated, WebcaptureError
+from webcapture.errors import TooLarge, Truncated
 from webcapture.store import photos, practicals
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, StationInfo
-from webcapture.web.errors import STATUS, Full, NoPhoto, NotJoined, TooManyPhotos, wants_part
+from webcapture.web.errors import Full, NoPhoto, NotJoined, TooManyPhotos, for_programs, wants_part
 from webcapture.web.foreman import Foreman
 from webcapture.web.identity import current_station, now, settings, store
 from webcapture.web.language import gettext as _
-from webcapture.web.language import lazy_gettext, ngettext, told
+from webcapture.web.language import lazy_gettext, ngettext
 from webcapture.web.measuring import tidy_name
 
 station = Blueprint("station", __name__, url_prefix="/work")
@@ -56,50 +56,40 @@ def foreman() -> Foreman:
 
 
 @station.get("")
-def work() -> str | tuple[str, int]:
+def work() -> str:
     """The station's page, or only its list of photos for the page's own script."""
-    who = current_station()
-    if who is None:
-        return _joining_needed()
+    who = _joined()
     listed = _listed(who)
     if wants_part():
         return render_template("station/_photos.html", photos=listed)
     with store().database.reading() as session:
         practical = practicals.find(session, who.practical_id)
     if practical is None:  # deleted in this very moment
-        return _joining_needed()
+        raise _not_joined()
     return render_template("station/work.html", practical=practical, who=who, photos=listed, name_header=NAME_HEADER)
 
 
 @station.get("/photos")
-def listing() -> Response | tuple[Response, int]:
+@for_programs
+def listing() -> Response:
     """The station's photos, the newest first."""
-    who = current_station()
-    if who is None:
-        return _declined(NotJoined("This phone has not joined a practical."))
-    return jsonify([_as_json(photo) for photo in _infos(who)])
+    return jsonify([_as_json(photo) for photo in _infos(_joined())])
 
 
 @station.put("/photos/<uuid:photo_id>")
+@for_programs
 def put(photo_id: uuid.UUID) -> tuple[Response, int]:
     """Take one photo, its bytes being the request's body. 201, or 200 where it had arrived before."""
-    who = current_station()
-    try:
-        if who is None:
-            raise NotJoined("This phone has not joined a practical, or its station was deleted.")
-        name = tidy_name(unquote(request.headers.get(NAME_HEADER, "")), settings().web.name_length)
-        info, new = _accept(who, str(photo_id), name, _body())
-    except WebcaptureError as error:
-        return _declined(error)
+    who = _joined()
+    name = tidy_name(unquote(request.headers.get(NAME_HEADER, "")), settings().web.name_length)
+    info, new = _accept(who, str(photo_id), name, _body())
     return jsonify(_as_json(info)), 201 if new else 200
 
 
 @station.post("/photos")
-def post() -> BaseResponse | tuple[str, int]:
+def post() -> BaseResponse:
     """The same for a form, where the page's script does not run."""
-    who = current_station()
-    if who is None:
-        return _joining_needed()
+    who = _joined()
     files = [file for file in request.files.getlist("photo") if file.filename]
     most = settings().web.max_photos
     if not files:
@@ -199,12 +189,13 @@ def _as_json(photo: PhotoInfo) -> dict[str, Any]:
     }
 
 
-def _declined(error: WebcaptureError) -> tuple[Response, int]:
-    words = {"code": error.code, "message": told(error.message), "hint": told(error.hint)}
-    return jsonify({"error": words}), STATUS.get(type(error), 400)
+def _joined() -> StationInfo:
+    """Who asks; raises NotJoined, told in plain words: who comes here has joined once, or followed the wrong link."""
+    who = current_station()
+    if who is None:
+        raise _not_joined()
+    return who
 
 
-def _joining_needed() -> tuple[str, int]:
-    """Told in plain words: whoever comes here has joined once, or followed the wrong link."""
-    error = NotJoined("This phone has not joined a practical, or its station was deleted.")
-    return render_template("error.html", error=error), 403
+def _not_joined() -> NotJoined:
+    return NotJoined("This phone has not joined a practical, or its station was deleted.")

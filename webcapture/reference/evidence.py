@@ -1,0 +1,265 @@
+"""The same unknown under several mobile phases: what still stands, what is ruled out and by which run, and how much that says.
+
+A substance stands while no run rules it out. In a run of a mixture it is asked whether any of the spots may be it. Agreements count once a
+mobile phase, however often that was run, and mobile phases that order the library alike count as one: they tell the same again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from webcapture.reference import colour
+from webcapture.reference.compare import (
+    AGREES,
+    CANNOT_TELL,
+    DISAGREES,
+    DOUBTFUL,
+    Comparison,
+    SheetReference,
+    all_beside,
+    finished,
+    nearest_of_each,
+    with_repeatability,
+)
+from webcapture.reference.library import Conditions, Library, key
+from webcapture.reference.match import CONSISTENT
+from webcapture.reference.method import Method
+from webcapture.reference.observed import Observed
+from webcapture.reference.shelf import Shelf
+from webcapture.settings import DEFAULTS, CompareSettings
+
+NOT_RUN, RULED_OUT = "not run", "ruled out"
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownRun:
+    """The unknown's lane in one practical."""
+
+    method: Method
+    spots: tuple[Observed, ...]
+    references: tuple[SheetReference, ...] = ()
+    """Reference lanes of the same sheet."""
+    name: str = ""
+    """The practical's title, as a page shows it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One substance under one mobile phase and paper."""
+
+    outcome: str
+    """``agrees``, ``disagrees``, ``cannot tell``, ``not run``."""
+    reason: str
+    """In plain words."""
+    nearest: Comparison | None = None
+    """The comparison that decided; None where there was none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One substance over all mobile phases."""
+
+    substance: str
+    cells: tuple[Cell, ...]
+    """In the order of ``Evidence.methods``."""
+    verdict: str
+    """``consistent``, ``ruled out``, ``cannot tell``."""
+    reason: str
+    agreements: int
+    """Independent ones: groups of mobile phases in which it agrees."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What several runs say of one unknown."""
+
+    methods: tuple[Method, ...]
+    """One of each mobile phase and paper: those run first, in their order, then others of the library."""
+    run: int
+    """How many of them were run."""
+    groups: tuple[tuple[int, ...], ...]
+    """Numbers of the run methods, from 0, that order the library alike and count as one."""
+    rows: tuple[Row, ...]
+    """Consistent ones first, those with most agreements first; then what cannot be told; then what is ruled out."""
+    by_chance: float
+    """How many other substances of the library one expects to agree as well by chance: see :func:`by_chance`."""
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """Substances that no run has ruled out."""
+        return tuple(row.substance for row in self.rows if row.verdict != RULED_OUT)
+
+    @property
+    def consistent(self) -> tuple[str, ...]:
+        """Substances that agree in a run at least, and disagree in none."""
+        return tuple(row.substance for row in self.rows if row.verdict == CONSISTENT)
+
+
+def evidence(runs: Sequence[UnknownRun], library: Library, settings: CompareSettings = DEFAULTS.compare) -> Evidence:
+    """The table substance × mobile phase, with a verdict on each substance."""
+    run_under = _by_conditions(runs)
+    others = {v.method.conditions: v.method for v in library.values if v.method.conditions not in run_under}
+    methods = (*(runs[0].method for runs in run_under.values()), *others.values())
+    names = _names(runs, library)
+    columns = [_column(again, library, names, settings) for again in run_under.values()]
+    columns += [_not_run(method, library, names) for method in others.values()]
+    groups = alike_methods(methods[: len(run_under)], library, settings)
+    rows = [_row(name, [column[n] for column in columns], methods, groups) for n, name in enumerate(names.values())]
+    order = (CONSISTENT, CANNOT_TELL, RULED_OUT)
+    rows.sort(key=lambda row: (order.index(row.verdict), -row.agreements, row.substance))
+    return Evidence(methods, len(run_under), groups, tuple(rows), by_chance(rows, groups))
+
+
+def _by_conditions(runs: Sequence[UnknownRun]) -> dict[Conditions, list[UnknownRun]]:
+    found: dict[Conditions, list[UnknownRun]] = {}
+    for run in runs:
+        found.setdefault(run.method.conditions, []).append(run)
+    return found
+
+
+def _names(runs: Sequence[UnknownRun], library: Library) -> dict[str, str]:
+    """Every substance that was compared or could be, by its key, as first written."""
+    names: dict[str, str] = {}
+    for value in library.values:
+        names.setdefault(key(value.substance), value.substance)
+    for run in runs:
+        for reference in run.references:
+            names.setdefault(key(reference.substance), reference.substance)
+    return names
+
+
+# ---- one mobile phase
+
+
+def _column(
+    again: Sequence[UnknownRun], library: Library, names: Mapping[str, str], settings: CompareSettings
+) -> list[Cell]:
+    """Cells of all substances under one mobile phase, over all its runs."""
+    shelf = Shelf.under(again[0].method, library, settings)
+    tables = [_nearest(run, shelf, settings) for run in again]
+    return [_together([_cell(table.get(name)) for table in tables]) for name in names]
+
+
+def _nearest(run: UnknownRun, shelf: Shelf, settings: CompareSettings) -> dict[str, Comparison]:
+    """Each substance's comparison with the spot of this run that it fits best, by best evidence."""
+    best: dict[str, Comparison] = {}
+    references = with_repeatability(run.references, shelf, settings)
+    for spot in run.spots:
+        beside = all_beside(spot, references, settings)
+        others = nearest_of_each(spot, run.method, shelf, {key(numbers[0]) for numbers, _ in beside}, settings)
+        for one in finished([*beside, *others], settings):
+            told = _silenced(one, spot, settings)
+            there = best.get(key(one.substance))
+            if there is None or _fit(told) < _fit(there):
+                best[key(one.substance)] = told
+    return best
+
+
+def _silenced(one: Comparison, spot: Observed, settings: CompareSettings) -> Comparison:
+    """A spot that did not move, ran with the front, or is more than one may rule out and not agree."""
+    quiet = bool(spot.silent) or spot.of_several
+    # What is more than one spot has its centre between them: neither is where it is measured.
+    near = one.agreement in (AGREES, DOUBTFUL) or (spot.of_several and one.e_n <= 2 * settings.e_doubtful)
+    return one.silenced() if quiet and near else one
+
+
+def _fit(one: Comparison) -> tuple[int, float]:
+    clash = one.colour == colour.DIFFERS and one.agreement in (AGREES, DOUBTFUL)
+    return (3 if clash else (AGREES, DOUBTFUL, CANNOT_TELL, DISAGREES).index(one.agreement)), one.e_n
+
+
+def _cell(one: Comparison | None) -> Cell:
+    if one is None:
+        return Cell(CANNOT_TELL, "There is no value to compare with, or no spot.")
+    numbers = f"{one.quantity} {one.seen:.2f} against {one.known:.2f}, E_n {one.e_n:.1f}"
+    if one.agreement == DISAGREES:
+        return Cell(DISAGREES, f"No spot lies near: the nearest has {numbers}.", one)
+    if one.colour == colour.DIFFERS:
+        return Cell(CANNOT_TELL, f"Rf fits and the colour speaks against it: {numbers}.", one)
+    if one.agreement == AGREES:
+        return Cell(AGREES, f"Consistent: {numbers}.", one)
+    why = "at the edge of what the uncertainties allow" if one.agreement == DOUBTFUL else "where spots name nothing"
+    return Cell(CANNOT_TELL, f"It lies {why}: {numbers}.", one)
+
+
+def _together(cells: Sequence[Cell]) -> Cell:
+    """Several runs under one mobile phase: they must not contradict each other."""
+    said = {cell.outcome for cell in cells} - {CANNOT_TELL}
+    if said == {AGREES, DISAGREES}:
+        return Cell(CANNOT_TELL, "Runs under this mobile phase contradict each other.", cells[0].nearest)
+    return next((cell for cell in cells if cell.outcome in said), cells[0])
+
+
+def _not_run(method: Method, library: Library, names: Mapping[str, str]) -> list[Cell]:
+    there = {key(value.substance) for value in library.under(method)}
+    reasons = {True: "Not run; the library has a value.", False: "Not run; the library has no value."}
+    return [Cell(NOT_RUN, reasons[name in there]) for name in names]
+
+
+# ---- over all mobile phases
+
+
+def _row(
+    name: str, cells: Sequence[Cell], methods: Sequence[Method], groups: Sequence[tuple[int, ...]]
+) -> Row:  # fmt: skip
+    against = [(m, c) for m, c in zip(methods, cells, strict=True) if c.outcome == DISAGREES]
+    agreements = sum(any(cells[n].outcome == AGREES for n in group) for group in groups)
+    if against:
+        method, cell = max(against, key=lambda found: found[1].nearest.e_n if found[1].nearest else 0.0)
+        return Row(name, tuple(cells), RULED_OUT, f"{method.mobile_phase.text}: {cell.reason}", agreements)
+    if agreements:
+        runs = f"{agreements} independent agreement{'' if agreements == 1 else 's'}"
+        return Row(name, tuple(cells), CONSISTENT, f"{runs}, nothing against it.", agreements)
+    return Row(name, tuple(cells), CANNOT_TELL, "No run speaks for it or against it.", 0)
+
+
+def alike_methods(
+    methods: Sequence[Method], library: Library, settings: CompareSettings = DEFAULTS.compare
+) -> tuple[tuple[int, ...], ...]:
+    """Groups of those methods, by number, whose Rf correlate over the library's substances: single linkage on |r|.
+
+    Two methods with too few substances in common count as unlike: nothing says otherwise.
+    """
+    group = list(range(len(methods)))
+    means = [_means(method, library) for method in methods]
+    for a, b in combinations(range(len(methods)), 2):
+        common = sorted(means[a].keys() & means[b].keys())
+        if len(common) >= settings.alike_least and _correlation(means[a], means[b], common) >= settings.alike_phases:
+            group = [group[a] if mark == group[b] else mark for mark in group]
+    return tuple(tuple(n for n, mark in enumerate(group) if mark == first) for first in dict.fromkeys(group))
+
+
+def _means(method: Method, library: Library) -> dict[str, float]:
+    found: dict[str, list[float]] = {}
+    for value in library.under(method):
+        found.setdefault(key(value.substance), []).append(value.rf)
+    return {name: float(np.mean(rfs)) for name, rfs in found.items()}
+
+
+def _correlation(first: Mapping[str, float], second: Mapping[str, float], names: Sequence[str]) -> float:
+    x, y = np.array([[first[name], second[name]] for name in names]).T
+    if x.std() == 0 or y.std() == 0:
+        return 0.0
+    return float(abs(np.corrcoef(x, y)[0, 1]))
+
+
+def by_chance(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> float:
+    """How many other substances one expects to agree in every group by chance, among those that could be told in every group.
+
+    In each group the share of substances, one left out as the unknown's own, that agree among those that could be told; independent
+    groups multiply. In a mixture the other components are among them. 0 where nothing could be told: then there is no agreement either.
+    """
+    outcomes = [[{row.cells[n].outcome for n in group} for group in groups] for row in rows]
+    told = [[bool({AGREES, DISAGREES} & said) for said in row] for row in outcomes]
+    shares = [
+        max(sum(row[g] and DISAGREES not in said[g] for row, said in zip(told, outcomes, strict=True)) - 1, 0)
+        / max(sum(row[g] for row in told) - 1, 1)
+        for g in range(len(groups))
+    ]
+    everywhere = sum(all(row) for row in told) if groups else 0
+    return max(everywhere - 1, 0) * math.prod(shares)
