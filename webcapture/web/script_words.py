@@ -58,7 +58,8 @@ def _forms(words: Callable[[int], str]) -> dict[str, str]:
     category = locale().plural_form
     forms: dict[str, str] = {}
     for number in range(COUNTED_UP_TO):
-        forms.setdefault(category(number), words(number))
+        if (name := category(number)) not in forms:
+            forms[name] = words(number)
     return forms
 
 
