@@ -240,10 +240,16 @@ def test_serve_passes_on_what_it_was_told(monkeypatch: pytest.MonkeyPatch) -> No
     from webcapture.web import serving  # noqa: PLC0415 - the web is loaded only by the tests that need it
 
     told: list[object] = []
-    monkeypatch.setattr(serving, "serve", lambda *arguments: told.append(arguments))
-    assert main(["serve", "--host", "0.0.0.0", "--port", "8123", "--data", "kept"]) == 0
+    monkeypatch.setattr(serving, "serve", lambda *arguments, lang: told.append((*arguments, lang)))
+    assert main(["serve", "--host", "0.0.0.0", "--port", "8123", "--data", "kept", "--lang", "en"]) == 0
     assert main(["serve"]) == 0
-    assert told == [("0.0.0.0", 8123, Path("kept")), ("127.0.0.1", 8000, Path("data"))]
+    door = serving.Door
+    assert told == [(door("0.0.0.0", 8123), Path("kept"), "en"), (door("127.0.0.1", 8000), Path("data"), "")]
+
+
+def test_a_language_that_is_not_at_hand_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["serve", "--port", "0", "--lang", "xx"]) == 2
+    assert capsys.readouterr().err == "There is no language “xx”. Choose one of: en.\n"
 
 
 def test_an_address_in_use_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:

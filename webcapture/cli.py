@@ -110,7 +110,7 @@ def _serve(options: argparse.Namespace) -> int:
     from webcapture.web.serving import Door, serve  # noqa: PLC0415 - see the top
 
     door = Door(options.host, options.port, options.https, tuple(options.trusted_host), options.behind_proxy)
-    serve(door, options.data)
+    serve(door, options.data, lang=options.lang)
     return DONE
 
 
@@ -338,6 +338,12 @@ def _add_serve(commands: Any) -> None:
         default=Path("data"),
         metavar="DIR",
         help="folder of the records: practicals, photos, results (default: data)",
+    )
+    sub.add_argument(
+        "--lang",
+        default="",
+        metavar="CODE",
+        help="language of every page (default: what each reader's browser asks for)",
     )
     _add_door(sub)
 

@@ -2,6 +2,7 @@
 // What moves only fills in a form's number: the form is the one way in, with and without this script.
 import { makeMovable } from "./marks.js";
 import { localTimes } from "./times.js";
+import { word } from "./words.js";
 
 const result = document.getElementById("result");
 const said = document.getElementById("said");
@@ -52,15 +53,15 @@ async function send(form, submitter) {
   if (submitter && submitter.name) {
     fields.append(submitter.name, submitter.value);
   }
-  said.textContent = "Saving";
+  said.textContent = word("saving");
   try {
     const answer = await fetch(form.action, { method: "POST", headers: { [header]: "result" }, body: fields });
     const html = await answer.text();
     if (mine === latest) {
-      said.textContent = put(html) && answer.ok ? "Saved" : "Not saved";
+      said.textContent = put(html) && answer.ok ? word("saved") : word("not-saved");
     }
   } catch {
-    said.textContent = "Not saved: there is no connection. Try again.";
+    said.textContent = word("not-saved-lost");
     alertOnPage();
   }
 }

@@ -1,4 +1,5 @@
 // One photo on its way: its place in the page, from the first byte to its result.
+import { word } from "./words.js";
 
 function fromTemplate(id) {
   return document.getElementById(id).content.cloneNode(true);
@@ -11,22 +12,22 @@ export class Job {
     this.summary = "";
     this.element = fromTemplate("job").firstElementChild;
     this.element.querySelector("h2").textContent = name;
-    this.#state("Waiting");
+    this.#state(word("waiting"));
   }
 
   // Returns what to call with the share sent, 0 to 1, and when all is sent.
   start(onMeasuring) {
     this.#restore();
-    this.#state("Sending");
+    this.#state(word("sending"));
     const bar = this.element.querySelector("progress");
     const onProgress = (share) => {
       bar.value = share;
-      this.#state(`Sending: ${Math.round(share * 100)} %`);
+      this.#state(word("sending-share", { share: Math.round(share * 100) }));
     };
     const onSent = () => {
       bar.removeAttribute("value");
-      bar.setAttribute("aria-label", "Measuring");
-      this.#state("Measuring");
+      bar.setAttribute("aria-label", word("measuring"));
+      this.#state(word("measuring"));
       onMeasuring();
     };
     return { onProgress, onSent };

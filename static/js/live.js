@@ -2,6 +2,7 @@
 // taken at full resolution and goes into the outbox like any other. Only in a secure context: elsewhere browsers give no camera.
 import { Frames } from "./frames.js";
 import { sharpPicture } from "./picture.js";
+import { known, word } from "./words.js";
 
 const CAMERA = { audio: false, video: { facingMode: { ideal: "environment" }, width: { ideal: 4096 }, height: { ideal: 3072 } } };
 const CALM_MS = 700;
@@ -71,7 +72,7 @@ class LiveView {
       return;
     }
     this.close(true);
-    this.trouble.textContent = words(why) || words("failed");
+    this.trouble.textContent = words(why);
   }
 
   async #take() {
@@ -123,8 +124,7 @@ class LiveView {
 }
 
 function words(name) {
-  const found = document.getElementById("live-words").content.querySelector(`[data-for="${CSS.escape(name)}"]`);
-  return found ? found.textContent : "";
+  return word(known(`live-${name}`) ? `live-${name}` : "live-failed");
 }
 
 export function offerLiveView(take) {

@@ -1,6 +1,7 @@
 // Sends photos from this page and puts their results into it. Without this script the form does the same by loading anew.
 import { send } from "./send.js";
 import { Job } from "./job.js";
+import { word } from "./words.js";
 
 const form = document.getElementById("capture");
 const results = document.getElementById("results");
@@ -18,8 +19,8 @@ function enqueue(jobs) {
 }
 
 async function run(job) {
-  say(`${job.name}: sending`);
-  const { onProgress, onSent } = job.start(() => say(`${job.name}: measuring`));
+  say(word("name-sending", { name: job.name }));
+  const { onProgress, onSent } = job.start(() => say(word("name-measuring", { name: job.name })));
   const answer = await send(form.action, form.dataset.partHeader, job.fields, onProgress, onSent);
   const again = () => { line = line.then(() => run(job)); };
   if (answer === null) {

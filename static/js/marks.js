@@ -1,4 +1,5 @@
 // Makes the marks on a strip's picture movable along the strip: arrow keys, and dragging. Tells where one came to rest.
+import { word } from "./words.js";
 
 const STEP_MM = 0.1;
 const LARGE_STEP_MM = 1;
@@ -25,7 +26,7 @@ class Mark {
     element.setAttribute("tabindex", "0");
     element.setAttribute("role", "slider");
     element.setAttribute("aria-orientation", "vertical");
-    element.setAttribute("aria-label", `${element.dataset.title}, millimetres from the lower end`);
+    element.setAttribute("aria-label", word("mark", { title: element.dataset.title }));
     element.setAttribute("aria-valuemin", "0");
     element.setAttribute("aria-valuemax", this.length.toFixed(1));
     this.#tell();

@@ -1,14 +1,9 @@
 // What waits on this phone, as the page shows it.
+import { counted, word } from "./words.js";
 
 function fromTemplate(id) {
   return document.getElementById(id).content.cloneNode(true).firstElementChild;
 }
-
-const NOTES = {
-  sending: " Sending…",
-  lost: " No connection: they are sent as soon as there is one. Keep this page or come back to it.",
-  "not-joined": " This phone is no longer joined: join again with the code, then they are sent.",
-};
 
 export class OutboxView {
   constructor(list, status) {
@@ -29,7 +24,7 @@ export class OutboxView {
     const item = this.list.querySelector(`[data-id="${id}"]`);
     if (item) {
       item.querySelector("progress").value = share;
-      item.querySelector(".state").textContent = share < 1 ? `Sending: ${Math.round(share * 100)} %` : "Sent, waiting for the answer";
+      item.querySelector(".state").textContent = share < 1 ? word("sending-share", { share: Math.round(share * 100) }) : word("sent");
     }
   }
 
@@ -40,7 +35,7 @@ export class OutboxView {
     if (why === "too-large") {
       item.append(fromTemplate("too-large"));
     } else {
-      item.append(this.#trouble("This phone could not keep the photo.", "Free some space on the phone, then choose it again."));
+      item.append(this.#trouble(word("not-kept"), word("not-kept-hint")));
     }
     const actions = fromTemplate("actions");
     actions.querySelector(".again").remove();
@@ -51,11 +46,10 @@ export class OutboxView {
 
   #words(waiting, refused, lasting, note) {
     if (!waiting) {
-      return refused ? "No photo waits; see below what could not be sent." : "No photo waits on this phone.";
+      return word(refused ? "none-waits-some-refused" : "none-waits");
     }
-    const count = waiting === 1 ? "1 photo waits on this phone." : `${waiting} photos wait on this phone.`;
-    const warning = lasting ? "" : " This browser keeps nothing: leave this page open until all are sent.";
-    return count + (NOTES[note] || "") + warning;
+    const sentences = [counted("wait", waiting), note ? word(`note-${note}`) : "", lasting ? "" : word("not-lasting")];
+    return sentences.filter(Boolean).join(" ");
   }
 
   #say(words) {
@@ -86,7 +80,7 @@ export class OutboxView {
     const item = fromTemplate("item");
     item.dataset.id = photo.id;
     item.querySelector(".name").textContent = photo.name;
-    item.querySelector(".state").textContent = "Waits on this phone";
+    item.querySelector(".state").textContent = word("waits");
     return item;
   }
 

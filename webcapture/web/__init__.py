@@ -24,12 +24,14 @@ from webcapture.web import (
     glances,
     identity,
     join,
+    language,
     lead,
     limits,
     pages,
     pwa,
     results,
     room,
+    script_words,
     security,
     station,
     trust,
@@ -70,6 +72,10 @@ class WebConfig:
     """Whoever has it may set the lead's first passphrase; made anew at every start."""
     work: Work = measure_for_records
     """What measures a photo of the records; tests put another one here."""
+    lang: str = ""
+    """The language of every page, or empty for what each reader's browser asks for."""
+    messages: Path = language.MESSAGES
+    """The folder of the translations; tests put another one here."""
 
 
 def create_app(config: WebConfig | None = None) -> Flask:
@@ -84,11 +90,12 @@ def create_app(config: WebConfig | None = None) -> Flask:
     app.extensions["settings"] = config.settings
     if config.data is not None:
         _add_records(app, config, config.data)
+    language.init_app(app, config.messages, config.lang)
     if config.behind_proxy:
         app.wsgi_app = ProxyFix(app.wsgi_app, x_for=1, x_proto=1, x_host=1)  # type: ignore[method-assign]
     security.init_app(app, config.trusted_hosts)
     limits.init_app(app, config.settings.rate)
-    for part in (errors, contexts, identity):
+    for part in (errors, contexts, identity, script_words):
         part.init_app(app)
     assets.init_app(app, ROOT / "static", config.settings.web.static_age_s)
     pwa.init_app(app, ROOT / "static")

@@ -15,6 +15,7 @@ from webcapture.measure.outliers import Spread, spread
 from webcapture.model import Lane
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
+from webcapture.web.language import gettext as _
 
 Cell = str | int | float | None
 CSV_HEADER = (
@@ -69,9 +70,9 @@ def groups(practical: PracticalInfo, found: Sequence[tuple[str, Findings]]) -> l
 
 
 def _groups_of(label: str, role: str, lanes: Sequence[tuple[str, str, Lane]]) -> Iterator[Group]:
-    counts = Counter(len(lane.spots) for _, _, lane in lanes if lane.spots)
+    counts = Counter(len(lane.spots) for *_rest, lane in lanes if lane.spots)
     usual = max(counts, key=lambda count: (counts[count], count), default=0)
-    others = tuple(dict.fromkeys(station for station, _, lane in lanes if len(lane.spots) != usual))
+    others = tuple(dict.fromkeys(station for station, _photo, lane in lanes if len(lane.spots) != usual))
     for n in range(usual):
         spots = [(station, photo, lane.spots[n]) for station, photo, lane in lanes if len(lane.spots) == usual]
         values = tuple(Value(station, photo, spot.rf) for station, photo, spot in spots if spot.rf is not None)
@@ -86,7 +87,8 @@ def lane_name(practical: PracticalInfo, strip: Corrected, lane: Lane) -> tuple[s
     planned = {role.lane: role for role in practical.plan.lanes}
     role = planned[number].role if number in planned else ""
     named = strip.labels.get(lane.lane) or (planned[number].label if number in planned else "")
-    return named or f"{'Bay' if tray else 'Lane'} {number}", role
+    unnamed = _("Bay %(bay)s", bay=number) if tray else _("Lane %(lane)s", lane=number)
+    return named or unnamed, role
 
 
 def flags_of(found: Findings) -> list[Flag]:

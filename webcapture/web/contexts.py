@@ -15,6 +15,8 @@ from markupsafe import Markup
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
 from webcapture.report.wording import rounded_up, two_decimals
 from webcapture.web.errors import PART_HEADER, TROUBLES, Trouble
+from webcapture.web.language import gettext as _
+from webcapture.web.language import ngettext, told
 from webcapture.web.measuring import Entry, Shown
 
 PAPER_NAMES = {"a4": "A4", "letter": "Letter"}
@@ -125,7 +127,7 @@ def photo_view(shown: Shown) -> PhotoView:
 def _group(strip: dict[str, Any], several: bool) -> Group:
     lanes = strip["lanes"]
     rows = tuple(_row(lane, spot, len(lanes) > 1) for lane in lanes for spot in lane["spots"])
-    return Group(f"Bay {strip['bay']}" if several else "", rows)
+    return Group(_("Bay %(bay)s", bay=strip["bay"]) if several else "", rows)
 
 
 def _row(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> Row:
@@ -146,20 +148,29 @@ def _label(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> str:
 
 def _strip_flags(strip: dict[str, Any], several: bool) -> Iterator[tuple[dict[str, str], str]]:
     """Each flag of the strip with the place it concerns, from the whole to the smallest."""
-    bay = f"bay {strip['bay']}" if several else ""
+    bay = str(strip["bay"]) if several else ""
     lanes = strip["lanes"]
-    yield from ((flag, bay) for flag in strip["flags"])
+    yield from ((flag, place_text(bay)) for flag in strip["flags"])
     for lane in lanes:
-        name = f"lane {lane['lane']}" if len(lanes) > 1 else ""
-        yield from ((flag, _place(bay, name)) for flag in lane["flags"])
+        number = str(lane["lane"]) if len(lanes) > 1 else ""
+        yield from ((flag, place_text(bay, lane=number)) for flag in lane["flags"])
     for lane in lanes:
         for spot in lane["spots"]:
-            name = f"spot {_label(lane, spot, len(lanes) > 1)}"
-            yield from ((flag, _place(bay, name)) for flag in spot["flags"])
+            label = _label(lane, spot, len(lanes) > 1)
+            yield from ((flag, place_text(bay, spot=label)) for flag in spot["flags"])
 
 
-def _place(*parts: str) -> str:
-    return " ".join(part for part in parts if part)
+def place_text(bay: str = "", *, lane: str = "", spot: str = "") -> str:
+    """Where a note belongs, in words; each empty where it need not be said.
+
+    >>> place_text("2", spot="1"), place_text(lane="3"), place_text()
+    ('bay 2 spot 1', 'lane 3', '')
+    """
+    if spot:
+        return _("bay %(bay)s spot %(spot)s", bay=bay, spot=spot) if bay else _("spot %(spot)s", spot=spot)
+    if lane:
+        return _("bay %(bay)s lane %(lane)s", bay=bay, lane=lane) if bay else _("lane %(lane)s", lane=lane)
+    return _("bay %(bay)s", bay=bay) if bay else ""
 
 
 def _notes(flags: Iterator[tuple[dict[str, str], str]]) -> tuple[Note, ...]:
@@ -176,22 +187,21 @@ def _card_text(card: dict[str, Any] | None) -> str:
     if card is None:
         return ""
     paper = PAPER_NAMES.get(card["paper"], card["paper"])
-    return f"{card['layout'].capitalize()} card, {paper}; its frame fits to {two_decimals(rounded_up(card['residual_mm']))} mm."
+    residual = two_decimals(rounded_up(card["residual_mm"]))
+    if card["layout"] == "tray":
+        return _("Tray card, %(paper)s; its frame fits to %(residual)s mm.", paper=paper, residual=residual)
+    return _("Sheet card, %(paper)s; its frame fits to %(residual)s mm.", paper=paper, residual=residual)
 
 
 def _summary(entry: Entry, spots: int) -> str:
     if entry["error"]:
-        return f"not measured. {entry['error']['message']}"
-    return f"{count(spots, 'spot')} on {count(len(entry['strips']), 'strip')}."
-
-
-def count(number: int, word: str) -> str:
-    """A number and its noun.
-
-    >>> count(1, "spot"), count(0, "strip")
-    ('1 spot', '0 strips')
-    """
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+        return _("not measured. %(message)s", message=told(entry["error"]["message"]))
+    strips = len(entry["strips"])
+    return _(
+        "%(spots)s on %(strips)s.",
+        spots=ngettext("%(num)s spot", "%(num)s spots", spots),
+        strips=ngettext("%(num)s strip", "%(num)s strips", strips),
+    )
 
 
 def colour_patch(colour: str) -> Markup:

@@ -11,6 +11,7 @@ from PIL import Image
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.model import Bytes8, Lane, PhotoResult, Sheet, Strip
 from webcapture.store.codec import StoredResult
+from webcapture.web.language import gettext as _
 
 MARGIN_MM = 3.0
 """Of the card around a strip, so that its edges are seen."""
@@ -56,7 +57,7 @@ def strip_jpeg(page: bytes, strip: Strip, px_per_mm: float, quality: int) -> byt
 def profile_svg(strip: Strip, lane: Lane) -> str:
     """The three channels' absorbance along a lane, with origin, front and spots; on white, for light and dark pages."""
     frame = strip_frame(strip)
-    words = f"Absorbance along lane {lane.lane} in red, green and blue light"
+    words = _("Absorbance along lane %(lane)s in red, green and blue light", lane=lane.lane)
     return str(
         Markup(
             '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}" font-family="sans-serif" font-size="21"><title>{}</title>'
@@ -86,7 +87,7 @@ def _scale(frame: Frame) -> Markup:
 
 def _marks(lane: Lane, frame: Frame) -> Markup:
     """Origin, front and spots as upright lines with their names above."""
-    named = [("origin", lane.origin_mm, "#0072b2", ""), ("front", lane.front_mm, "#b84a00", "10 5")]
+    named = [(_("origin"), lane.origin_mm, "#0072b2", ""), (_("front"), lane.front_mm, "#b84a00", "10 5")]
     named += [(str(spot.spot), spot.position_mm, "#555", "3 5") for spot in lane.spots]
     return Markup("").join(
         Markup(
@@ -115,5 +116,5 @@ def _curves(lane: Lane, frame: Frame) -> Markup:
             colour,
             dash or "none",
         )
-        for n, (_, colour, dash) in enumerate(CHANNELS)
+        for n, (_name, colour, dash) in enumerate(CHANNELS)
     )

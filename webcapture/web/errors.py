@@ -14,6 +14,7 @@ from werkzeug.exceptions import HTTPException
 
 from webcapture.errors import TooLarge, Unexpected, WebcaptureError
 from webcapture.store.photos import IdTaken
+from webcapture.web.language import told
 
 FOR_PROGRAMS = "for_programs"
 PART_HEADER = "X-Part"
@@ -181,7 +182,7 @@ def _request_error(error: WebcaptureError) -> Response:
 
 def _answer(trouble: Trouble) -> Response:
     if wants_json():
-        words = {"code": trouble.code, "message": trouble.message, "hint": trouble.hint}
+        words = {"code": trouble.code, "message": told(trouble.message), "hint": told(trouble.hint)}
         answer = jsonify({"error": words})
     elif wants_part():
         answer = make_response(render_template("_error.html", error=trouble))

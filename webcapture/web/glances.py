@@ -13,18 +13,19 @@ from werkzeug.exceptions import ServiceUnavailable
 from webcapture.imaging.glance import CLOSER, GOOD, LEVEL, LIGHT, NO_CARD, STILL, WHOLE, glance
 from webcapture.web.errors import for_programs
 from webcapture.web.identity import settings
+from webcapture.web.language import lazy_gettext as _
 from webcapture.web.station import body, joined
 
 glances = Blueprint("glances", __name__, url_prefix="/work")
 
 WORDS = {
-    NO_CARD: "No card seen. Point the camera at the whole card and hold still.",
-    WHOLE: "Get the whole chequered frame into the picture.",
-    LIGHT: "More light.",
-    CLOSER: "Closer: let the card fill the picture.",
-    LEVEL: "Hold the phone level, straight above the card.",
-    STILL: "Hold still, and tap the card to focus.",
-    GOOD: "All good: take the picture.",
+    NO_CARD: _("No card seen. Point the camera at the whole card and hold still."),
+    WHOLE: _("Get the whole chequered frame into the picture."),
+    LIGHT: _("More light."),
+    CLOSER: _("Closer: let the card fill the picture."),
+    LEVEL: _("Hold the phone level, straight above the card."),
+    STILL: _("Hold still, and tap the card to focus."),
+    GOOD: _("All good: take the picture."),
 }
 
 
@@ -43,7 +44,7 @@ def look() -> Response:
     with _turn():
         seen = glance(frame, settings())
     outline = [[round(x, 1), round(y, 1)] for x, y in seen.outline_px] or None
-    return jsonify({"hint": seen.hint, "words": WORDS[seen.hint], "size": list(seen.size_px), "outline": outline})
+    return jsonify({"hint": seen.hint, "words": str(WORDS[seen.hint]), "size": list(seen.size_px), "outline": outline})
 
 
 @contextmanager

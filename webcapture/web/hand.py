@@ -12,6 +12,8 @@ from webcapture.errors import UsageError
 from webcapture.measure.correct import CENTRE, DENSEST, Change, Corrected
 from webcapture.measure.frame import strip_frame
 from webcapture.model import Lane
+from webcapture.web.language import gettext as _
+from webcapture.web.language import lazy_gettext
 
 SHOWN_DIGITS = 2
 """Decimals of millimetres in a form's fields; what differs by less was not touched."""
@@ -43,7 +45,7 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
         wanted = _wanted(form, name)
         if wanted is None or name == f"spot-{removed}" or _same(wanted, _shown(form, name, known)):
             continue
-        kind, _, key = name.partition("-")
+        kind, _dash, key = name.partition("-")
         changes.append(Change(kind, bay, number, key or None, wanted, only=kind != "spot" and "only" in form))
     added = _number(form.get("add", ""), "add")
     if added is not None:
@@ -60,7 +62,7 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
 def _wanted(form: Form, name: str) -> float | None:
     """The field's number, and the step of the button that was pressed, if it belongs to this field."""
     value = _number(form.get(name, ""), name)
-    stepped, _, step = form.get("step", "").rpartition(":")
+    stepped, _colon, step = form.get("step", "").rpartition(":")
     if value is not None and stepped == name:
         value += _number(step, name) or 0.0
     return value
@@ -75,7 +77,8 @@ def _number(text: str, name: str) -> float | None:
         value = math.nan
     if not math.isfinite(value):
         raise UsageError(
-            f"“{text}” is no number of millimetres ({name.partition('-')[0]}).", "Type a number, such as 42.5."
+            _("“%(text)s” is no number of millimetres (%(field)s).", text=text, field=_FIELDS[name.partition("-")[0]]),
+            _("Type a number, such as 42.5."),
         )
     return value
 
@@ -94,7 +97,7 @@ def follow_change(form: Form, corrected: Corrected) -> Change | None:
     """What Rf shall follow on that strip; None where it does already. Raises UsageError for anything else."""
     wanted = form.get("follow", "")
     if wanted not in {CENTRE, DENSEST}:
-        raise UsageError("Rf follows the centre or the densest place.", "Choose one of the two.")
+        raise UsageError(_("Rf follows the centre or the densest place."), _("Choose one of the two."))
     return None if wanted == corrected.follows else Change("follow", corrected.strip.bay, label=wanted)
 
 
@@ -103,22 +106,44 @@ def as_stored(change: Change) -> dict[str, Any]:
     return asdict(change)
 
 
+_FIELDS = {
+    "origin": lazy_gettext("origin"),
+    "front": lazy_gettext("front"),
+    "spot": lazy_gettext("spot"),
+    "add": lazy_gettext("add"),
+}
+"""The fields of a lane's form, as a refusal names them."""
+_IN_WORDS = {
+    ("origin", False): lazy_gettext("Origin of lane %(lane)s to %(at)s"),
+    ("origin", True): lazy_gettext("Origin of lane %(lane)s in bay %(bay)s to %(at)s"),
+    ("origin-only", False): lazy_gettext("Origin of lane %(lane)s to %(at)s, this lane only"),
+    ("origin-only", True): lazy_gettext("Origin of lane %(lane)s in bay %(bay)s to %(at)s, this lane only"),
+    ("front", False): lazy_gettext("Front of lane %(lane)s to %(at)s"),
+    ("front", True): lazy_gettext("Front of lane %(lane)s in bay %(bay)s to %(at)s"),
+    ("front-only", False): lazy_gettext("Front of lane %(lane)s to %(at)s, this lane only"),
+    ("front-only", True): lazy_gettext("Front of lane %(lane)s in bay %(bay)s to %(at)s, this lane only"),
+    ("spot", False): lazy_gettext("A spot of lane %(lane)s to %(at)s"),
+    ("spot", True): lazy_gettext("A spot of lane %(lane)s in bay %(bay)s to %(at)s"),
+    ("add", False): lazy_gettext("A spot added in lane %(lane)s at %(at)s"),
+    ("add", True): lazy_gettext("A spot added in lane %(lane)s in bay %(bay)s at %(at)s"),
+    ("remove", False): lazy_gettext("A spot of lane %(lane)s removed"),
+    ("remove", True): lazy_gettext("A spot of lane %(lane)s in bay %(bay)s removed"),
+    ("name", False): lazy_gettext("Lane %(lane)s named “%(label)s”"),
+    ("name", True): lazy_gettext("Lane %(lane)s in bay %(bay)s named “%(label)s”"),
+}
+"""By kind of change and whether several strips lie on the photo."""
+
+
 def in_words(change: Mapping[str, Any], several: bool) -> str:
     """A stored change in words; ``several`` strips lie on the photo.
 
     >>> in_words({"kind": "front", "bay": 1, "lane": 2, "s_mm": 101.25, "only": True}, False)
     'Front of lane 2 to 101.2 mm, this lane only'
     """
-    place = f"lane {change.get('lane')}" + (f" in bay {change['bay']}" if several else "")
+    kind = change["kind"]
+    if kind == "follow":
+        return _("Rf taken to the densest place") if change.get("label") == DENSEST else _("Rf taken to the centre")
+    words = _IN_WORDS.get((kind + "-only" if change.get("only") else kind, several))
     at = "" if change.get("s_mm") is None else f"{change['s_mm']:.1f} mm"
-    only = ", this lane only" if change.get("only") else ""
-    words = {
-        "origin": f"Origin of {place} to {at}{only}",
-        "front": f"Front of {place} to {at}{only}",
-        "spot": f"A spot of {place} to {at}",
-        "add": f"A spot added in {place} at {at}",
-        "remove": f"A spot of {place} removed",
-        "name": f"{place.capitalize()} named “{change.get('label') or ''}”",
-        "follow": f"Rf taken to the {'densest place' if change.get('label') == DENSEST else 'centre'}",
-    }
-    return words.get(change["kind"], str(change["kind"]))
+    values = {"lane": change.get("lane"), "bay": change["bay"], "at": at, "label": change.get("label") or ""}
+    return str(kind) if words is None else str(words) % values

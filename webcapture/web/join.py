@@ -14,7 +14,9 @@ from webcapture.store.practicals import tidy_code
 from webcapture.store.records import PracticalInfo
 from webcapture.web.errors import JoiningClosed, WrongCode, WrongField, declined
 from webcapture.web.identity import current_station, now, remember_station, settings, store
+from webcapture.web.language import gettext as _
 from webcapture.web.lead import too_many
+from webcapture.web.plan_form import too_long
 
 join = Blueprint("join", __name__, url_prefix="/join")
 
@@ -29,7 +31,7 @@ def start() -> Answer:
         return _code_form("")
     typed = request.form.get("code", "")
     if not tidy_code(typed):
-        wrong = "Type the code that the lead shows."
+        wrong = _("Type the code that the lead shows.")
         return declined(WrongField(wrong), _code_form(wrong))
     found = _look_up(typed)
     if isinstance(found, PracticalInfo):
@@ -46,8 +48,9 @@ def label(code: str) -> Answer:
     if request.method != "POST":
         return _label_form(found, "")
     typed = _tidy_label(request.form.get("label", ""))
-    if len(typed) > settings().room.label_length:
-        wrong = f"Too long: at most {settings().room.label_length} characters."
+    most = settings().room.label_length
+    if len(typed) > most:
+        wrong = too_long(most)
         return declined(WrongField(wrong), _label_form(found, wrong, typed))
     return _join(found, typed)
 
@@ -63,9 +66,9 @@ def _look_up(code: str) -> PracticalInfo | Answer:
         if left and found is None:
             leads.count_guess(session, KIND, now(), window)
     if not left:
-        return too_many("A wrong code was typed too often.", url_for("join.start"))
+        return too_many(_("A wrong code was typed too often."), url_for("join.start"))
     if found is None:
-        page = _code_form("No practical has this code. Compare it with what the lead shows.", code[:12])
+        page = _code_form(_("No practical has this code. Compare it with what the lead shows."), code[:12])
         return declined(WrongCode("No practical has this code."), page)
     if not found.joinable(now()):
         page = render_template("join/closed.html", practical=found, expired=found.join_open)
@@ -76,8 +79,10 @@ def _look_up(code: str) -> PracticalInfo | Answer:
 def _join(practical: PracticalInfo, typed: str) -> BaseResponse:
     with store().database.writing() as session:
         taken = {one.label for one in stations.of_practical(session, practical.id)}
-        chosen = typed or next(name for n in range(1, len(taken) + 2) if (name := f"Station {n}") not in taken)
-        _, token = stations.join(session, practical.id, chosen, now())
+        chosen = typed or next(
+            name for n in range(1, len(taken) + 2) if (name := _("Station %(number)s", number=n)) not in taken
+        )
+        _info, token = stations.join(session, practical.id, chosen, now())
     answer = make_response(redirect(url_for("station.work"), 303))
     remember_station(answer, token)
     return answer

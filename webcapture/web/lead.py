@@ -26,6 +26,8 @@ from webcapture.web.identity import (
     settings,
     store,
 )
+from webcapture.web.language import gettext as _
+from webcapture.web.language import ngettext
 from webcapture.web.plan_form import Fields
 
 lead = Blueprint("lead", __name__, url_prefix="/lead")
@@ -74,9 +76,14 @@ def _wrong_passphrase(form: Any) -> Fields:
     words, again = form.get("passphrase", "").strip(), form.get("again", "").strip()
     least = settings().room.passphrase_least
     if len(words) < least:
-        return {"passphrase": f"At least {least} characters: a few words are easy to keep in mind."}
+        short = ngettext(
+            "At least %(num)s character: a few words are easy to keep in mind.",
+            "At least %(num)s characters: a few words are easy to keep in mind.",
+            least,
+        )
+        return {"passphrase": short}
     if words != again:
-        return {"again": "The two are not the same. Type the passphrase twice."}
+        return {"again": _("The two are not the same. Type the passphrase twice.")}
     return {}
 
 
@@ -96,7 +103,7 @@ def sign_in() -> BaseResponse | str:
     if _guesses_left() == 0:
         return _too_many()
     if not _passphrase_fits(request.form.get("passphrase", "")):
-        wrong = "That is not the passphrase."
+        wrong = _("That is not the passphrase.")
         return declined(WrongPassphrase(wrong), render_template("lead/sign_in.html", aim=aim, wrong=wrong))
     return _signed_in(aim)
 
@@ -121,15 +128,19 @@ def _passphrase_fits(words: str) -> bool:
 
 
 def _too_many() -> BaseResponse:
-    return too_many("The passphrase was wrong too often.", url_for("lead.sign_in"))
+    return too_many(_("The passphrase was wrong too often."), url_for("lead.sign_in"))
 
 
 def too_many(message: str, back: str) -> BaseResponse:
     """The page after too many wrong tries, over all devices."""
     wait = settings().room.guess_window_s
-    minutes = f"{wait / 60:.0f} minutes"
-    page = render_template("lead/too_many.html", message=message, minutes=minutes, back=back)
-    answer = declined(TooManyGuesses(message, f"Wait {minutes}, then try again."), page)
+    hint = ngettext(
+        "Wrong tries are counted over all devices. Wait %(num)s minute, then try again.",
+        "Wrong tries are counted over all devices. Wait %(num)s minutes, then try again.",
+        round(wait / 60),
+    )
+    page = render_template("lead/too_many.html", message=message, hint=hint, back=back)
+    answer = declined(TooManyGuesses(message, hint), page)
     answer.headers["Retry-After"] = f"{wait:.0f}"
     return answer
 
@@ -227,7 +238,7 @@ def _first_fields(copied: str | None) -> Fields:
     if not copied:
         return fields
     plan = practical_or_404(copied).plan
-    return plan_form.fields_of(plan, now(), settings().room) | {"title": f"{plan.title} (copy)"[:80]}
+    return plan_form.fields_of(plan, now(), settings().room) | {"title": _("%(title)s (copy)", title=plan.title)[:80]}
 
 
 def _form(fields: Fields, practical: PracticalInfo | None, wrong: Fields | None = None) -> BaseResponse | str:

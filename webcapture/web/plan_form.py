@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from babel.dates import format_date
+
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
 from webcapture.settings import RoomSettings
 from webcapture.store.records import LaneRole, Method, PracticalPlan
+from webcapture.web.language import gettext as _
+from webcapture.web.language import locale, ngettext
 
 LANES = 8
 ROLES = ("", "sample", "reference")
@@ -16,6 +20,8 @@ LENGTHS = {"title": 80, "mobile_phase": 160, "paper": 80, "locating": 80, "notes
 LABEL = 40
 KEEP_MOST = 365
 TEMPERATURES = (-30.0, 100.0)
+DATE = "d MMMM y"
+"""Of a new practical's title (Unicode TR 35)."""
 Fields = dict[str, str]
 
 
@@ -34,9 +40,9 @@ def fresh(now: datetime, room: RoomSettings) -> Fields:
     """The fields of a new practical."""
     lanes = {f"{part}_{n}": "" for n in range(1, LANES + 1) for part in ("role", "label")}
     return {
-        "title": f"Practical of {now.day} {now:%B %Y}",
+        "title": _("Practical of %(date)s", date=format_date(now.date(), DATE, locale())),
         "mobile_phase": "",
-        "paper": "Chromatography paper",
+        "paper": _("Chromatography paper"),
         "temperature_c": "20",
         "locating": "",
         "layout": LAYOUTS[0],
@@ -45,7 +51,7 @@ def fresh(now: datetime, room: RoomSettings) -> Fields:
         "keep_days": str(room.keep_days),
         **lanes,
         "role_1": "sample",
-        "label_1": "Sample",
+        "label_1": _("Sample"),
     }
 
 
@@ -76,9 +82,11 @@ def read(form: Mapping[str, str], now: datetime, room: RoomSettings) -> Typed:
     temperature, keep = _number(tidy["temperature_c"]), _number(tidy["keep_days"])
     low, high = TEMPERATURES
     if tidy["temperature_c"] and (temperature is None or not low <= temperature <= high):
-        wrong["temperature_c"] = f"Give a number of degrees from {low:g} to {high:g}, or leave it empty."
+        wrong["temperature_c"] = _(
+            "Give a number of degrees from %(low)s to %(high)s, or leave it empty.", low=f"{low:g}", high=f"{high:g}"
+        )
     if keep is None or keep != int(keep) or not 1 <= keep <= KEEP_MOST:
-        wrong["keep_days"] = f"Give a whole number of days from 1 to {KEEP_MOST}."
+        wrong["keep_days"] = _("Give a whole number of days from 1 to %(most)s.", most=KEEP_MOST)
     if wrong or keep is None:
         return Typed(fields, wrong)
     return Typed(fields, {}, _plan(tidy, temperature, int(keep)))
@@ -90,19 +98,24 @@ def _plan(tidy: Fields, temperature: float | None, keep_days: int) -> PracticalP
     return PracticalPlan(tidy["title"], method, tidy["layout"], tidy["page"], lanes, tidy["notes"], keep_days)
 
 
+def too_long(most: int) -> str:
+    """What is said of a text of more than ``most`` characters."""
+    return str(ngettext("Too long: at most %(num)s character.", "Too long: at most %(num)s characters.", most))
+
+
 def _wrong_texts(tidy: Fields) -> Fields:
-    wrong = {name: f"Too long: at most {most} characters." for name, most in LENGTHS.items() if len(tidy[name]) > most}
+    wrong = {name: too_long(most) for name, most in LENGTHS.items() if len(tidy[name]) > most}
     needed = {
-        "title": "Give the practical a title: stations see it when they join.",
-        "mobile_phase": "Say what the mobile phase is made of, with its proportions.",
-        "paper": "Say which paper is used.",
+        "title": _("Give the practical a title: stations see it when they join."),
+        "mobile_phase": _("Say what the mobile phase is made of, with its proportions."),
+        "paper": _("Say which paper is used."),
     }
     return {name: words for name, words in needed.items() if not tidy[name]} | wrong
 
 
 def _wrong_choices(tidy: Fields) -> Fields:
     known = {"layout": LAYOUTS, "page": tuple(PAPERS_MM)}
-    return {name: "Choose one of the list." for name, choices in known.items() if tidy[name] not in choices}
+    return {name: _("Choose one of the list.") for name, choices in known.items() if tidy[name] not in choices}
 
 
 def _wrong_lanes(tidy: Fields) -> Fields:
@@ -110,13 +123,13 @@ def _wrong_lanes(tidy: Fields) -> Fields:
     for n in range(1, LANES + 1):
         role, label = tidy[f"role_{n}"], tidy[f"label_{n}"]
         if role not in ROLES:
-            wrong[f"role_{n}"] = "Choose one of the list."
+            wrong[f"role_{n}"] = _("Choose one of the list.")
         elif role and not label:
-            wrong[f"label_{n}"] = "Name the sample." if role == "sample" else "Name the reference substance."
+            wrong[f"label_{n}"] = _("Name the sample.") if role == "sample" else _("Name the reference substance.")
         elif label and not role:
-            wrong[f"role_{n}"] = "Choose sample or reference, or leave the label empty."
+            wrong[f"role_{n}"] = _("Choose sample or reference, or leave the label empty.")
         elif len(label) > LABEL:
-            wrong[f"label_{n}"] = f"Too long: at most {LABEL} characters."
+            wrong[f"label_{n}"] = too_long(LABEL)
     return wrong
 
 

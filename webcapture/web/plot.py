@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
 from webcapture.web.compare import Group, Value
+from webcapture.web.language import gettext as _
 
 WIDTH, LEFT, RIGHT = 360.0, 16.0, 344.0
 """User units; narrow, so that letters stay legible on a phone."""
@@ -29,7 +30,7 @@ def plot_svg(groups: Sequence[Group]) -> str:
     for n, group in enumerate(groups):
         parts += _row(group, HEAD + n * ROW)
     if not groups:
-        parts.append(_text(WIDTH / 2, HEAD + ROW / 2, "No Rf yet", "middle"))
+        parts.append(_text(WIDTH / 2, HEAD + ROW / 2, _("No Rf yet"), "middle"))
     return "\n".join([*parts, "</svg>"])
 
 
@@ -45,7 +46,7 @@ def _axis(height: float) -> Iterator[str]:
 
 def _row(group: Group, top: float) -> Iterator[str]:
     spread = group.spread
-    name = f"{group.label}, spot {group.spot}"
+    name = _("%(label)s, spot %(spot)s", label=group.label, spot=group.spot)
     scatter = "" if spread.s is None else f", s {spread.s:.3f}"
     yield _text(LEFT, top + 12, _short(name), bold=True)
     yield _text(RIGHT, top + 12, f"{spread.mean:.3f}{scatter}, n {spread.n}", "end")

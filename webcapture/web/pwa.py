@@ -13,6 +13,8 @@ from pathlib import Path
 from flask import Blueprint, Flask, Response, current_app, render_template, url_for
 
 from webcapture.web.assets import TYPES
+from webcapture.web.language import gettext as _
+from webcapture.web.language import language
 
 WORKER = "js/sw.js"
 TOUCH_ICON = "img/apple-touch-icon-180.png"
@@ -51,9 +53,9 @@ def manifest() -> Response:
     start = url_for("pages.start")
     about = {
         "id": start,
-        "name": "webcapture: paper chromatograms from a photo",
+        "name": _("webcapture: paper chromatograms from a photo"),
         "short_name": "webcapture",
-        "lang": "en",
+        "lang": language(),
         "start_url": start,
         "scope": start,
         "display": "standalone",

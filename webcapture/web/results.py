@@ -13,7 +13,7 @@ from werkzeug.wrappers import Response as BaseResponse
 import webcapture
 from webcapture.errors import UsageError, WebcaptureError
 from webcapture.measure.correct import Change, Corrected
-from webcapture.model import Lane
+from webcapture.model import CardSeen, Lane
 from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import CorrectionInfo, LaneRole, PhotoInfo, PracticalInfo, StationInfo
@@ -22,6 +22,7 @@ from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpe
 from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
 from webcapture.web.identity import current_station, is_lead, now, settings, store
+from webcapture.web.language import gettext as _
 from webcapture.web.sight import photo_notes, residual_text, strip_sight, with_follows
 
 results = Blueprint("results", __name__, url_prefix="/results")
@@ -69,8 +70,7 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
     planned = () if practical is None else practical.plan.lanes
     context = {
         "photo": found.info,
-        "card": found.card,
-        "residual": residual_text(found.card.residual_mm),
+        "card_words": _card_words(found.card),
         "strips": [strip_sight(one, _planned(planned, one, practical)) for one in found.strips],
         "notes": photo_notes(found.flags),
         "history": [_told(change, found) for change in reversed(history)],
@@ -80,6 +80,13 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
     if wants_part():
         return render_template("results/_result.html", **context)
     return render_template("results/show.html", owner=owner, practical=practical, **_for_whom(owner), **context)
+
+
+def _card_words(card: CardSeen) -> str:
+    residual = residual_text(card.residual_mm)
+    if card.layout == "tray":
+        return _("Tray card; its frame fits to %(residual)s mm.", residual=residual)
+    return _("Sheet card; its frame fits to %(residual)s mm.", residual=residual)
 
 
 def _planned(planned: tuple[LaneRole, ...], one: Corrected, practical: PracticalInfo | None) -> dict[int, str]:

@@ -29,6 +29,8 @@ from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.errors import WrongField
 from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, settings, store
+from webcapture.web.language import gettext
+from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
 from webcapture.web.plot import plot_svg
 
@@ -39,7 +41,12 @@ MOST_CARDS = 60
 FLAGS_SHOWN = 3
 SMALL_PX = (480, 640)
 """Of a tile's picture at most: twice what it takes on the page, for fine screens."""
-STATE_WORDS = {WAITING: "waiting", MEASURING: "being measured", MEASURED: "measured", REFUSED: "not measured"}
+STATE_WORDS = {
+    WAITING: _("waiting"),
+    MEASURING: _("being measured"),
+    MEASURED: _("measured"),
+    REFUSED: _("not measured"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +184,10 @@ def handout(practical_id: str) -> Response:
     practical = practical_or_404(practical_id)
     cards = request.args.get("cards", "1")
     if not re.fullmatch("[0-9]{1,3}", cards) or int(cards) > MOST_CARDS:
-        raise WrongField(f"cards: Give a whole number from 0 to {MOST_CARDS}.", "Correct the number and try again.")
+        raise WrongField(
+            gettext("cards: Give a whole number from 0 to %(most)s.", most=MOST_CARDS),
+            gettext("Correct the number and try again."),
+        )
     plan = practical.plan
     data = handout_pdf(
         plan.title,
@@ -303,8 +313,8 @@ def _compared(session: Session, sight: Sight) -> tuple[PracticalInfo, list[tuple
 def _context(session: Session, practical_id: str) -> dict[str, Any]:
     sight = _sight(session, practical_id)
     practical, compared = _compared(session, sight)
-    flags = {one.info.id: [flag.text for flag in flags_of(one)] for _, one in compared}
-    seen = _seen(session, [one for _, one in compared])
+    flags = {one.info.id: [flag.text for flag in flags_of(one)] for _label, one in compared}
+    seen = _seen(session, [one for _label, one in compared])
     states = [one.state for one in sight.photos]
     return {
         "practical": practical,
@@ -337,7 +347,7 @@ def _tile(station: StationInfo, sight: Sight, flags: dict[str, list[str]], seen:
     return Tile(
         station=station,
         photos=len(own),
-        state=STATE_WORDS[own[-1].state] if own else "",
+        state=str(STATE_WORDS[own[-1].state]) if own else "",
         trouble=own[-1].trouble if own else None,
         shown=None if shown is None else shown.id,
         seen=seen.get(shown.id, "") if shown else "",

@@ -25,6 +25,7 @@ from webcapture.store.store import Store
 from webcapture.web import WebConfig, create_app
 from webcapture.web.addresses import own_addresses, own_names
 from webcapture.web.greeting import Where, say
+from webcapture.web.language import check_language
 from webcapture.web.measuring import warm_up
 
 if TYPE_CHECKING:
@@ -47,12 +48,14 @@ class Door:
     """A reverse proxy stands before it and says, in X-Forwarded headers, who asks and under which name."""
 
 
-def serve(door: Door, data: Path | None, examples: Path | None = None) -> None:
+def serve(door: Door, data: Path | None, examples: Path | None = None, *, lang: str = "") -> None:
     """Serve the web tool until it is stopped; ``data`` is the folder of the records, or None to keep none.
 
-    Raises UsageError where the address cannot be used, or https cannot be had.
+    ``lang`` is the language of every page, empty for what each reader's browser asks for. Raises UsageError where the address
+    cannot be used, https cannot be had, or the language is not at hand.
     """
     check_address(door.host, door.port)
+    check_language(lang)
     config = WebConfig(
         examples=examples,
         data=data,
@@ -61,6 +64,7 @@ def serve(door: Door, data: Path | None, examples: Path | None = None) -> None:
         trusted_hosts=door.trusted,
         behind_proxy=door.behind_proxy,
         papers=_papers(door, data) if door.https else None,
+        lang=lang,
     )
     run = _with_gunicorn if can_fork() else _with_waitress
     run(door.host, door.port, config)

@@ -13,9 +13,10 @@ from webcapture.measure.correct import DENSEST, Corrected
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.model import Component, Lane, Point, Spot
 from webcapture.report.wording import rounded_up
-from webcapture.web.contexts import hrf_text, mm_text, rf_text
+from webcapture.web.contexts import hrf_text, mm_text, place_text, rf_text
 from webcapture.web.drawing import MARGIN_MM
 from webcapture.web.hand import places
+from webcapture.web.language import gettext as _
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,8 @@ class Field:
     """None where there is no such line yet."""
     key: str
     """The spot's key, or ``""`` for a line."""
+    number: str = ""
+    """The spot's number in its lane, or ``""`` for a line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +140,11 @@ def strip_sight(corrected: Corrected, planned: dict[int, str]) -> StripSight:
 
 def _lane(corrected: Corrected, lane: Lane, planned: dict[int, str], several: bool) -> LaneSight:
     at = places(corrected, lane)
-    fields = [Field("origin", "Origin", at.get("origin"), ""), Field("front", "Front", at.get("front"), "")]
+    fields = [Field("origin", _("Origin"), at.get("origin"), ""), Field("front", _("Front"), at.get("front"), "")]
     for spot in lane.spots:
         key = corrected.keys[lane.lane, spot.spot]
-        fields.append(Field(f"spot-{key}", f"Spot {spot.spot}", at[f"spot-{key}"], key))
+        title = _("Spot %(number)s", number=spot.spot)
+        fields.append(Field(f"spot-{key}", title, at[f"spot-{key}"], key, str(spot.spot)))
     rows = tuple(_row(lane, spot, several, corrected.follows) for spot in lane.spots)
     named = corrected.labels.get(lane.lane, "")
     return LaneSight(lane.lane, named or planned.get(lane.lane, ""), named, tuple(fields), rows)
@@ -206,10 +210,10 @@ def _placed(corrected: Corrected, several: bool) -> list[tuple[Flag, str]]:
     strip = corrected.strip
     found = [(flag, "") for flag in strip.flags]
     for lane in strip.lanes:
-        found += [(flag, f"lane {lane.lane}" if several else "") for flag in lane.flags]
+        found += [(flag, place_text(lane=str(lane.lane) if several else "")) for flag in lane.flags]
     for lane in strip.lanes:
         for spot in lane.spots:
-            found += [(flag, f"spot {_name(lane, spot, several)}") for flag in spot.flags]
+            found += [(flag, place_text(spot=_name(lane, spot, several))) for flag in spot.flags]
     return found
 
 

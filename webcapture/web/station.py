@@ -20,6 +20,8 @@ from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, Phot
 from webcapture.web.errors import Full, NoPhoto, NotJoined, TooManyPhotos, for_programs, wants_part
 from webcapture.web.foreman import Foreman
 from webcapture.web.identity import current_station, now, settings, store
+from webcapture.web.language import gettext as _
+from webcapture.web.language import lazy_gettext, ngettext
 from webcapture.web.measuring import tidy_name
 
 station = Blueprint("station", __name__, url_prefix="/work")
@@ -27,10 +29,10 @@ station = Blueprint("station", __name__, url_prefix="/work")
 NAME_HEADER = "X-Name"
 """The file's name, percent-encoded."""
 WORDS = {
-    WAITING: "Waiting to be measured",
-    MEASURING: "Being measured",
-    MEASURED: "Measured",
-    REFUSED: "Not measured",
+    WAITING: lazy_gettext("Waiting to be measured"),
+    MEASURING: lazy_gettext("Being measured"),
+    MEASURED: lazy_gettext("Measured"),
+    REFUSED: lazy_gettext("Not measured"),
 }
 
 
@@ -93,7 +95,9 @@ def post() -> BaseResponse:
     if not files:
         raise NoPhoto("No photo was chosen.")
     if len(files) > most:
-        raise TooManyPhotos(f"{len(files)} photos came in one go; at most {most} can be sent together.")
+        raise TooManyPhotos(
+            _("%(count)s photos came in one go; at most %(most)s can be sent together.", count=len(files), most=most)
+        )
     for file in files:
         name = tidy_name(file.filename, settings().web.name_length)
         _accept(who, str(uuid.uuid4()), name, _checked(file.stream.read(_most_bytes() + 1), _most_bytes()))
@@ -123,7 +127,7 @@ def _checked(data: bytes, most: int) -> bytes:
 
 
 def _too_large(most: int) -> TooLarge:
-    return TooLarge(f"The photo is larger than {most / 1e6:g} MB.")
+    return TooLarge(_("The photo is larger than %(size)s MB.", size=f"{most / 1e6:g}"))
 
 
 def _accept(who: StationInfo, photo_id: str, name: str, data: bytes) -> tuple[PhotoInfo, bool]:
@@ -142,7 +146,13 @@ def _refuse_when_full(who: StationInfo, photo_id: str) -> None:
     with store().database.reading() as session:
         known = photos.find(session, photo_id) is not None
         if not known and len(photos.of_station(session, who.id)) >= most:
-            raise Full(f"This station has sent {most} photos, and more are not taken.")
+            raise Full(
+                ngettext(
+                    "This station has sent %(num)s photo, and more are not taken.",
+                    "This station has sent %(num)s photos, and more are not taken.",
+                    most,
+                )
+            )
 
 
 def _infos(who: StationInfo) -> list[PhotoInfo]:
@@ -153,7 +163,13 @@ def _infos(who: StationInfo) -> list[PhotoInfo]:
 def _listed(who: StationInfo) -> list[Listed]:
     return [
         Listed(
-            p.id, p.name, p.received_at.isoformat(timespec="seconds"), p.state, WORDS[p.state], p.trouble, _address(p)
+            p.id,
+            p.name,
+            p.received_at.isoformat(timespec="seconds"),
+            p.state,
+            str(WORDS[p.state]),
+            p.trouble,
+            _address(p),
         )
         for p in _infos(who)
     ]

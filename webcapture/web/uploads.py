@@ -8,6 +8,7 @@ from flask import current_app, request
 
 from webcapture.web.errors import NoPhoto, TooManyPhotos
 from webcapture.web.examples import Examples
+from webcapture.web.language import gettext as _
 from webcapture.web.measuring import Desk, Shown
 
 
@@ -28,7 +29,13 @@ def take_photos() -> list[Shown]:
     if not files:
         raise NoPhoto("No photo was chosen.")
     if len(files) > most:
-        raise TooManyPhotos(f"{len(files)} photos came in one go; at most {most} can be measured together.")
+        raise TooManyPhotos(
+            _(
+                "%(count)s photos came in one go; at most %(most)s can be measured together.",
+                count=len(files),
+                most=most,
+            )
+        )
     return [desk().take(file.stream, file.filename) for file in files]
 
 

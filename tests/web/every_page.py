@@ -1,0 +1,261 @@
+"""Every page of the web tool in its states, with made-up work on it, as the server writes them."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from flask import Flask
+from flask.testing import FlaskClient
+
+from tests.report.factory import make_result
+from tests.web.conftest import Bench, jpeg
+from tests.web.records import measured as tray
+from tests.web.room import KEY, WORDS, Room
+from webcapture.errors import ALL_ERRORS
+from webcapture.flags import REGISTRY
+from webcapture.settings import DEFAULTS
+from webcapture.store import photos, practicals
+from webcapture.store.authority import Papers
+from webcapture.store.codec import dumped
+from webcapture.store.records import MEASURING, PhotoInfo, PracticalInfo, StationInfo
+from webcapture.web import WebConfig, create_app
+from webcapture.web.errors import TROUBLES
+
+Pages = dict[str, str]
+Make = Callable[..., Any]
+CHANGING = (
+    (r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}|\b[0-9a-f]{16,32}\b", "ID"),
+    (r"/pictures/[\w-]+\.jpg", "/pictures/ID.jpg"),
+    (r"(\d-)?spot-(?=[0-9a-f])[0-9a-f]{8}\b", "spot-KEY"),
+    (r'(name="remove" value=)"[0-9a-f]{8}"', r'\1"KEY"'),
+)
+"""What differs from one making of the pages to the next."""
+
+
+def even(html: str, *names: str) -> str:
+    """The page without what chance puts into it; ``names`` are further such texts."""
+    for name in names:
+        html = html.replace(name, "CODE")
+    for pattern, instead in CHANGING:
+        html = re.sub(pattern, instead, html)
+    return re.sub(r"\s+", " ", html)
+
+
+def of_the_open_tool(folder: Path, **config: Any) -> Pages:
+    """The pages of a tool without records: trying it out, every error, help."""
+    examples = folder / "examples"
+    examples.mkdir()
+    (examples / "leaf-dyes.jpg").write_bytes(jpeg())
+    app = create_app(WebConfig(measure=Bench(), examples=examples, **config))
+    client = app.test_client()
+    names = ["two.jpg", "no-front.jpg", *(f"{error.code}.jpg" for error in ALL_ERRORS)]
+    shown = [(io.BytesIO(b"x"), name) for name in names]
+    pages = {
+        "start": client.get("/").text,
+        "install": client.get("/help/install").text,
+        "offline": client.get("/offline").text,
+        "nowhere": client.get("/nowhere").text,
+        "no photo": client.post("/measure", data={}).text,
+        "no example": client.post("/measure", data={"example": "none"}).text,
+        "too many": client.post("/measure", data={"photo": [(io.BytesIO(b"x"), "a.jpg")] * 11}).text,
+    }
+    for n in range(0, len(shown), 5):
+        pages[f"results {n}"] = client.post("/measure", data={"photo": shown[n : n + 5]}).text
+    secure = create_app(WebConfig(papers=PAPERS, **config)).test_client()
+    pages |= {
+        "https": client.get("/help/https").text,
+        "https by a proxy": client.get("/help/https", base_url="https://localhost").text,
+        "https of its own": secure.get("/help/https").text,
+    }
+    for status in TROUBLES:
+        pages[f"status {status}"] = _status(app, client, status)
+    return pages
+
+
+def _status(app: Flask, client: FlaskClient, status: int) -> str:
+    from flask import abort  # noqa: PLC0415 - a route of this test only
+
+    if f"fail{status}" not in app.view_functions:
+        app.config["PROPAGATE_EXCEPTIONS"] = False
+        with app.app_context():
+            app._got_first_request = False
+            app.add_url_rule(f"/fail/{status}", f"fail{status}", lambda: abort(status))
+    return client.get(f"/fail/{status}").text
+
+
+def of_the_room(folder: Path, **config: Any) -> Pages:
+    """The pages of a tool with records: joining, a station's, results, the lead's."""
+    room = Room(folder, **config)
+    pages = _before_the_passphrase(room)
+    lead, nobody = room.lead(), room.app.test_client()
+    pages["no practicals"] = lead.get("/lead").text
+    practical = room.practical()
+    base, code = f"/lead/practicals/{practical.id}", practical.join_code
+    pages |= {"empty room": lead.get(base).text, "room of this computer only": _of_this_computer(room, lead, base)}
+    one, token = room.station(practical, "Bench 1")
+    station = room.station_client(token)
+    pages |= {"room without photos": lead.get(base).text, "empty work": station.get("/work").text}
+    results = _work(room, practical.id, one)
+    pages |= {f"result {name}": lead.get(address).text for name, address in results.items()}
+    pages |= _corrected(station, results["two lanes"])
+    pages |= {
+        "start with records": station.get("/").text,
+        "work": station.get("/work").text,
+        "not joined": nobody.get("/work").text,
+        "join": nobody.get("/join").text,
+        "join nothing typed": nobody.post("/join", data={"code": ""}).text,
+        "join wrong": nobody.post("/join", data={"code": "zzzzzz"}).text,
+        "label": nobody.get(f"/join/{code}").text,
+        "label too long": nobody.post(f"/join/{code}", data={"label": "x" * 99}).text,
+        "label again": station.get(f"/join/{code}").text,
+        "practicals": lead.get("/lead").text,
+        "room": lead.get(base).text,
+        "plot": lead.get(f"{base}/plot.svg").text,
+        "part": lead.get(f"{base}/part").text,
+        "edit": lead.get(f"{base}/edit").text,
+        "new": lead.get("/lead/practicals/new").text,
+        "new from": lead.get(f"/lead/practicals/new?copy={practical.id}").text,
+        "new wrong": lead.post("/lead/practicals/new", data=WRONG_PLAN).text,
+        "new wronger": lead.post("/lead/practicals/new", data=WRONGER_PLAN).text,
+        "cautions": lead.post("/lead/practicals/new", data={"show": "1", "mobile_phase": SOLVENTS}).text,
+        "delete": lead.get(f"{base}/delete").text,
+        "delete station": lead.get(f"{base}/stations/{one.id}/delete").text,
+        "purge": lead.get(f"{base}/purge").text,
+        "sign in": nobody.get("/lead/sign-in").text,
+        "sign in wrong": nobody.post("/lead/sign-in", data={"passphrase": "no"}).text,
+    }
+    lead.post(f"{base}/joining", data={"open": "0"})
+    pages |= {"closed": station.get(f"/join/{code}").text, "closed room": lead.get(base).text}
+    pages |= {"closed list": lead.get("/lead").text}
+    lead.post(f"{base}/joining", data={"open": "1"})
+    room.clock.at += timedelta(days=2)
+    pages["expired"] = nobody.get(f"/join/{code}").text
+    pages |= _too_often(nobody)
+    return {name: even(text, code) for name, text in pages.items()}
+
+
+PAPERS = Papers(
+    certificate=Path("server.pem"),
+    key=Path("server.key"),
+    authority=Path("authority.pem"),
+    fingerprint="01:23",
+    names=("192.0.2.7",),
+    left_out=(),
+)
+SOLVENTS = (
+    "acetone hexane ethanol methanol butan-1-ol, acetic acid, hcl, ammonia, toluene, chloroform, ninhydrin, iodine, "
+    "phenol, uv lamp, copper, spray"
+)
+WRONG_PLAN = {"title": "", "mobile_phase": "", "paper": "", "temperature_c": "900", "keep_days": "x", "layout": "?"}
+WRONG_PLAN |= {"role_1": "sample", "label_1": "", "role_2": "reference", "label_3": "x", "role_4": "?"}
+WRONGER_PLAN = {"title": "x" * 99, "mobile_phase": "y", "paper": "z", "keep_days": "1", "layout": "sheet", "page": "a4"}
+WRONGER_PLAN |= {"role_1": "sample", "label_1": "x" * 99}
+
+
+def _before_the_passphrase(room: Room) -> Pages:
+    nobody = room.app.test_client()
+    pages = {
+        "no passphrase": nobody.get("/lead/sign-in").text,
+        "setup": nobody.get(f"/lead/setup?key={KEY}").text,
+        "setup short": nobody.post("/lead/setup", data={"key": KEY, "passphrase": "x"}).text,
+        "setup differs": nobody.post("/lead/setup", data={"key": KEY, "passphrase": WORDS, "again": "x"}).text,
+    }
+    room.set_passphrase()
+    return pages
+
+
+def _of_this_computer(room: Room, lead: FlaskClient, address: str) -> str:
+    """The room's page where nobody else reaches the tool."""
+    host, room.app.extensions["host"] = room.app.extensions["host"], "127.0.0.1"
+    page = lead.get(address).text
+    room.app.extensions["host"] = host
+    return page
+
+
+def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
+    """Photos in every state; addresses of results by what they show."""
+    practical = next(p for p in _practicals(room) if p.id == practical_id)
+    two, three, four, *others = (_join(room, practical, n) for n in range(2, 9))
+    every = tuple(REGISTRY)
+    ids = {
+        "every flag": room.measured(two, (0.31, 0.6), (0.6,), flags=every),
+        "two lanes": room.measured(one, (0.3, 0.62), (0.61,)),
+        "one lane": room.measured(three, (0.9, 0.95)),
+        "no strip": _finished(room, four, dumped(make_result()), tray().page),
+        "tray": _finished(room, four, tray().result, tray().page),
+    }
+    for station, rf in zip(others, (0.302, 0.298, 0.301, 0.3), strict=True):
+        room.measured(station, (rf, 0.61), (0.6,))
+    _states(room, one)
+    return {name: f"/results/{photo_id}" for name, photo_id in ids.items()}
+
+
+def _join(room: Room, practical: PracticalInfo, number: int) -> StationInfo:
+    room.clock.at += timedelta(seconds=1)
+    return room.station(practical, f"Bench {number}")[0]
+
+
+def _practicals(room: Room) -> Any:
+    with room.store.database.reading() as session:
+        return practicals.all_of_them(session)
+
+
+def _finished(room: Room, station: StationInfo, result: bytes, picture: bytes) -> str:
+    photo_id, page = room.photo(station), room.store.vault.put(picture)
+    with room.store.database.writing() as session:
+        photos.finish(session, photo_id, "tests", result, page, room.clock())
+    return photo_id
+
+
+def _states(room: Room, station: StationInfo) -> None:
+    room.refused(station, "Only 3 of the card's twelve square tags can be seen.")
+    busy = room.photo(station)
+    with room.store.database.writing() as session:
+        taken = photos.claim(session, room.clock(), timedelta(hours=1))
+        assert isinstance(taken, PhotoInfo) and taken.id == busy and taken.state == MEASURING
+    room.photo(station)
+
+
+def _corrected(station: FlaskClient, address: str) -> Pages:
+    """One of each change, one taken back, and every refusal a form can meet."""
+    lane = f"{address}/lanes/1-1"
+    station.post(lane, data={"add": "50"})
+    added = re.findall(r'name="remove" value="([0-9a-f]{8})"', station.get(address).text)
+    station.post(lane, data={"remove": added[0]})
+    station.post(f"{address}/undo", data={"correction": "1"})
+    for form in (
+        {"front": "92"}, {"origin": "14.5", "only": "1"}, {"add": "40"}, {"label": "Tarn blue"}, {"remove": "1"},
+    ):  # fmt: skip
+        station.post(lane, data=form)
+    station.post(f"{address}/follow", data={"follow": "densest"})
+    station.post(f"{address}/undo", data={"correction": "3"})
+    refused = {
+        "no number": {"front": "x"}, "off": {"front": "9000"}, "crossed": {"front": "1"},
+    }  # fmt: skip
+    pages = {f"refused {name}": station.post(lane, data=form).text for name, form in refused.items()}
+    return pages | {
+        "refused follow": station.post(f"{address}/follow", data={"follow": "?"}).text,
+        "corrected": station.get(address).text,
+        "profile": station.get(f"{address}/profile-1-1.svg").text,
+    }
+
+
+def _too_often(nobody: FlaskClient) -> Pages:
+    """After more guesses than are allowed."""
+    for _ in range(DEFAULTS.room.guesses + 1):
+        joining = nobody.get("/join/zzzzzz").text
+        signing = nobody.post("/lead/sign-in", data={"passphrase": "no"}).text
+    return {"too often joined": joining, "too often signed in": signing}
+
+
+def every_page(folder: Path, **config: Any) -> Pages:
+    """All of them by name; ``config`` goes to the tool."""
+    for name in ("open", "room"):
+        (folder / name).mkdir()
+    open_tool = {name: even(text) for name, text in of_the_open_tool(folder / "open", **config).items()}
+    return open_tool | of_the_room(folder / "room", **config)
