@@ -16,6 +16,7 @@ from collections.abc import Iterator, Sequence
 from tests.benchmark.adverse import adverse_details, adverse_table
 from tests.benchmark.names import names_table
 from tests.benchmark.photos import CLASSES
+from tests.benchmark.quick import quick_table
 from tests.benchmark.room import room_table
 from tests.benchmark.score import PhotoScore
 from tests.benchmark.speed import memory_table, speed_table
@@ -50,6 +51,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(speed_table(asked.seed, rounds=9), memory_table(asked.seed), sep="\n\n")
     if asked.kind == "room":
         print(room_table(asked.seed))
+    if asked.kind == "quick":
+        print(quick_table(asked.seed, asked.photos))
     if asked.kind == "names":
         print(names_table(asked.seed, asked.photos))
 
@@ -58,7 +61,7 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(
         prog="python -m tests.benchmark", description="Figures on photos with known truth."
     )
-    kinds = [*GROUPS, "adverse", "speed", "room", "names"]
+    kinds = [*GROUPS, "adverse", "speed", "room", "names", "quick"]
     parser.add_argument("--class", dest="kind", choices=kinds, default="all", help="which photos (default: all)")
     parser.add_argument("--photos", type=int, default=40, help="photos a class; a quarter as many trays of each kind; one of each adverse case for every twenty (default: 40)")  # fmt: skip
     parser.add_argument("--seed", type=int, default=0, help="first seed (default: 0)")
