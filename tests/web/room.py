@@ -61,9 +61,13 @@ class Room:
         client.set_cookie(LEAD_COOKIE, self.lead_token())
         return client
 
-    def practical(self, title: str = "Dyes of the market", layout: str = "sheet") -> PracticalInfo:
+    def practical(
+        self, title: str = "Dyes of the market", layout: str = "sheet", numbers: tuple[int, ...] = (1, 2)
+    ) -> PracticalInfo:
+        """A practical with something in the lanes of those numbers."""
         method = Method("water : ethanol 4 : 1", "filter paper", 21.0, "")
-        lanes = (LaneRole(1, "sample", "Mixture M"), LaneRole(2, "reference", "Saffron yellow"))
+        known = (("sample", "Mixture M"), ("reference", "Saffron yellow"), ("reference", "Walnut brown"))
+        lanes = tuple(LaneRole(number, *what) for number, what in zip(numbers, known, strict=False))
         plan = PracticalPlan(title, method, layout, "a4", lanes, "", 30)
         with self.store.database.writing() as session:
             made = practicals.create(session, plan, self.clock(), timedelta(hours=12))
@@ -92,11 +96,16 @@ class Room:
             photos.accept(session, photo_id, station.id, name, digest, 9, self.clock())
         return photo_id
 
-    def measured(self, station: StationInfo, *lanes: tuple[float, ...], flags: tuple[str, ...] = ()) -> str:
-        """A photo measured with spots at these Rf, lane by lane."""
+    def measured(
+        self, station: StationInfo, *lanes: tuple[float, ...], flags: tuple[str, ...] = (), layout: str = "sheet"
+    ) -> str:
+        """A photo measured with spots at these Rf: lane by lane of a sheet, or bay by bay of a tray."""
         photo_id = self.photo(station)
-        spec = StripSpec(width_mm=100.0, lanes=tuple(tuple(SpotSpec(rf) for rf in lane) for lane in lanes))
-        result = make_result(spec, photo_flags=flags)
+        spots = [tuple(SpotSpec(rf) for rf in lane) for lane in lanes]
+        specs = [StripSpec(width_mm=100.0, lanes=tuple(spots))]
+        if layout == "tray":
+            specs = [StripSpec(width_mm=20.0, lanes=(lane,), bay=n) for n, lane in enumerate(spots, 1) if lane]
+        result = make_result(*specs, photo_flags=flags, layout=layout)
         picture = io.BytesIO()
         Image.fromarray(result.sheet.pixels).save(picture, "JPEG")
         page = self.store.vault.put(picture.getvalue())

@@ -58,8 +58,8 @@ def fill(room: Room, practical: PracticalInfo, *rfs: float) -> dict[str, str]:
 
 def test_counts_tiles_states_and_flags(room: Room, lead: FlaskClient, practical: PracticalInfo) -> None:
     first, second, _ = (room.station(practical, label)[0] for label in ("Owl", "Bench 2", "Bench 3"))
-    old = room.measured(first, (0.4,))
-    new = room.measured(first, (0.4,), flags=("glare", "shadow", "too-dark", "out-of-focus"))
+    old = room.measured(first, (0.4,), (0.6,))
+    new = room.measured(first, (0.4,), (0.6,), flags=("glare", "shadow", "too-dark", "out-of-focus"))
     room.refused(second, "No card was seen.")
     room.photo(second)
     page = lead.get(base(practical)).text
@@ -183,7 +183,7 @@ def test_table_gives_mean_s_n_and_outlier(room: Room, lead: FlaskClient, practic
 
 def test_corrections_count(room: Room, lead: FlaskClient, practical: PracticalInfo) -> None:
     station, _ = room.station(practical, "Owl")
-    photo = room.measured(station, (0.45,))
+    photo = room.measured(station, (0.45,), (0.6,))
     assert rows(lead.get(base(practical)).text)["Mixture M, spot 1"][1] == "0.450"
     corrected(room, photo)  # a run of 85 mm in the place of 90
     assert float(rows(lead.get(base(practical)).text)["Mixture M, spot 1"][1]) == pytest.approx(
@@ -195,8 +195,8 @@ def test_only_the_newest_measured_photo_of_a_station_counts(
     room: Room, lead: FlaskClient, practical: PracticalInfo
 ) -> None:
     station, _ = room.station(practical, "Owl")
-    room.measured(station, (0.3,))
-    room.measured(station, (0.5,))
+    room.measured(station, (0.3,), (0.6,))
+    room.measured(station, (0.5,), (0.6,))
     room.photo(station)
     n, mean, s, outlier = rows(lead.get(base(practical)).text)["Mixture M, spot 1"]
     assert (n, mean, s, outlier) == ("1", "0.500", "–", "none")
@@ -206,7 +206,7 @@ def test_stations_with_another_number_of_spots_are_named_not_matched(
     room: Room, lead: FlaskClient, practical: PracticalInfo
 ) -> None:
     for n, lane in enumerate([(0.2, 0.5), (0.2, 0.5), (0.5,)], 1):
-        room.measured(room.station(practical, f"Bench {n}")[0], lane)
+        room.measured(room.station(practical, f"Bench {n}")[0], lane, (0.6,))
     page = lead.get(base(practical)).text
     assert rows(page)["Mixture M, spot 1"][:2] == ["2", "0.200"]
     assert "not compared, at Bench 3." in page
@@ -236,8 +236,55 @@ def test_plot_of_nothing_is_a_drawing_too(lead: FlaskClient, practical: Practica
 
 def test_tray_lanes_are_bays(room: Room) -> None:
     practical = room.practical(layout="tray")
-    room.measured(room.station(practical, "Owl")[0], (0.4,))
-    assert rows(room.lead().get(base(practical)).text)["Mixture M, spot 1"][1] == "0.400"
+    room.measured(room.station(practical, "Owl")[0], (0.4,), (0.7,), layout="tray")
+    found = rows(room.lead().get(base(practical)).text)
+    assert found["Mixture M, spot 1"][1] == "0.400"
+    assert found["Saffron yellow, spot 1 (reference)"][1] == "0.700"
+
+
+UNPLANNED = "and the practical is planned for another card."
+OTHER_COUNT = "Another number of lanes was seen than the practical has."
+
+
+@pytest.mark.parametrize(
+    ("planned", "numbers", "seen", "lanes", "labels", "note"),
+    [
+        ("sheet", (1, 2), "sheet", 2, ["Mixture M", "Saffron yellow"], ""),
+        ("sheet", (1, 3), "sheet", 2, ["Mixture M", "Saffron yellow"], ""),  # nothing in lane 2: it is not seen
+        ("sheet", (1, 3), "sheet", 3, ["Mixture M", "", "Saffron yellow"], ""),
+        ("sheet", (1, 2), "sheet", 1, [""], OTHER_COUNT),
+        ("sheet", (1, 2), "sheet", 4, ["", "", "", ""], OTHER_COUNT),
+        ("sheet", (1, 2), "tray", 2, ["", ""], UNPLANNED),
+        ("tray", (1, 2), "sheet", 2, ["", ""], UNPLANNED),
+        ("tray", (1, 2), "tray", 2, ["Mixture M", "Saffron yellow"], ""),
+        ("tray", (2, 3), "tray", 3, ["", "Mixture M", "Saffron yellow"], ""),
+        ("tray", (1, 2), "tray", 1, ["Mixture M"], ""),
+        ("sheet", (), "tray", 2, ["", ""], ""),
+    ],
+)
+def test_lanes_have_the_plans_names_only_where_the_card_fits_the_plan(
+    room: Room, planned: str, numbers: tuple[int, ...], seen: str, lanes: int, labels: list[str], note: str
+) -> None:
+    practical = room.practical(layout=planned, numbers=numbers)
+    station, token = room.station(practical, "Owl")
+    photo = room.measured(station, *((0.2 + 0.1 * n,) for n in range(lanes)), layout=seen)
+    lead = room.lead()
+    table = list(csv.DictReader(io.StringIO(lead.get(f"{base(practical)}/spots.csv").data.decode("utf-8-sig"))))
+    assert [row["label"] for row in table] == labels
+    for page in (lead.get(base(practical)).text, room.station_client(token).get(f"/results/{photo}").text):
+        assert [words for words in (UNPLANNED, OTHER_COUNT) if words in page] == ([note] if note else [])
+    compared = rows(lead.get(base(practical)).text)
+    assert any("not as planned" in name for name in compared) is bool(note)
+
+
+def test_a_name_by_hand_counts_where_the_plan_does_not(room: Room) -> None:
+    practical = room.practical(layout="tray")
+    station, token = room.station(practical, "Owl")
+    photo = room.measured(station, (0.4,), (0.5,))
+    room.station_client(token).post(f"/results/{photo}/lanes/1-2", data={"label": "Mixture M"})
+    found = rows(room.lead().get(base(practical)).text)
+    assert found["Mixture M, spot 1"][1] == "0.500"
+    assert not any("reference" in name for name in found)
 
 
 # --- CSV
@@ -246,7 +293,7 @@ def test_tray_lanes_are_bays(room: Room) -> None:
 def test_csv_has_every_spot_of_every_photo(room: Room, lead: FlaskClient, practical: PracticalInfo) -> None:
     station, _ = room.station(practical, "Owl")
     room.measured(station, (0.2, 0.5), (0.6,))
-    room.measured(station, (0.21,))
+    room.measured(station, (0.21,), ())
     answer = lead.get(f"{base(practical)}/spots.csv")
     assert "attachment" in answer.headers["Content-Disposition"]
     table = list(csv.DictReader(io.StringIO(answer.data.decode("utf-8-sig"))))

@@ -10,12 +10,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from webcapture.flags import Flag
-from webcapture.measure.correct import Corrected
 from webcapture.measure.outliers import Spread, spread
 from webcapture.model import Lane
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
 from webcapture.web.language import gettext as _
+from webcapture.web.naming import LaneName, lane_names, misfit
 
 Cell = str | int | float | None
 CSV_HEADER = (
@@ -62,11 +62,19 @@ def groups(practical: PracticalInfo, found: Sequence[tuple[str, Findings]]) -> l
     lanes: dict[tuple[str, str], list[tuple[str, str, Lane]]] = defaultdict(list)
     for station, one in found:
         for strip in one.strips:
+            names = lane_names(practical, one, strip)
             for lane in strip.strip.lanes:
-                lanes[lane_name(practical, strip, lane)].append((station, one.info.id, lane))
+                lanes[_key(names[lane.lane], practical, one)].append((station, one.info.id, lane))
     order = [lane.label for lane in practical.plan.lanes]
     keys = sorted(lanes, key=lambda key: (order.index(key[0]) if key[0] in order else len(order), key[0]))
     return [group for key in keys for group in _groups_of(*key, lanes[key])]
+
+
+def _key(name: LaneName, practical: PracticalInfo, found: Findings) -> tuple[str, str]:
+    """(label, role) of the group a lane belongs to: what does not fit the plan is never taken for what does."""
+    if name.label:
+        return name.label, name.role
+    return _("%(place)s, not as planned", place=name.place) if misfit(practical, found) else name.place, ""
 
 
 def _groups_of(label: str, role: str, lanes: Sequence[tuple[str, str, Lane]]) -> Iterator[Group]:
@@ -78,17 +86,6 @@ def _groups_of(label: str, role: str, lanes: Sequence[tuple[str, str, Lane]]) ->
         values = tuple(Value(station, photo, spot.rf) for station, photo, spot in spots if spot.rf is not None)
         if values:
             yield Group(label, role, n + 1, values, spread([value.rf for value in values]), others)
-
-
-def lane_name(practical: PracticalInfo, strip: Corrected, lane: Lane) -> tuple[str, str]:
-    """(label, role) of a lane: as it was named by hand, else as planned. On a tray the strips are the lanes."""
-    tray = practical.plan.layout == "tray" and len(strip.strip.lanes) == 1
-    number = strip.strip.bay if tray else lane.lane
-    planned = {role.lane: role for role in practical.plan.lanes}
-    role = planned[number].role if number in planned else ""
-    named = strip.labels.get(lane.lane) or (planned[number].label if number in planned else "")
-    unnamed = _("Bay %(bay)s", bay=number) if tray else _("Lane %(lane)s", lane=number)
-    return named or unnamed, role
 
 
 def flags_of(found: Findings) -> list[Flag]:
@@ -129,8 +126,9 @@ def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterat
     info = found.info
     head = (practical.plan.title, station, info.name, info.received_at.isoformat(timespec="seconds"))
     for strip in found.strips:
+        names = lane_names(practical, found, strip)
         for lane in strip.strip.lanes:
-            place = (strip.strip.bay, lane.lane, *lane_name(practical, strip, lane))
+            place = (strip.strip.bay, lane.lane, names[lane.lane].label, names[lane.lane].role)
             for spot in lane.spots:
                 follows_densest = strip.follows != "centre"
                 distance = spot.densest_distance_mm if follows_densest else spot.distance_mm

@@ -16,14 +16,15 @@ from webcapture.measure.correct import Change, Corrected
 from webcapture.model import CardSeen, Lane
 from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
-from webcapture.store.records import CorrectionInfo, LaneRole, PhotoInfo, PracticalInfo, StationInfo
+from webcapture.store.records import CorrectionInfo, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings, hand
 from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
 from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
 from webcapture.web.identity import current_station, is_lead, now, settings, store
 from webcapture.web.language import gettext as _
-from webcapture.web.sight import photo_notes, residual_text, strip_sight, with_follows
+from webcapture.web.naming import lane_names, misfit
+from webcapture.web.sight import Note, photo_notes, residual_text, strip_sight, with_follows
 
 results = Blueprint("results", __name__, url_prefix="/results")
 
@@ -67,12 +68,11 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
         history = corrections.history(session, found.info.id)
         owner = stations.find(session, found.info.station_id)
         practical = None if owner is None else practicals.find(session, owner.practical_id)
-    planned = () if practical is None else practical.plan.lanes
     context = {
         "photo": found.info,
         "card_words": _card_words(found.card),
-        "strips": [strip_sight(one, _planned(planned, one, practical)) for one in found.strips],
-        "notes": photo_notes(found.flags),
+        "strips": [strip_sight(one, _labels(practical, found, one)) for one in found.strips],
+        "notes": _notes(found, practical),
         "history": [_told(change, found) for change in reversed(history)],
         "software": found.measurement.software,
         "trouble": trouble,
@@ -89,12 +89,14 @@ def _card_words(card: CardSeen) -> str:
     return _("Sheet card; its frame fits to %(residual)s mm.", residual=residual)
 
 
-def _planned(planned: tuple[LaneRole, ...], one: Corrected, practical: PracticalInfo | None) -> dict[int, str]:
-    """What the practical has in each lane; on a tray the strips are the lanes."""
-    labels = {role.lane: role.label for role in planned if role.label}
-    if practical is not None and practical.plan.layout == "tray" and len(one.strip.lanes) == 1:
-        return {one.strip.lanes[0].lane: labels.get(one.strip.bay, "")}
-    return labels
+def _labels(practical: PracticalInfo | None, found: Findings, strip: Corrected) -> dict[int, str]:
+    return {lane: name.label for lane, name in lane_names(practical, found, strip).items()}
+
+
+def _notes(found: Findings, practical: PracticalInfo | None) -> tuple[Note, ...]:
+    """On the photo as a whole, and on a plan that it does not fit."""
+    unlike = misfit(practical, found)
+    return photo_notes(found.flags) + (() if unlike is None else (Note(*unlike, ()),))
 
 
 def _for_whom(owner: StationInfo | None) -> dict[str, Any]:

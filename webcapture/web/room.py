@@ -32,6 +32,7 @@ from webcapture.web.identity import now, require_lead, settings, store
 from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
+from webcapture.web.naming import misfit
 from webcapture.web.plot import plot_svg
 
 room = Blueprint("room", __name__, url_prefix="/lead/practicals/<practical_id>")
@@ -277,6 +278,12 @@ def join_address(practical: PracticalInfo) -> str | None:
     return f"{url(others[0], port, asked.scheme).rstrip('/')}{path}"
 
 
+def _doubts(practical: PracticalInfo, found: Findings) -> list[str]:
+    """What a tile says of a photo: first that it does not fit the plan, then its flags."""
+    unlike = misfit(practical, found)
+    return [*(unlike[:1] if unlike else ()), *(flag.text for flag in flags_of(found))]
+
+
 def _joined_until(practical: PracticalInfo) -> str:
     """In the time of the computer that runs the tool, which stands in the same room."""
     return f"{practical.join_until.astimezone():%Y-%m-%d %H:%M %Z}"
@@ -313,7 +320,7 @@ def _compared(session: Session, sight: Sight) -> tuple[PracticalInfo, list[tuple
 def _context(session: Session, practical_id: str) -> dict[str, Any]:
     sight = _sight(session, practical_id)
     practical, compared = _compared(session, sight)
-    flags = {one.info.id: [flag.text for flag in flags_of(one)] for _label, one in compared}
+    flags = {one.info.id: _doubts(practical, one) for _label, one in compared}
     seen = _seen(session, [one for _label, one in compared])
     states = [one.state for one in sight.photos]
     return {

@@ -1,0 +1,85 @@
+"""What is in each lane of a photo: as it was named by hand, else as planned, where the card that was seen fits the plan.
+
+On a sheet card the plan's lanes are the paper's lanes, on a tray the bays. Where another card was photographed, or another
+number of lanes was seen than were planned, nobody can tell which is which: then no name is given, and a note says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from webcapture.measure.correct import Corrected
+from webcapture.store.records import LaneRole, PracticalInfo
+from webcapture.web.findings import Findings
+from webcapture.web.language import gettext as _
+
+TRAY = "tray"
+
+
+@dataclass(frozen=True, slots=True)
+class LaneName:
+    """A lane as people call it."""
+
+    label: str
+    """What is in it; empty where nobody knows."""
+    role: str
+    """``sample``, ``reference``, or empty."""
+    place: str
+    """Where it is, for a lane without a label."""
+
+
+def lane_names(practical: PracticalInfo | None, found: Findings, strip: Corrected) -> dict[int, LaneName]:
+    """The names of a strip's lanes by their number."""
+    planned = _planned(practical, found, strip)
+    names = {}
+    for lane in strip.strip.lanes:
+        role = planned.get(lane.lane)
+        by_hand = strip.labels.get(lane.lane, "")
+        fits = role is not None and by_hand in {"", role.label}
+        names[lane.lane] = LaneName(
+            label=by_hand or (role.label if role else ""),
+            role=role.role if role and fits else "",
+            place=_place(found, strip, lane.lane),
+        )
+    return names
+
+
+def misfit(practical: PracticalInfo | None, found: Findings) -> tuple[str, str] | None:
+    """(What does not fit the plan, what to do), or None where all lanes are named by the plan."""
+    if practical is None or not practical.plan.lanes:
+        return None
+    advice = _("Name the lanes by hand: open “Correct by hand” at a lane.")
+    if found.card.layout != practical.plan.layout:
+        other = _("a tray") if found.card.layout == TRAY else _("a sheet")
+        return _("The photo shows %(other)s, and the practical is planned for another card.", other=other), advice
+    if found.card.layout != TRAY and any(
+        strip.strip.lanes and not _planned(practical, found, strip) for strip in found.strips
+    ):
+        return _("Another number of lanes was seen than the practical has."), advice
+    return None
+
+
+def _planned(practical: PracticalInfo | None, found: Findings, strip: Corrected) -> dict[int, LaneRole]:
+    """The plan's lanes by the strip's own lane numbers; empty where they do not fit."""
+    if practical is None or found.card.layout != practical.plan.layout:
+        return {}
+    planned, lanes = practical.plan.lanes, [lane.lane for lane in strip.strip.lanes]
+    if found.card.layout == TRAY:
+        here = [role for role in planned if role.lane == strip.strip.bay]
+        return dict(zip(lanes, here, strict=False)) if len(lanes) == 1 else {}
+    if len(lanes) == len(planned):  # lanes in which there is nothing are not seen
+        return dict(zip(lanes, sorted(planned, key=lambda role: role.lane), strict=True))
+    by_number = {role.lane: role for role in planned}
+    return (
+        {lane: by_number[lane] for lane in lanes if lane in by_number}
+        if len(lanes) == max(by_number, default=0)
+        else {}
+    )
+
+
+def _place(found: Findings, strip: Corrected, lane: int) -> str:
+    if found.card.layout != TRAY:
+        return _("Lane %(lane)s", lane=lane)
+    if len(strip.strip.lanes) == 1:
+        return _("Bay %(bay)s", bay=strip.strip.bay)
+    return _("Bay %(bay)s, lane %(lane)s", bay=strip.strip.bay, lane=lane)
