@@ -344,3 +344,12 @@ def test_tool_stops_at_once_in_the_middle_of_measuring(tmp_path: Path, how: sign
     with sqlite3.connect(tmp_path / "records.sqlite3") as database:
         states = {state for (state,) in database.execute("SELECT DISTINCT state FROM photo")}
     assert states <= {"waiting", "measured"}
+
+
+def test_processes_are_ready_before_the_first_photo(tmp_path: Path) -> None:
+    room = open_room(tmp_path, start=False)
+    foreman = Foreman(room.store, DEFAULTS)
+    foreman.start()
+    wait_until(lambda: len(getattr(foreman._executor, "_processes", None) or {}) == DEFAULTS.room.processes)
+    foreman.stop()
+    room.store.close()

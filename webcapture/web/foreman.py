@@ -84,6 +84,11 @@ def _prepare_process() -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
+def _load() -> None:
+    """Takes as long as loading does, so that another process is started for the next of these."""
+    webcapture.measure_photo  # noqa: B018 - the package's face loads what is behind it when first used
+
+
 def _end_with_parent() -> None:
     parent = multiprocessing.parent_process()
     if parent is not None:
@@ -106,7 +111,7 @@ class Foreman:
     def __init__(
         self, store: Store, settings: Settings, work: Work = measure, executor: Callable[[], Executor] | None = None
     ) -> None:
-        """``executor`` makes what runs ``work``; by default processes, which start with the first photo."""
+        """``executor`` makes what runs ``work``; by default processes, which are ready before the first photo comes."""
         self._store, self._settings, self._work = store, settings, work
         self._new_executor = executor or self._processes
         self._executor: Executor | None = None
@@ -167,6 +172,7 @@ class Foreman:
 
     def _run(self) -> None:
         self._guarded(self._take_up)
+        self._guarded(self._make_ready)
         while not self._stopping.is_set():
             self._guarded(self._round)
             self._wake.wait(self._settings.room.look_s)
@@ -185,6 +191,13 @@ class Foreman:
         with self._store.database.writing() as session:
             photos.let_go(session)
             photos.measure_anew(session, webcapture.__version__)
+
+    def _make_ready(self) -> None:
+        """Start the processes, and load the libraries there: the first photo of a class must not wait for that."""
+        if self._new_executor == self._processes:
+            self._executor = self._executor or self._processes()
+            for _ in range(self._settings.room.processes):
+                self._executor.submit(_load)
 
     def _round(self) -> None:
         self._collect()
@@ -312,6 +325,7 @@ class Foreman:
             broken.shutdown(wait=False, cancel_futures=True)
         if self._executor is broken:
             self._executor = None
+            self._make_ready()
 
     def _wind_up(self) -> None:
         """Store what was finished in the last moment; what was not waits again."""
