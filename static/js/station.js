@@ -1,7 +1,8 @@
 // A station's page: every photo goes into the outbox first, then to the server; the list below follows by itself.
 import { ARRIVED, LOST, NOT_JOINED, deliver } from "./deliver.js";
 import { offerLiveView } from "./live.js";
-import { newId, openOutbox } from "./outbox.js";
+import { keep, keepChosen } from "./keep.js";
+import { openOutbox } from "./outbox.js";
 import { OutboxView } from "./outbox-view.js";
 import { SentList } from "./sent-list.js";
 
@@ -19,33 +20,13 @@ let sending = false;
 let wanted = false;
 let pause = FIRST_PAUSE_MS;
 let timer = null;
-let order = Date.now();
 
 async function show(note) {
   view.show(await outbox.all(), outbox.lasting, note);
 }
 
-async function add(file) {
-  order += 1;
-  const photo = { id: newId(), name: file.name, type: file.type, order, station: form.dataset.station, trouble: null };
-  try {
-    photo.bytes = await file.arrayBuffer();
-    await outbox.put(photo);
-  } catch {
-    view.refuse(file.name, "storage");
-  }
-}
-
 async function choose(input) {
-  const files = [...input.files];
-  input.value = ""; // so that the same photo can be chosen again
-  for (const file of files) {
-    if (file.size > mostBytes) {
-      view.refuse(file.name, "too-large");
-    } else {
-      await add(file);
-    }
-  }
+  await keepChosen(outbox, view, input, form.dataset.station, mostBytes);
   await show("");
   sendAll();
 }
@@ -117,7 +98,7 @@ async function discard(id) {
 }
 
 async function take(picture) {
-  await add(picture);
+  await keep(outbox, view, picture, form.dataset.station);
   await show("");
   sendAll();
 }

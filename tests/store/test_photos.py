@@ -240,14 +240,26 @@ def test_measuring_anew_keeps_older_results(database):
         finish(session, "p0", "1.0")
         finish(session, "p1", "1.1")
         photos.refuse(session, "p2", TROUBLE)
-        assert photos.measure_anew(session, "1.1") == 1
+        assert photos.measure_anew(session, "1.1") == 2
         assert photos.measure_anew(session, "1.1") == 0
-        assert [state(session, f"p{n}") for n in range(4)] == [WAITING, MEASURED, REFUSED, WAITING]
+        assert [state(session, f"p{n}") for n in range(4)] == [WAITING, MEASURED, WAITING, WAITING]
+        assert photos.find(session, "p2").trouble is None
         assert photos.latest(session, "p0").software == "1.0"
         assert photos.claim(session, NOON, LEASE).id == "p0"
         assert finish(session, "p0", "1.1", b"newer", "f")
         assert photos.latest(session, "p0").result == b"newer"
         assert known_files(session) >= {digest("e"), digest("f")}
+
+
+def test_what_a_software_refused_waits_again_only_for_another(database):
+    with database.writing() as session:
+        bench = station(session)
+        photo(session, bench.id, "p0")
+        for software, again in (("1.0", 0), ("1.0", 0), ("1.1", 1), ("1.1", 0), ("1.2", 1)):
+            assert photos.measure_anew(session, software) == again
+            photos.claim(session, NOON, LEASE)
+            photos.refuse(session, "p0", TROUBLE)
+            assert state(session, "p0") == REFUSED
 
 
 def test_the_latest_of_many(database):

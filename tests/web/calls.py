@@ -328,8 +328,7 @@ def small(photo: bytes, side: int) -> bytes:
 def results(world: World) -> None:
     world.call("result", 200, world.bench)
     world.call("result", 200, world.bench, headers=PART)
-    world.call("resultPicture", 200)
-    for name in ("resultStrip", "resultProfile"):
+    for name in ("resultPicture", "resultStrip", "resultProfile"):
         known = world.call(name, 200)
         world.call(name, 304, headers={"If-None-Match": known.headers["ETag"]})
     world.call("resultNumbers", 200)

@@ -186,6 +186,8 @@ def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
         "every flag": room.measured(two, (0.31, 0.6), (0.6,), flags=every),
         "two lanes": room.measured(one, (0.3, 0.62), (0.61,)),
         "one lane": room.measured(three, (0.9, 0.95)),
+        "other card": room.measured(three, (0.9,), (0.95,), layout="tray"),
+        "another number": room.measured(three, (0.9,), (0.95,)),
         "no strip": _finished(room, four, dumped(make_result()), tray().page),
         "tray": _finished(room, four, tray().result, tray().page),
     }

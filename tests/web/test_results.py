@@ -379,3 +379,18 @@ def test_foreign_pages_cannot_correct(bench: FlaskClient, address: str) -> None:
     for target, data in posts(address):
         answer = bench.post(target, data=data, headers={"Origin": "http://elsewhere.example"})
         assert answer.status_code == 403
+
+
+def test_an_unchanged_picture_is_not_drawn_again(
+    bench: FlaskClient, address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = bench.get(f"{address}/picture.jpg")
+    monkeypatch.setattr("webcapture.annotated_jpeg", lambda result: pytest.fail("drawn again"), raising=False)
+    again = bench.get(f"{address}/picture.jpg", headers={"If-None-Match": first.headers["ETag"]})
+    assert (again.status_code, again.data) == (304, b"")
+    assert again.headers["ETag"] == first.headers["ETag"]
+    monkeypatch.undo()
+    bench.post(f"{address}/lanes/1-1", data={"front": "100"})
+    changed = bench.get(f"{address}/picture.jpg", headers={"If-None-Match": first.headers["ETag"]})
+    assert changed.status_code == 200
+    assert changed.data != first.data

@@ -11,7 +11,10 @@ from sqlalchemy.orm import Session
 from webcapture.errors import WebcaptureError
 from webcapture.store.db import remove
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, MeasurementInfo, PhotoInfo
-from webcapture.store.tables import Measurement, Photo, Station
+from webcapture.store.tables import Measurement, Photo, Setting, Station
+
+SOFTWARE = "measured-by"
+"""Name of the setting that holds which software measured last."""
 
 
 class IdTaken(WebcaptureError):
@@ -91,10 +94,18 @@ def let_go(session: Session) -> int:
 
 
 def measure_anew(session: Session, software: str) -> int:
-    """Let every measured photo wait whose results are all another software's; how many. Those results stay."""
+    """Let every photo wait that only another software measured or refused; how many. Its results stay.
+
+    A refusal leaves no result that says whose it was: all of them wait where the software has changed since the last time.
+    """
     done = select(Measurement.photo_id).where(Measurement.software == software)
-    stale = update(Photo).where(Photo.state == MEASURED, Photo.id.not_in(done)).values(state=WAITING, tries=0)
-    return len(session.scalars(stale.returning(Photo.id)).all())
+    stale = Photo.state.in_([MEASURED]) & Photo.id.not_in(done)
+    last = session.get(Setting, SOFTWARE)
+    if last is None or last.value != software:
+        stale = stale | (Photo.state == REFUSED)
+        session.merge(Setting(name=SOFTWARE, value=software))
+    again = update(Photo).where(stale).values(state=WAITING, tries=0, trouble=None)
+    return len(session.scalars(again.returning(Photo.id)).all())
 
 
 def find(session: Session, photo_id: str) -> PhotoInfo | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import uuid
 from collections.abc import Callable
 from typing import Any
@@ -125,9 +127,22 @@ def _told(change: CorrectionInfo, found: Findings) -> dict[str, Any]:
 def picture(photo_id: uuid.UUID) -> Response:
     """The annotated picture, with every correction in it."""
     found = _read(photo_id)
-    sheet = page_sheet(store().vault.read(found.measurement.page), settings().light.sheet_px_per_mm)
-    drawn = webcapture.annotated_jpeg(as_result(_stored(found), found.info.name, sheet))
-    return Response(drawn, content_type="image/jpeg")
+    mark = _mark_of(found)
+    if request.if_none_match.contains(mark):  # before anything is drawn
+        answer = Response(status=304)
+    else:
+        sheet = page_sheet(store().vault.read(found.measurement.page), settings().light.sheet_px_per_mm)
+        drawn = webcapture.annotated_jpeg(as_result(_stored(found), found.info.name, sheet))
+        answer = Response(drawn, content_type="image/jpeg")
+    answer.set_etag(mark)
+    return answer
+
+
+def _mark_of(found: Findings) -> str:
+    """Changes with everything that the annotated picture shows, and with the software that draws it."""
+    numbers = webcapture.as_dict(as_result(_stored(found), "", page_sheet(None, 1.0)))
+    shown = json.dumps([webcapture.__version__, found.measurement.page, numbers])
+    return hashlib.sha256(shown.encode()).hexdigest()[:32]
 
 
 @results.get(f"{PAGE}/strip-<int:bay>.jpg")
