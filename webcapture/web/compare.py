@@ -14,8 +14,7 @@ from webcapture.measure.outliers import Spread, spread
 from webcapture.model import Lane
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
-from webcapture.web.language import gettext as _
-from webcapture.web.naming import LaneName, lane_names, misfit
+from webcapture.web.naming import lane_names, misfit
 
 Cell = str | int | float | None
 CSV_HEADER = (
@@ -57,24 +56,20 @@ class Group:
 def groups(practical: PracticalInfo, found: Sequence[tuple[str, Findings]]) -> list[Group]:
     """Groups of (station label, findings), in the order of the plan; lanes in which no spot has an Rf are left out.
 
-    Spots are matched by their number from the origin, among the lanes that show the most common number of spots.
+    What does not fit the plan, and was not named by hand, is compared with nothing. Spots are matched by their number from the origin, among the lanes that show the most common number of spots.
     """
     lanes: dict[tuple[str, str], list[tuple[str, str, Lane]]] = defaultdict(list)
     for station, one in found:
+        unlike = misfit(practical, one)
         for strip in one.strips:
             names = lane_names(practical, one, strip)
             for lane in strip.strip.lanes:
-                lanes[_key(names[lane.lane], practical, one)].append((station, one.info.id, lane))
+                name = names[lane.lane]
+                if name.label or not unlike:
+                    lanes[name.label or name.place, name.role].append((station, one.info.id, lane))
     order = [lane.label for lane in practical.plan.lanes]
     keys = sorted(lanes, key=lambda key: (order.index(key[0]) if key[0] in order else len(order), key[0]))
     return [group for key in keys for group in _groups_of(*key, lanes[key])]
-
-
-def _key(name: LaneName, practical: PracticalInfo, found: Findings) -> tuple[str, str]:
-    """(label, role) of the group a lane belongs to: what does not fit the plan is never taken for what does."""
-    if name.label:
-        return name.label, name.role
-    return _("%(place)s, not as planned", place=name.place) if misfit(practical, found) else name.place, ""
 
 
 def _groups_of(label: str, role: str, lanes: Sequence[tuple[str, str, Lane]]) -> Iterator[Group]:
