@@ -278,6 +278,7 @@ def joining(world: World) -> None:
 def station(world: World) -> None:
     bench = world.room.join("Bench 2")
     world.call("work", 200, bench)
+    world.call("parts", 200)
     world.call("work", 200, bench, headers=PART)
     new = {"photo_id": uuid.uuid4()}
     world.call(

@@ -28,6 +28,7 @@ from webcapture.web import (
     lead,
     limits,
     pages,
+    parts,
     pwa,
     results,
     room,
@@ -113,7 +114,7 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     app.extensions["setup_key"], app.extensions["host"] = config.setup_key, config.host
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
     glances.init_app(app, config.settings.glance.at_once)
-    for blueprint in (station.station, results.results, lead.lead, room.room, join.join):
+    for blueprint in (station.station, results.results, lead.lead, room.room, join.join, parts.parts):
         app.register_blueprint(blueprint)
     lead.init_app(app)
     if config.foreman:
