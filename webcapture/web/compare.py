@@ -14,7 +14,7 @@ from webcapture.measure.outliers import Spread, spread
 from webcapture.model import Lane
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
-from webcapture.web.naming import lane_names, misfit
+from webcapture.web.naming import lane_names
 
 Cell = str | int | float | None
 CSV_HEADER = (
@@ -56,16 +56,16 @@ class Group:
 def groups(practical: PracticalInfo, found: Sequence[tuple[str, Findings]]) -> list[Group]:
     """Groups of (station label, findings), in the order of the plan; lanes in which no spot has an Rf are left out.
 
-    What does not fit the plan, and was not named by hand, is compared with nothing. Spots are matched by their number from the origin, among the lanes that show the most common number of spots.
+    What lies on another card than planned, and was not named by hand, is compared with nothing. Spots are matched by their number from the origin, among the lanes that show the most common number of spots.
     """
     lanes: dict[tuple[str, str], list[tuple[str, str, Lane]]] = defaultdict(list)
     for station, one in found:
-        unlike = misfit(practical, one)
+        other_card = bool(practical.plan.lanes) and one.card.layout != practical.plan.layout
         for strip in one.strips:
             names = lane_names(practical, one, strip)
             for lane in strip.strip.lanes:
                 name = names[lane.lane]
-                if name.label or not unlike:
+                if name.label or not other_card:
                     lanes[name.label or name.place, name.role].append((station, one.info.id, lane))
     order = [lane.label for lane in practical.plan.lanes]
     keys = sorted(lanes, key=lambda key: (order.index(key[0]) if key[0] in order else len(order), key[0]))

@@ -55,7 +55,7 @@ def misfit(practical: PracticalInfo | None, found: Findings) -> tuple[str, str] 
     if found.card.layout != TRAY and any(
         strip.strip.lanes and not _planned(practical, found, strip) for strip in found.strips
     ):
-        return _("Another number of lanes was seen than the practical has."), advice
+        return _("Another number of lanes was seen than the practical has: they go by their number."), advice
     return None
 
 
