@@ -48,7 +48,7 @@ def misfit(practical: PracticalInfo | None, found: Findings) -> tuple[str, str] 
     """(What does not fit the plan, what to do), or None where all lanes are named by the plan."""
     if practical is None or not practical.plan.lanes:
         return None
-    advice = _("Name the lanes by hand: open “Correct by hand” at a lane.")
+    advice = _("Name the lanes by hand: each has a form for that below.")
     if found.card.layout != practical.plan.layout:
         other = _("a tray") if found.card.layout == TRAY else _("a sheet")
         return _("The photo shows %(other)s, and the practical is planned for another card.", other=other), advice
