@@ -339,3 +339,46 @@ class TestAsAProcess:
         assert process.wait(30) == 130
         errors = process.stderr.read()
         assert errors.splitlines()[-1] == "Stopped." and "Traceback" not in errors
+
+
+METHOD = '{"mobile_phase": "salt water", "paper": "workshop paper", "lanes": {"1": "sample: vat 7"}}'
+
+
+def test_names_stand_with_the_numbers_where_a_method_is_given(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("m.json").write_text(METHOD)
+    asked = ["--method", "m.json", "--references", "workshop"]
+    assert main(["measure", "good.jpg", "--json", "-", *asked]) == 0
+    (entry,) = json.loads(capsys.readouterr().out)
+    jsonschema.validate([entry], schema())
+    assert entry["names"]["library"] == 5
+    assert main(["measure", "good.jpg", *asked]) == 0
+    assert "Consistent with" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("method", "references", "said"),
+    [
+        (None, "workshop", "same mobile phase"),
+        ("{}", "workshop", "mobile_phase"),
+        (METHOD, "none.csv", "none.csv"),
+        (METHOD, "broken.csv", ""),
+    ],
+)
+def test_what_is_wrong_with_names_is_said_before_anything_is_measured(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    method: str | None,
+    references: str,
+    said: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("broken.csv").write_text("substance;rf\nMarl red;lots\n")
+    asked = ["--references", references]
+    if method is not None:
+        Path("m.json").write_text(method)
+        asked += ["--method", "m.json"]
+    assert main(["measure", "no-photo.jpg", *asked]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert "no-photo.jpg" not in told

@@ -14,9 +14,10 @@ import sys
 import warnings
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 import webcapture
+from webcapture.arguments import Parser, add_address, add_door, command, spot_place
 from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
 from webcapture.errors import Unexpected, Unreadable, UsageError, WebcaptureError
 
@@ -24,7 +25,6 @@ DONE, SOME_FAILED, WRONG_USAGE = 0, 1, 2
 STOPPED, PIPE_CLOSED = 130, 141
 """As shells report a program ended by Ctrl+C, or by a reader that left."""
 PNG_DPI = 300
-PORT = 8000
 
 Json = dict[str, Any]
 
@@ -85,12 +85,13 @@ def _measure(options: argparse.Namespace) -> int:
 
     webcapture.measure_photo  # noqa: B018 - loaded now, so that a missing library is said once
     check_target(options.json, options.photos)
+    compared = _compared(options)
     if options.annotated:
         make_folder(options.annotated)
     names = annotated_names(options.photos, options.annotated) if options.annotated else {}
     entries = []
     for n, photo in enumerate(options.photos, 1):
-        entry = measured(photo, names.get(n - 1), options.relative_to)
+        entry = measured(photo, names.get(n - 1), options.relative_to, compared)
         entries.append(entry)
         _report_progress(n, len(options.photos), entry)
         if options.json is None:
@@ -117,7 +118,24 @@ def _serve(options: argparse.Namespace) -> int:
 # --- measuring
 
 
-def measured(photo: Path, annotated: Path | None = None, relative_to: tuple[int, int, int] | None = None) -> Json:
+Compared = tuple[Any, Any]
+"""A plan and a library, see :mod:`webcapture.reference.asked`."""
+
+
+def _compared(options: argparse.Namespace) -> Compared | None:
+    if options.method is None and not options.references:
+        return None
+    from webcapture.reference.asked import comparison  # noqa: PLC0415 - see the top
+
+    return comparison(options.method, options.references)
+
+
+def measured(
+    photo: Path,
+    annotated: Path | None = None,
+    relative_to: tuple[int, int, int] | None = None,
+    compared: Compared | None = None,
+) -> Json:
     """The entry of one photo file; what goes wrong with it stands in the entry. Writes its annotated picture if asked to."""
     from webcapture.report.export import as_dict, error_dict  # noqa: PLC0415 - see the top
 
@@ -125,6 +143,10 @@ def measured(photo: Path, annotated: Path | None = None, relative_to: tuple[int,
     try:
         result = webcapture.measure_photo(read_photo_file(photo), name)
         entry = as_dict(result, relative_to)
+        if compared is not None:
+            from webcapture.report.names import names_dict  # noqa: PLC0415 - only where somebody asked
+
+            entry["names"] = names_dict(result, *compared)
         picture = webcapture.annotated_jpeg(result) if annotated else b""
     except WebcaptureError as error:
         return {**error_dict(name, error), "file": str(photo), "annotated": None}
@@ -263,16 +285,9 @@ def _pipe_closed() -> int:
 # --- arguments
 
 
-class _Parser(argparse.ArgumentParser):
-    """Speaks like the rest of the tool: what is wrong, then what to do."""
-
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{message[:1].upper()}{message[1:]}.", f"How to use it: {self.prog} --help")
-
-
 def build_parser() -> argparse.ArgumentParser:
     """All commands and their arguments; the guide prints them from here."""
-    parser = _Parser(
+    parser = Parser(
         prog="python -m webcapture",
         description="Measures paper chromatograms from photos taken on a printed calibration card.",
     )
@@ -285,16 +300,8 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(commands: Any, name: str, run: Any, words: str, more: str = "") -> argparse.ArgumentParser:
-    sub: argparse.ArgumentParser = commands.add_parser(
-        name, help=words, description=f"{words[:1].upper()}{words[1:]}. {more}"
-    )
-    sub.set_defaults(run=run)
-    return sub
-
-
 def _add_card(commands: Any) -> None:
-    sub = _command(commands, "card", _card, "write the calibration card to print", "Print it at 100 %.")
+    sub = command(commands, "card", _card, "write the calibration card to print", "Print it at 100 %.")
     sub.add_argument("--layout", choices=LAYOUTS, default="sheet", help="sheet: one wide bay (default); tray: six bays")
     sub.add_argument("--paper", choices=tuple(PAPERS_MM), default="a4", help="size of the page (default: a4)")
     sub.add_argument("--out", type=Path, required=True, metavar="FILE", help="FILE.pdf, or FILE.png")
@@ -303,35 +310,40 @@ def _add_card(commands: Any) -> None:
 
 
 def _add_measure(commands: Any) -> None:
-    sub = _command(commands, "measure", _measure, "measure photos", "Without --json it prints a table.")
+    sub = command(commands, "measure", _measure, "measure photos", "Without --json it prints a table.")
     sub.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help="JPEG, PNG or WebP files")
     sub.add_argument("--json", metavar="FILE", help="write the results as JSON; “-” for standard output")
     sub.add_argument("--annotated", type=Path, metavar="DIR", help="also write an annotated JPEG a photo into DIR")
     sub.add_argument(
-        "--relative-to", type=_spot_place, metavar="BAY.LANE.SPOT", help="also give R_rel to that spot of each photo"
+        "--method",
+        type=Path,
+        metavar="FILE",
+        help="how the sheets were run and what is in their lanes: also tell what spots are consistent with",
+    )
+    sub.add_argument(
+        "--references",
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="references as CSV, or one of the tables that come along: workshop, cations, amino-acids, amino-acids-salt; can be given more than once",
+    )
+    sub.add_argument(
+        "--relative-to", type=spot_place, metavar="BAY.LANE.SPOT", help="also give R_rel to that spot of each photo"
     )
 
 
-def _spot_place(text: str) -> tuple[int, int, int]:
-    parts = text.split(".")
-    if len(parts) != 3 or not all(part.isdigit() and int(part) > 0 for part in parts):
-        raise argparse.ArgumentTypeError(f"“{text}” does not name a spot as bay.lane.spot, for example 1.1.2")
-    bay, lane, spot = map(int, parts)
-    return bay, lane, spot
-
-
 def _add_demo(commands: Any) -> None:
-    sub = _command(commands, "demo", _demo, "measure the example photos that come with the tool, then serve them")
+    sub = command(commands, "demo", _demo, "measure the example photos that come with the tool, then serve them")
     sub.add_argument(
         "--out", type=Path, default=Path("demo-out"), metavar="DIR", help="where to write (default: demo-out)"
     )
     sub.add_argument("--no-serve", action="store_true", help="only measure")
-    _add_address(sub)
+    add_address(sub)
 
 
 def _add_serve(commands: Any) -> None:
-    sub = _command(commands, "serve", _serve, "serve the web tool", "To let phones in, use --host 0.0.0.0.")
-    _add_address(sub)
+    sub = command(commands, "serve", _serve, "serve the web tool", "To let phones in, use --host 0.0.0.0.")
+    add_address(sub)
     sub.add_argument(
         "--data",
         type=Path,
@@ -345,29 +357,4 @@ def _add_serve(commands: Any) -> None:
         metavar="CODE",
         help="language of every page (default: what each reader's browser asks for)",
     )
-    _add_door(sub)
-
-
-def _add_door(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument(
-        "--https",
-        action="store_true",
-        help="encrypt, with a certificate authority of this installation's own: for the devices of whoever runs the tool",
-    )
-    sub.add_argument(
-        "--trusted-host",
-        action="append",
-        default=[],
-        metavar="NAME",
-        help="a name under which the tool may be asked for, besides this computer's own; can be given more than once",
-    )
-    sub.add_argument(
-        "--behind-proxy",
-        action="store_true",
-        help="a reverse proxy stands before the tool: believe its X-Forwarded headers",
-    )
-
-
-def _add_address(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this computer only)")
-    sub.add_argument("--port", type=int, default=PORT, help=f"port to listen on (default: {PORT})")
+    add_door(sub)

@@ -13,7 +13,7 @@ from tests.house.source import PACKAGE, ROOT, Module, imports, modules
 BASE = ["appearance", "errors", "flags", "model", "settings"]
 ROOMS = ["card", "imaging", "measure", "reference", "report", "review", "store", "web"]
 """In the order of the work, which is the order of the alphabet."""
-TOP = ["", "__main__", "pipeline", "synthetic", "demo", "cli"]
+TOP = ["", "__main__", "pipeline", "synthetic", "demo", "arguments", "cli"]
 """May import all of it; "" is the package's own face."""
 
 WEB_LIBRARIES = {"flask", "werkzeug", "jinja2", "markupsafe", "gunicorn", "waitress"}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from webcapture.report.names import names_text
 from webcapture.report.wording import rounded_up, two_decimals
 
 Json = dict[str, Any]
@@ -23,6 +24,8 @@ def photo_text(entry: Json) -> str:
     if rows:
         parts.append(text_table(HEADER, rows, LEFT))
     parts += [f"  ! {words}" for words in _advice(entry)]
+    if entry.get("names"):
+        parts.append(names_text(entry["names"]))
     return "\n".join(parts)
 
 

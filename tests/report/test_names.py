@@ -1,0 +1,76 @@
+"""What spots are consistent with, as JSON and as text: same-sheet references first, never more than “consistent with”."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import jsonschema
+import pytest
+
+from tests.report.factory import SpotSpec, StripSpec, make_result
+from webcapture import as_dict
+from webcapture.reference.exchange import shipped_library
+from webcapture.reference.library import Library
+from webcapture.reference.plan import read_plan
+from webcapture.report.export import schema
+from webcapture.report.names import names_dict, names_text
+
+WORKSHOP = '{"mobile_phase": "salt water", "paper": "workshop paper", "lanes": %s}'
+LANES = '{"1": "reference: Marl red", "2": "sample: vat 7", "3": "reference: Tarn blue"}'
+
+
+def lanes_of(
+    *lanes: tuple[float, ...], layout: str = "sheet", told: str = LANES, library: Library | None = None
+) -> dict:
+    spots = [tuple(SpotSpec(rf) for rf in lane) for lane in lanes]
+    specs = [StripSpec(width_mm=100.0, lanes=tuple(spots))]
+    if layout == "tray":
+        specs = [StripSpec(width_mm=20.0, lanes=(lane,), bay=n) for n, lane in enumerate(spots, 1)]
+    result = make_result(*specs, layout=layout)
+    names = names_dict(result, read_plan(WORKSHOP % told), library or shipped_library("workshop"))
+    jsonschema.validate([{**as_dict(result), "names": names}], schema())
+    return names
+
+
+def test_a_reference_beside_counts_before_the_table() -> None:
+    names = lanes_of((0.44,), (0.44, 0.87), (0.87,))  # the whole sheet ran farther than the table says
+    mixture = names["lanes"][1]
+    assert [spot["candidates"][0]["substance"] for spot in mixture["spots"]] == ["Marl red", "Tarn blue"]
+    assert {one["evidence"] for spot in mixture["spots"] for one in spot["candidates"]} == {"same sheet"}
+    assert mixture["sets"][0]["substances"] == ["Marl red", "Tarn blue"]
+
+
+def test_a_reference_lane_is_not_compared_with_itself() -> None:
+    first = lanes_of((0.38,), (0.38,), (0.81,))["lanes"][0]
+    assert first["role"] == "reference"
+    assert all(
+        one["evidence"] != "same sheet" or one["substance"] != "Marl red" for one in first["spots"][0]["candidates"]
+    )
+
+
+def test_on_a_tray_the_bays_are_the_lanes() -> None:
+    names = lanes_of((0.38,), (0.81,), (0.5,), layout="tray")
+    assert [(lane["bay"], lane["role"], lane["label"]) for lane in names["lanes"]] == [
+        (1, "reference", "Marl red"), (2, "sample", "vat 7"), (3, "reference", "Tarn blue"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("paper", ["filter paper", "chromatography paper"])
+def test_values_of_another_paper_are_never_named(paper: str) -> None:
+    result = make_result(StripSpec(width_mm=100.0, lanes=((SpotSpec(0.38),),)))
+    plan = read_plan(json.dumps({"mobile_phase": "salt water", "paper": paper}))
+    names = names_dict(result, plan, shipped_library("workshop"))
+    assert names["library"] == 0
+    assert names["lanes"][0]["spots"][0]["candidates"] == []
+    assert names["lanes"][0]["outcome"] == "nothing to compare"
+
+
+def test_the_text_says_consistent_with_and_nothing_more() -> None:
+    text = names_text(lanes_of((0.38,), (0.3, 0.38), (0.81,)))
+    assert "consistent with Marl red" in text
+    assert "E_n" in text
+    assert "necessary, not sufficient" in text
+    assert re.search(r"spot 1: none fits.*Nearest: ", text)
+    assert not re.search(r"\bis (?:Marl|Tarn)|\bpure\b|\babsent\b|identified", text)
+    assert "your own window counts" in text
