@@ -88,7 +88,7 @@ def test_the_same_photos_are_served(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     monkeypatch.setattr(demo, "scenario", tuple)
     monkeypatch.setattr(serving, "serve", lambda *a, examples: told.append((*a, examples)))
     assert demo.run_demo(tmp_path / "out", serve=True, port=8123) == 0
-    assert told == [("127.0.0.1", 8123, None, tmp_path / "out")]
+    assert told == [(serving.Door("127.0.0.1", 8123), None, tmp_path / "out")]
 
 
 @pytest.mark.slow

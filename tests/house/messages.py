@@ -26,6 +26,9 @@ from tests.house.source import PACKAGE, ROOT, Module, modules
 from webcapture.flags import REGISTRY
 from webcapture.imaging import photo
 from webcapture.measure import recount, uncertainty
+from webcapture.reference.match import REASONS
+from webcapture.reference.method import REMEDY
+from webcapture.reference.mixture import LANE_REASONS
 from webcapture.report import cautions
 from webcapture.web.contexts import LOST
 from webcapture.web.errors import TROUBLES
@@ -38,7 +41,7 @@ HEAD = """\
 #"""
 MADE = datetime(2026, 1, 1, tzinfo=UTC)
 """Stands in the head for the day of making: the file must change with the texts only."""
-SHOWN = re.compile(r"webcapture/(?:imaging/|measure/correct|store/|web/(?!serving|language)|pipeline)")
+SHOWN = re.compile(r"webcapture/(?:imaging/|measure/correct|reference/method|store/|web/(?!serving|language)|pipeline)")
 """Modules whose errors a page can show, not only a terminal."""
 Text = tuple[str, str | tuple[str, str]]
 """(file, text), the text with its plural where it has one."""
@@ -73,6 +76,9 @@ def registered() -> Iterator[Text]:
         ("webcapture/report/cautions.py", careful),
         ("webcapture/measure/uncertainty.py", budget),
         ("webcapture/measure/recount.py", (recount._REASON,)),
+        ("webcapture/reference/match.py", REASONS.values()),
+        ("webcapture/reference/method.py", (REMEDY,)),
+        ("webcapture/reference/mixture.py", LANE_REASONS.values()),
         ("webcapture/web/errors.py", troubles),
     ):
         yield from ((place, text) for text in texts if text)
@@ -80,7 +86,7 @@ def registered() -> Iterator[Text]:
 
 def raised(module: Module) -> Iterator[ast.expr]:
     """Every message and hint given to an error in that module, constants of the module followed to their text."""
-    names = {error.__name__ for error in all_errors()} | {"Declined"}
+    names = {error.__name__ for error in all_errors()} | {"Declined", "MethodUnclear", "Remark"}
     constants = {
         target.id: node.value
         for node in module.tree.body

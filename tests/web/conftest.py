@@ -14,7 +14,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from PIL import Image, ImageDraw
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 from werkzeug.serving import make_server
 
 from webcapture.errors import ALL_ERRORS
@@ -177,11 +177,17 @@ def site(app: Flask) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def browser(chromium: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium, args=QUIET_BROWSER)
+def playwright() -> Iterator[Playwright]:
+    """One for all tests: a second one beside it refuses to start."""
+    with sync_playwright() as started:
         yield started
-        started.close()
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright, chromium: str) -> Iterator[Browser]:
+    started = playwright.chromium.launch(executable_path=chromium, args=QUIET_BROWSER)
+    yield started
+    started.close()
 
 
 @dataclass

@@ -131,7 +131,7 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     }
     lead.post(f"{base}/joining", data={"open": "0"})
     pages |= {"closed": station.get(f"/join/{code}").text, "closed room": lead.get(base).text}
-    pages |= {"closed list": lead.get("/lead").text}
+    pages |= {"closed list": lead.get("/lead").text} | _named(room, lead)
     lead.post(f"{base}/joining", data={"open": "1"})
     room.clock.at += timedelta(days=2)
     pages["expired"] = nobody.get(f"/join/{code}").text
@@ -195,6 +195,23 @@ def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
         room.measured(station, (rf, 0.61), (0.6,))
     _states(room, one)
     return {name: f"/results/{photo_id}" for name, photo_id in ids.items()}
+
+
+def _named(room: Room, lead: FlaskClient) -> Pages:
+    """Results with names: a group that is not told apart, a reference beside, a mobile phase that is unclear."""
+    methods = {
+        "alike": ('"high-salt solution of Weber and Lacey 1978"', "as published, unspecified"),
+        "beside": ("water : ethanol 4 : 1", "filter paper"),
+        "unclear": ("50 % water + 40 % ethanol", "filter paper"),
+    }
+    pages = {}
+    for name, (phase, paper) in methods.items():
+        beside = name == "beside"
+        practical = room.practical(numbers=(1, 2) if beside else (1,), phase=phase, paper=paper)
+        station, _token = room.station(practical, "Bench 1")
+        photo = room.measured(station, (0.4,), (0.4,)) if beside else room.measured(station, (0.89,))
+        pages[f"names {name}"] = lead.get(f"/results/{photo}").text
+    return pages
 
 
 def _join(room: Room, practical: PracticalInfo, number: int) -> StationInfo:

@@ -62,10 +62,11 @@ class Room:
         return client
 
     def practical(
-        self, title: str = "Dyes of the market", layout: str = "sheet", numbers: tuple[int, ...] = (1, 2)
-    ) -> PracticalInfo:
+        self, title: str = "Dyes of the market", layout: str = "sheet", numbers: tuple[int, ...] = (1, 2),
+        phase: str = "water : ethanol 4 : 1", paper: str = "filter paper",
+    ) -> PracticalInfo:  # fmt: skip
         """A practical with something in the lanes of those numbers."""
-        method = Method("water : ethanol 4 : 1", "filter paper", 21.0, "")
+        method = Method(phase, paper, 21.0, "")
         known = (("sample", "Mixture M"), ("reference", "Saffron yellow"), ("reference", "Walnut brown"))
         lanes = tuple(LaneRole(number, *what) for number, what in zip(numbers, known, strict=False))
         plan = PracticalPlan(title, method, layout, "a4", lanes, "", 30)

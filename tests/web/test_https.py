@@ -15,7 +15,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from flask import Flask
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Playwright
 
 from tests.web.conftest import QUIET_BROWSER
 from tests.web.running import Running
@@ -89,7 +89,9 @@ def test_the_page_offers_the_certificate_whose_fingerprint_the_terminal_shows(to
 
 
 @pytest.mark.browser
-def test_a_browser_that_trusts_it_has_what_secure_pages_have(tool: Encrypted, chromium: str) -> None:
+def test_a_browser_that_trusts_it_has_what_secure_pages_have(
+    tool: Encrypted, playwright: Playwright, chromium: str
+) -> None:
     """The worker registers, the camera can be asked for, the cookie is Secure.
 
     Trust is given by the key's digest, which needs no change of the machine's own list of authorities.
@@ -99,24 +101,24 @@ def test_a_browser_that_trusts_it_has_what_secure_pages_have(tool: Encrypted, ch
     digest = hashes.Hash(hashes.SHA256())
     digest.update(key)
     pinned = f"--ignore-certificate-errors-spki-list={base64.b64encode(digest.finalize()).decode()}"
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=[*QUIET_BROWSER, pinned])
-        page = browser.new_page()
-        page.goto(tool.address)
-        assert page.evaluate("isSecureContext")
-        assert page.evaluate("navigator.serviceWorker.ready.then((found) => found.active.scriptURL)").endswith("/sw.js")
-        assert page.evaluate("typeof navigator.mediaDevices.getUserMedia") == "function"
-        browser.close()
+    browser = playwright.chromium.launch(executable_path=chromium, args=[*QUIET_BROWSER, pinned])
+    page = browser.new_page()
+    page.goto(tool.address)
+    assert page.evaluate("isSecureContext")
+    assert page.evaluate("navigator.serviceWorker.ready.then((found) => found.active.scriptURL)").endswith("/sw.js")
+    assert page.evaluate("typeof navigator.mediaDevices.getUserMedia") == "function"
+    browser.close()
 
 
 @pytest.mark.browser
-def test_without_trust_the_browser_shows_its_warning_instead(tool: Encrypted, chromium: str) -> None:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=QUIET_BROWSER)
-        page = browser.new_page()
-        with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
-            page.goto(tool.address)
-        browser.close()
+def test_without_trust_the_browser_shows_its_warning_instead(
+    tool: Encrypted, playwright: Playwright, chromium: str
+) -> None:
+    browser = playwright.chromium.launch(executable_path=chromium, args=QUIET_BROWSER)
+    page = browser.new_page()
+    with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
+        page.goto(tool.address)
+    browser.close()
 
 
 # --- the help page

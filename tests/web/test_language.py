@@ -14,6 +14,7 @@ from tests.house.source import tracked
 from tests.web.every_page import Pages, every_page
 from tests.web.pseudo import CLOSE, CODE, KEPT, OPEN, english, outside, pseudo, shown, write_language
 from webcapture.errors import UsageError
+from webcapture.reference.exchange import shipped
 from webcapture.web import WebConfig, create_app
 from webcapture.web.language import read_languages
 from webcapture.web.script_words import script_words
@@ -21,7 +22,8 @@ from webcapture.web.script_words import script_words
 LABELS = (
     r"Bench \d", "Mixture M", "Saffron yellow", "Tarn blue", "Dyes of the market", "water : ethanol 4 : 1", "filter paper",
     "Leaf dyes", "Unknown A", r"\w[\w-]*\.jpg", "xxxx+", "CODE", r"Seen: [a-z-]+\.", r"Get the card in\.", r"/join/\w+",
-    r"http://[\w.:/]+", "zzzzzz", r"\btests\b",
+    r"http://[\w.:/]+", "zzzzzz", r"\btests\b", "high-salt solution of Weber and Lacey 1978", "as published, unspecified",
+    r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol", *(value.substance for value in shipped("amino-acids-salt")),
 )  # fmt: skip
 """What the tests' own people typed or named."""
 SYMBOLS = (

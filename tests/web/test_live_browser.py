@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect
 from werkzeug.serving import make_server
 
 from tests.web.conftest import QUIET_BROWSER, OpenPage, Watched, _watch
@@ -72,9 +72,9 @@ def secure_site(app: Flask) -> Iterator[str]:
 class Phones:
     """Browsers with a made-up camera."""
 
-    def __init__(self, chromium: str, site: str, room: Room, watched: Watched) -> None:
+    def __init__(self, playwright: Playwright, chromium: str, site: str, room: Room, watched: Watched) -> None:
         self._chromium, self._site, self._room, self._watched = chromium, site, room, watched
-        self._playwright = sync_playwright().start()
+        self._playwright = playwright
         self._open: list[Browser] = []
 
     def at_work(self, *camera: str, allowed: bool = True, **options: Any) -> Page:
@@ -95,12 +95,11 @@ class Phones:
     def close(self) -> None:
         for browser in self._open:
             browser.close()
-        self._playwright.stop()
 
 
 @pytest.fixture
-def phones(chromium: str, secure_site: str, room: Room, watched: Watched) -> Iterator[Phones]:
-    made = Phones(chromium, secure_site, room, watched)
+def phones(playwright: Playwright, chromium: str, secure_site: str, room: Room, watched: Watched) -> Iterator[Phones]:
+    made = Phones(playwright, chromium, secure_site, room, watched)
     yield made
     made.close()
 

@@ -16,6 +16,7 @@ from flask.testing import FlaskClient
 from PIL import Image
 
 from tests.web.records import Room, close_room, measured, open_room, send_and_wait
+from tests.web.room import Room as LeadRoom
 from webcapture.flags import REGISTRY
 from webcapture.measure.frame import strip_frame
 from webcapture.report.export import schema
@@ -394,3 +395,18 @@ def test_an_unchanged_picture_is_not_drawn_again(
     changed = bench.get(f"{address}/picture.jpg", headers={"If-None-Match": first.headers["ETag"]})
     assert changed.status_code == 200
     assert changed.data != first.data
+
+
+def test_the_page_says_what_the_lane_is_consistent_with_and_never_more(tmp_path: Path) -> None:
+    room = LeadRoom(tmp_path / "named")
+    practical = room.practical()
+    station, token = room.station(practical, "Owl")
+    client = room.station_client(token)
+    page = client.get(f"/results/{room.measured(station, (0.4,), (0.4,))}").text
+    assert "Consistent with Saffron yellow." in page  # the reference lane beside
+    assert "necessary, not sufficient" in page
+    other = client.get(f"/results/{room.measured(station, (0.4,), (0.7,))}").text
+    assert "Consistent with" not in other
+    assert "No reference" in other
+    assert "pure" not in page + other
+    room.store.close()

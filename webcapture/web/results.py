@@ -20,6 +20,7 @@ from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import CorrectionInfo, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings, hand
+from webcapture.web.candidates import COLOURS, EVIDENCE, OUTCOMES, comparisons
 from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
 from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
@@ -75,6 +76,10 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
         "card_words": _card_words(found.card),
         "strips": [strip_sight(one, _labels(practical, found, one)) for one in found.strips],
         "notes": _notes(found, practical),
+        "names": comparisons(practical, found, as_result(_stored(found), found.info.name, page_sheet(None, 1.0))),
+        "outcomes": OUTCOMES,
+        "evidence": EVIDENCE,
+        "colours": COLOURS,
         "history": [_told(change, found) for change in reversed(history)],
         "software": found.measurement.software,
         "trouble": trouble,

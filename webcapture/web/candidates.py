@@ -1,0 +1,87 @@
+"""What a result's spots are consistent with, for its page: references beside first, then the tables that come with the tool."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from webcapture.errors import UsageError
+from webcapture.model import PhotoResult
+from webcapture.reference.exchange import shipped_library
+from webcapture.reference.library import Library
+from webcapture.reference.method import method_of
+from webcapture.reference.plan import REFERENCE, SAMPLE, Plan
+from webcapture.report.names import names_dict
+from webcapture.report.wording import two_decimals
+from webcapture.store.records import PracticalInfo
+from webcapture.web.findings import Findings
+from webcapture.web.language import lazy_gettext as _
+from webcapture.web.naming import TRAY, lane_names
+
+Json = dict[str, Any]
+EVIDENCE = {
+    "same sheet": _("reference lane on this sheet"),
+    "own runs": _("own runs"),
+    "published": _("published"),
+    "invented": _("invented for the demonstration"),
+}
+COLOURS = {"agrees": _("agrees"), "differs": _("differs"), "cannot tell": _("cannot tell")}
+OUTCOMES = {
+    "none fits": _("No reference fits."),
+    "cannot tell": _("Cannot tell."),
+    "nothing to compare": _("There is nothing to compare with."),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Comparisons:
+    """What the page shows of names."""
+
+    unclear: tuple[str, str] | None
+    """What is wrong with the practical's method and what to do; None where it can be compared."""
+    conditions: str = ""
+    """Mobile phase and paper."""
+    lanes: tuple[Json, ...] = ()
+    """Sample lanes, see :mod:`webcapture.report.names`."""
+    remarks: tuple[str, ...] = ()
+    window: str = ""
+    """The lead's own window, where it counted."""
+
+
+def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoResult) -> Comparisons | None:
+    """The names for a measured photo as corrected; None where there is no practical or no strip."""
+    if practical is None or not found.strips:
+        return None
+    written = practical.plan.method
+    try:
+        method = method_of(written.mobile_phase, written.paper, written.temperature_c, written.locating)
+    except UsageError as error:
+        return Comparisons((error.message, error.hint))
+    names = names_dict(result, Plan(method, _roles(practical, found)), _tables())
+    lanes = tuple(lane for lane in names["lanes"] if lane["role"] != REFERENCE)
+    told = [one for lane in lanes for spot in lane["spots"] for one in spot["candidates"]]
+    return Comparisons(
+        unclear=None,
+        conditions=f"{written.mobile_phase}, {written.paper}",
+        lanes=lanes,
+        remarks=tuple(dict.fromkeys(remark for one in told for remark in one["remarks"])),
+        window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
+    )
+
+
+@cache
+def _tables() -> Library:
+    """Read once: they come with the program and do not change."""
+    return shipped_library()
+
+
+def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, str]]:
+    """What is in each lane, or each bay of a tray, in the terms of a method file."""
+    roles = {}
+    for strip in found.strips:
+        on_tray = found.card.layout == TRAY and len(strip.strip.lanes) == 1
+        for lane, name in lane_names(practical, found, strip).items():
+            role = REFERENCE if name.role == REFERENCE and name.label else SAMPLE
+            roles[strip.strip.bay if on_tray else lane] = role, name.label
+    return roles
