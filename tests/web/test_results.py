@@ -407,6 +407,7 @@ def test_the_page_says_what_the_lane_is_consistent_with_and_never_more(tmp_path:
     assert "necessary, not sufficient" in page
     other = client.get(f"/results/{room.measured(station, (0.4,), (0.7,))}").text
     assert "Consistent with" not in other
-    assert "No reference" in other
+    assert "No set of references accounts for all spots." in other
+    assert "Spot 1: " in other
     assert "pure" not in page + other
     room.store.close()

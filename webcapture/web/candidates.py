@@ -28,7 +28,7 @@ EVIDENCE = {
 }
 COLOURS = {"agrees": _("agrees"), "differs": _("differs"), "cannot tell": _("cannot tell")}
 OUTCOMES = {
-    "none fits": _("No reference fits."),
+    "none fits": _("No set of references accounts for all spots."),
     "cannot tell": _("Cannot tell."),
     "nothing to compare": _("There is nothing to compare with."),
 }
