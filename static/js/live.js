@@ -45,7 +45,8 @@ class LiveView {
     } finally {
       this.opening = false;
     }
-    if (document.hidden) {
+    // Closed, or out of sight, while the browser was still asking: then nobody must be filmed.
+    if (document.hidden || this.panel.hidden) {
       this.close(false);
       return;
     }

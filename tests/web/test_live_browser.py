@@ -164,6 +164,50 @@ def test_by_the_keyboard_alone(phones: Phones, filming: tuple[str, ...], room: R
     expect(page.locator("#live")).to_be_hidden()
 
 
+SLOW_CAMERA = """() => {
+  const media = navigator.mediaDevices;
+  const ask = media.getUserMedia.bind(media);
+  media.getUserMedia = async (wanted) => {
+    await new Promise((resolve) => setTimeout(resolve, 1000));
+    window.given = await ask(wanted);
+    return window.given;
+  };
+}"""
+
+
+def test_closed_while_the_browser_still_asks_the_camera_stays_off(phones: Phones, filming: tuple[str, ...]) -> None:
+    page = phones.at_work(*filming)
+    page.evaluate(SLOW_CAMERA)
+    opened(page).get_by_role("button", name="Close the live view").click()
+    page.wait_for_function(
+        "() => window.given && window.given.getTracks().every((track) => track.readyState === 'ended')"
+    )
+    expect(page.locator("#live")).to_be_hidden()
+
+
+def test_out_of_sight_the_camera_stops(phones: Phones, filming: tuple[str, ...]) -> None:
+    page = opened(phones.at_work(*filming))
+    expect(page.locator(".live-hint")).to_have_text(GOOD)
+    page.evaluate("window.given = document.querySelector('#live video').srcObject")
+    page.evaluate(
+        """() => {
+          Object.defineProperty(document, "hidden", { value: true, configurable: true });
+          document.dispatchEvent(new Event("visibilitychange"));
+        }"""
+    )
+    page.wait_for_function("() => window.given.getTracks().every((track) => track.readyState === 'ended')")
+    expect(page.locator("#live")).to_be_hidden()
+
+
+def test_a_camera_that_is_lost_is_said(phones: Phones, filming: tuple[str, ...]) -> None:
+    page = opened(phones.at_work(*filming))
+    expect(page.locator(".live-hint")).to_have_text(GOOD)
+    page.evaluate(
+        "document.querySelector('#live video').srcObject.getVideoTracks()[0].dispatchEvent(new Event('ended'))"
+    )
+    expect(page.locator("#live-trouble")).to_contain_text("The camera stopped")
+
+
 def test_without_a_card_it_says_so(phones: Phones, tmp_path: Path) -> None:
     bench = io.BytesIO()
     Image.effect_noise((1280, 960), 50).convert("RGB").save(bench, "JPEG")

@@ -18,7 +18,6 @@ POLICY = "; ".join(
         "script-src 'self'",
         "style-src 'self'",
         "img-src 'self' blob:",
-        "media-src blob:",
         "connect-src 'self'",
         "worker-src 'self'",
         "manifest-src 'self'",

@@ -65,7 +65,7 @@ def work() -> str:
     with store().database.reading() as session:
         practical = practicals.find(session, who.practical_id)
     if practical is None:  # deleted in this very moment
-        raise _notjoined()
+        raise _not_joined()
     return render_template("station/work.html", practical=practical, who=who, photos=listed, name_header=NAME_HEADER)
 
 
@@ -193,9 +193,9 @@ def joined() -> StationInfo:
     """Who asks; raises NotJoined, told in plain words: who comes here has joined once, or followed the wrong link."""
     who = current_station()
     if who is None:
-        raise _notjoined()
+        raise _not_joined()
     return who
 
 
-def _notjoined() -> NotJoined:
+def _not_joined() -> NotJoined:
     return NotJoined("This phone has not joined a practical, or its station was deleted.")
