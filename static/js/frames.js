@@ -1,6 +1,7 @@
 // Small frames of a video, sent one at a time; slower where the tool is busy.
 const BRISK_MS = 300;
 const SLOWEST_MS = 3000;
+const PATIENCE_MS = 5000;
 const QUALITY = 0.7;
 const MOVED = 0.02;
 
@@ -46,7 +47,13 @@ export class Frames {
     }
     let answer;
     try {
-      answer = await fetch(this.about.glance, { method: "POST", body: frame, headers: { Accept: "application/json" } });
+      answer = await fetch(this.about.glance, {
+        method: "POST",
+        body: frame,
+        headers: { Accept: "application/json" },
+        // An answer that comes so late is about another picture. Older browsers wait.
+        signal: AbortSignal.timeout ? AbortSignal.timeout(PATIENCE_MS) : undefined,
+      });
     } catch {
       this.#slower();
       return null;
