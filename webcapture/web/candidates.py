@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 from webcapture.errors import UsageError
 from webcapture.model import PhotoResult
-from webcapture.reference.exchange import shipped_library
-from webcapture.reference.library import Library
 from webcapture.reference.method import method_of
 from webcapture.reference.plan import REFERENCE, SAMPLE, Plan
 from webcapture.report.names import names_dict
@@ -17,6 +14,7 @@ from webcapture.report.wording import two_decimals
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
 from webcapture.web.language import lazy_gettext as _
+from webcapture.web.library import comparing, library
 from webcapture.web.naming import TRAY, lane_names
 
 Json = dict[str, Any]
@@ -58,7 +56,7 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
         method = method_of(written.mobile_phase, written.paper, written.temperature_c, written.locating)
     except UsageError as error:
         return Comparisons((error.message, error.hint))
-    names = names_dict(result, Plan(method, _roles(practical, found)), _tables())
+    names = names_dict(result, Plan(method, _roles(practical, found)), library(), comparing())
     lanes = tuple(lane for lane in names["lanes"] if lane["role"] != REFERENCE)
     told = [one for lane in lanes for spot in lane["spots"] for one in spot["candidates"]]
     return Comparisons(
@@ -68,12 +66,6 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
         remarks=tuple(dict.fromkeys(remark for one in told for remark in one["remarks"])),
         window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
     )
-
-
-@cache
-def _tables() -> Library:
-    """Read once: they come with the program and do not change."""
-    return shipped_library()
 
 
 def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, str]]:
