@@ -146,6 +146,52 @@ class Correction(Table):
     undone_by: Mapped[str | None] = mapped_column(String(40))
 
 
+class ReferenceVersion(Table):
+    """One version of one reference value. Never changed: a change, retiring and restoring each add another."""
+
+    __tablename__ = "reference_version"
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    entry: Mapped[str] = mapped_column(KEY)
+    """The same for all versions of one value."""
+    version: Mapped[int]
+    """From 1."""
+    value: Mapped[dict[str, Any]]
+    """Substance, method, Rf and what belongs to it, see :mod:`webcapture.store.codec`."""
+    retired: Mapped[bool]
+    note: Mapped[str] = mapped_column(Text)
+    """Why, in the words of whoever did it; may be empty."""
+    made_at: Mapped[datetime]
+
+    __table_args__ = (UniqueConstraint("entry", "version"),)
+
+
+class AcceptedRun(Table):
+    """A reference lane's spot that the lead accepted as a measurement of its substance.
+
+    It stays when its photo and practical are purged: what is known of a substance is nobody's work. So it points to neither.
+    """
+
+    __tablename__ = "accepted_run"
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    substance: Mapped[str] = mapped_column(String(200))
+    method: Mapped[dict[str, Any]]
+    rf: Mapped[float]
+    expanded: Mapped[float | None]
+    """Expanded uncertainty of ``rf``, k = 2."""
+    colour: Mapped[str] = mapped_column(String(7))
+    photo_id: Mapped[str] = mapped_column(KEY, index=True)
+    bay: Mapped[int]
+    lane: Mapped[int]
+    spot: Mapped[int]
+    practical_id: Mapped[str] = mapped_column(KEY, index=True)
+    practical: Mapped[str] = mapped_column(String(200))
+    """Its title at that time."""
+    accepted_at: Mapped[datetime]
+    withdrawn_at: Mapped[datetime | None]
+
+
 class LeadSession(Table):
     """A device on which the lead has signed in."""
 
@@ -166,7 +212,7 @@ class Guess(Table):
 
 
 class Setting(Table):
-    """One value that belongs to this installation: the passphrase's hash."""
+    """One value that belongs to this installation: the passphrase's hash, the lead's own window."""
 
     __tablename__ = "setting"
 

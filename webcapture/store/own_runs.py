@@ -1,0 +1,90 @@
+"""Runs of reference lanes that the lead accepted: own values grow from them. A withdrawn run stays in the records and counts no more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from webcapture.reference.library import Run
+from webcapture.store.shapes import method_dict, method_from
+from webcapture.store.tables import AcceptedRun
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Which spot of which photo it was."""
+
+    photo: str
+    bay: int
+    lane: int
+    spot: int
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptedInfo:
+    """One accepted run."""
+
+    id: int
+    run: Run
+    U_rf: float | None
+    """Expanded, k = 2, as measured."""
+    place: Place
+    practical_title: str
+    """As it was when the run was accepted."""
+    accepted_at: datetime
+    withdrawn_at: datetime | None
+
+
+def accept(session: Session, run: Run, U_rf: float | None, place: Place, practical_title: str, now: datetime) -> bool:
+    """Keep a run. Accepted again with other numbers, the earlier ones are withdrawn; False where it counts already as it is."""
+    there = [row for row in _of_photo(session, place.photo) if (row.bay, row.lane) == (place.bay, place.lane)]
+    row = AcceptedRun(
+        substance=run.substance, method=method_dict(run.method), rf=run.rf, expanded=U_rf, colour=run.colour,
+        photo_id=place.photo, bay=place.bay, lane=place.lane, spot=place.spot, practical_id=run.practical,
+        practical=practical_title, accepted_at=now, withdrawn_at=None,
+    )  # fmt: skip
+    if any(_told(one) == _told(row) for one in there):
+        return False
+    for one in there:
+        one.withdrawn_at = now
+    session.add(row)
+    session.flush()
+    return True
+
+
+def withdraw(session: Session, run_id: int, now: datetime) -> bool:
+    """Let a run count no more; False where no such run counts."""
+    row = session.get(AcceptedRun, run_id)
+    if row is None or row.withdrawn_at is not None:
+        return False
+    row.withdrawn_at = now
+    return True
+
+
+def accepted_runs(session: Session, *, withdrawn: bool = False) -> list[AcceptedInfo]:
+    """Every run that counts, and those withdrawn where asked for, in the order in which they were accepted."""
+    rows = select(AcceptedRun).order_by(AcceptedRun.id)
+    return [
+        _info(row) for row in session.scalars(rows if withdrawn else rows.where(AcceptedRun.withdrawn_at.is_(None)))
+    ]
+
+
+def _of_photo(session: Session, photo_id: str) -> list[AcceptedRun]:
+    rows = select(AcceptedRun).where(AcceptedRun.photo_id == photo_id, AcceptedRun.withdrawn_at.is_(None))
+    return list(session.scalars(rows))
+
+
+def _told(row: AcceptedRun) -> tuple[object, ...]:
+    return row.substance, row.method, row.rf, row.expanded, row.colour, row.spot
+
+
+def _info(row: AcceptedRun) -> AcceptedInfo:
+    # Spots of one strip share origin, front and run.
+    run = Run(row.substance, method_from(row.method), row.rf, f"{row.photo_id}:{row.bay}", row.practical_id, row.colour)
+    place = Place(row.photo_id, row.bay, row.lane, row.spot)
+    return AcceptedInfo(
+        row.id, run, row.expanded, place, row.practical, row.accepted_at, row.withdrawn_at
+    )  # fmt: skip
