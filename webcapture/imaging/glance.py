@@ -1,7 +1,7 @@
 """A glance at a small frame of a live view: where the card is, and the one thing to do next before a picture is taken.
 
-Nothing is measured here. Tags are read in the cheapest way, and a little more patiently where that shows none; plane and lens are fitted to their corners, and the hint is the
-most urgent of what stands in the way of a good photo.
+Nothing is measured here. Tags are read in the cheapest way, and more patiently where that shows too few; plane and lens are
+fitted to their corners, and the hint is the most urgent of what stands in the way of a good photo.
 """
 
 from __future__ import annotations
