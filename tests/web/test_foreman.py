@@ -10,7 +10,7 @@ import sqlite3
 import threading
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -174,8 +174,17 @@ def hangs(data: bytes, name: str, settings: Settings) -> Done | Declined:
     return known_done()
 
 
-def with_processes(tmp_path: Path, work: object, names: list[str], **changed: float) -> dict[str, PhotoInfo]:
-    """Each photo's state after a foreman with real processes has done with all of them."""
+States = Callable[[], dict[str, PhotoInfo]]
+
+
+def with_processes(
+    tmp_path: Path,
+    work: object,
+    names: list[str],
+    meanwhile: Callable[[Foreman, States], None] = lambda foreman, states: None,
+    **changed: float,
+) -> dict[str, PhotoInfo]:
+    """Each photo's state after a foreman with real processes has done with all of them; ``meanwhile`` is called once it has begun."""
     settings = replace(DEFAULTS, room=replace(DEFAULTS.room, **{"look_s": 0.05, **changed}))  # type: ignore[arg-type]
     store = Store(tmp_path / "data")
     ids = {name: str(uuid.uuid4()) for name in names}
@@ -192,7 +201,8 @@ def with_processes(tmp_path: Path, work: object, names: list[str], **changed: fl
         with store.database.reading() as session:
             return {i.name: i for i in photos.of_station(session, bench.id)}
 
-    wait_until(lambda: all(i.state in {"measured", "refused"} for i in states().values()), 60)
+    meanwhile(foreman, states)
+    wait_until(lambda: all(i.state in {"measured", "refused"} for i in states().values()), 120)
     foreman.stop()
     found = states()
     store.close()
@@ -218,7 +228,14 @@ def test_photo_that_kills_every_time_is_refused_and_nobody_else(tmp_path: Path) 
 
 
 def test_measurement_that_never_ends_is_ended(tmp_path: Path) -> None:
-    found = with_processes(tmp_path, hangs, ["hang", "good"], lease_s=10.0, tries=1)
+    """Its time is made to have run out once the other photo is done: how long processes take to start plays no part."""
+
+    def let_time_pass(foreman: Foreman, states: States) -> None:
+        wait_until(lambda: states()["good"].state == "measured", 120)
+        for task in list(foreman._running.values()):
+            object.__setattr__(task, "begun", task.begun - timedelta(hours=1))
+
+    found = with_processes(tmp_path, hangs, ["hang", "good"], let_time_pass, lease_s=600.0, tries=1)
     assert found["hang"].state == "refused"
     assert found["good"].state == "measured"
 
