@@ -234,17 +234,18 @@ def test_the_order_of_the_sheets_changes_no_outcome() -> None:
 
 
 def test_a_class_with_one_sheet_in_ten_mixed_up_keeps_the_right_one_and_drops_what_lies_far() -> None:
-    # Thirty sheets that scatter by what the library says, each mixed up with a chance of one in ten: then it shows another place
-    kept = dropped = 0
-    for seed in range(60):
-        rng = np.random.default_rng([seed, 11])
+    # Thirty sheets that scatter by what the library says, each mixed up with a chance of one in ten: then it shows another place.
+    # More than six mixed up (binomially in 3 % of classes) may leave it open; it is never ruled out.
+    rng, verdicts = np.random.default_rng(11), []
+    for _ in range(60):
         mixed_up = rng.uniform(size=30) < 0.1
         rfs = np.clip(np.where(mixed_up, rng.uniform(0.05, 0.9, 30), 0.3 + rng.normal(0, 0.025, 30)), 0, 1)
         found = evidence(sheets(*rfs.tolist()), LIBRARY)
-        kept += row(found, "A").verdict == CONSISTENT
-        dropped += row(found, "C").verdict == RULED_OUT
-    assert kept >= 58
-    assert dropped == 60
+        verdicts.append((int(mixed_up.sum()), row(found, "A").verdict, row(found, "C").verdict))
+    assert {one for few, one, _ in verdicts if few <= 5} == {CONSISTENT}
+    assert {one for _, one, _ in verdicts} <= {CONSISTENT, CANNOT_TELL}
+    assert {other for *_, other in verdicts} == {RULED_OUT}
+    assert sum(few > 0 for few, *_ in verdicts) > 30
 
 
 def test_each_sheet_says_what_the_comparison_of_its_own_spots_says() -> None:
