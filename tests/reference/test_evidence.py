@@ -197,7 +197,7 @@ def sheets(*rfs: float) -> list[UnknownRun]:
 def test_a_cell_counts_the_sheets_of_a_class() -> None:
     cell = row(evidence(sheets(*[0.31] * 27, 0.80, 0.36, 0.36), LIBRARY), "A").cells[0]
     assert (cell.outcome, cell.agree, cell.disagree, cell.open) == (AGREES, 27, 1, 2)
-    assert cell.reason.startswith("Of 30 sheets 27 agree, 1 disagrees, 2 cannot tell. In the middle of them: Consistent")
+    assert cell.reason.startswith("Of 30 runs 27 agree, 1 disagrees, 2 cannot tell. In the middle of them: Consistent")
 
 
 def test_a_few_outlying_sheets_neither_rule_out_nor_bring_in() -> None:

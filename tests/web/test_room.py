@@ -20,7 +20,7 @@ from webcapture.report.cautions import PRACTICE, cautions_for
 from webcapture.report.handout import handout_pdf, station_label
 from webcapture.store import corrections, practicals, stations
 from webcapture.store.records import PracticalInfo
-from webcapture.web.compare import harmless
+from webcapture.report.cells import harmless
 
 SVG = "{http://www.w3.org/2000/svg}"
 

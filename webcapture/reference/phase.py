@@ -242,4 +242,4 @@ def _counted(agree: int, disagree: int, edge: int) -> str:
         (disagree, "disagrees" if disagree == 1 else "disagree"),
         (edge, "cannot tell"),
     )
-    return f"Of {agree + disagree + edge} sheets " + ", ".join(f"{n} {word}" for n, word in parts if n)
+    return f"Of {agree + disagree + edge} runs " + ", ".join(f"{n} {word}" for n, word in parts if n)
