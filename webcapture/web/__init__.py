@@ -21,6 +21,7 @@ from webcapture.web import (
     assets,
     contexts,
     errors,
+    evidence,
     glances,
     identity,
     join,
@@ -114,7 +115,15 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     app.extensions["setup_key"], app.extensions["host"] = config.setup_key, config.host
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
     glances.init_app(app, config.settings.glance.at_once)
-    for blueprint in (station.station, results.results, lead.lead, room.room, join.join, parts.parts):
+    for blueprint in (
+        station.station,
+        results.results,
+        lead.lead,
+        room.room,
+        evidence.evidence,
+        join.join,
+        parts.parts,
+    ):
         app.register_blueprint(blueprint)
     lead.init_app(app)
     if config.foreman:
