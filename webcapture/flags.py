@@ -38,7 +38,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("near-front", "This spot ran with the solvent front.", "It tells little about the substance: try a weaker mobile phase."),
     ("no-spots", "No spot was seen in this lane.", "If spots should be there, use a locating agent, apply more sample, or photograph in better light."),
     ("tailing", "This spot has a tail.", "Its centre is less certain. Apply a smaller amount of sample."),
-    ("merged", "This spot seems to be more than one.", "Its centre is that of the whole. Apply less sample or try another mobile phase."),
+    ("merged", "This spot overlaps another.", "Where both are listed, each has a centre of its own, which is less certain; where one is, its centre may be that of both. Apply less sample or try another mobile phase."),
     ("faint", "This spot is faint.", "Check on the picture that it is a spot. Apply more sample or take the photo in better light."),
     ("ink-line", "The origin line is ink, not pencil: it may have run.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
     ("by-hand", "This was placed by hand.", "Its uncertainty is that of an eye and a finger. The measured place can be restored in the history."),

@@ -7,7 +7,9 @@ import { word } from "./words.js";
 const result = document.getElementById("result");
 const said = document.getElementById("said");
 const header = result.dataset.partHeader;
+const LOOK_MS = 100;
 let latest = 0; // of several answers under way only the last one counts
+let marks = [];
 
 function focusKey(element) {
   if (!element || !result.contains(element)) {
@@ -43,7 +45,14 @@ function put(html) {
 
 function prepare() {
   localTimes(result);
-  result.querySelectorAll("svg.marks").forEach((picture) => makeMovable(picture, move));
+  marks = [...result.querySelectorAll("svg.marks")].flatMap((picture) => makeMovable(picture, move));
+}
+
+// A page made anew under a mark on the move would lose the move. Where it comes to rest elsewhere, a newer answer is under way.
+async function rest(mine) {
+  while (mine === latest && marks.some((mark) => mark.moving)) {
+    await new Promise((resolve) => setTimeout(resolve, LOOK_MS));
+  }
 }
 
 async function send(form, submitter) {
@@ -57,6 +66,7 @@ async function send(form, submitter) {
   try {
     const answer = await fetch(form.action, { method: "POST", headers: { [header]: "result" }, body: fields });
     const html = await answer.text();
+    await rest(mine);
     if (mine === latest) {
       said.textContent = put(html) && answer.ok ? word("saved") : word("not-saved");
     }

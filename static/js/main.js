@@ -68,5 +68,7 @@ function tryExample(event) {
 }
 
 document.documentElement.classList.add("scripted");
-form.querySelectorAll("input[type=file]").forEach((input) => input.addEventListener("change", () => choose(input)));
+const inputs = [...form.querySelectorAll("input[type=file]")];
+inputs.forEach((input) => input.addEventListener("change", () => choose(input)));
+inputs.filter((input) => input.files.length).forEach(choose); // chosen before this script had come
 document.querySelector("form.examples")?.addEventListener("submit", tryExample);

@@ -11,9 +11,11 @@ class Mark {
     this.element = element;
     this.length = length;
     this.onRest = onRest;
-    this.start = Number(element.dataset.s);
+    this.drawn = Number(element.dataset.s);
+    this.start = this.drawn;
     this.at = this.start;
     this.timer = null;
+    this.held = false;
     this.#describe();
     element.addEventListener("keydown", (event) => this.#key(event));
     element.addEventListener("pointerdown", (event) => this.#grab(event));
@@ -39,7 +41,7 @@ class Mark {
 
   #go(to) {
     this.at = Math.min(Math.max(to, 0), this.length);
-    this.element.setAttribute("transform", `translate(0 ${(this.start - this.at).toFixed(2)})`);
+    this.element.setAttribute("transform", `translate(0 ${(this.drawn - this.at).toFixed(2)})`);
     this.#tell();
   }
 
@@ -54,9 +56,14 @@ class Mark {
     this.timer = setTimeout(() => this.#settle(), REST_MS);
   }
 
+  get moving() {
+    return this.held || this.timer !== null;
+  }
+
   // Once: what has come to rest here is told, and the page is made anew.
   #settle() {
     clearTimeout(this.timer);
+    this.timer = null;
     if (Math.abs(this.at - this.start) >= 0.005 && this.element.isConnected) {
       this.onRest(this.element, this.at);
       this.start = this.at;
@@ -71,11 +78,13 @@ class Mark {
     this.element.focus({ preventScroll: true });
     this.element.setPointerCapture(event.pointerId);
     this.element.classList.add("moving");
+    this.held = true;
     const picture = this.element.ownerSVGElement;
     const perPixel = picture.viewBox.baseVal.height / picture.getBoundingClientRect().height;
     const from = { y: event.clientY, at: this.at };
     const drag = (moved) => this.#go(from.at + (from.y - moved.clientY) * perPixel);
     const drop = () => {
+      this.held = false;
       this.element.classList.remove("moving");
       this.element.removeEventListener("pointermove", drag);
       this.#settle();
@@ -86,8 +95,9 @@ class Mark {
   }
 }
 
+// The marks, each of which tells whether it is `moving`.
 export function makeMovable(picture, onRest) {
   const length = Number(picture.dataset.length);
   picture.setAttribute("role", "group");
-  picture.querySelectorAll(".mark").forEach((element) => new Mark(element, length, onRest));
+  return [...picture.querySelectorAll(".mark")].map((element) => new Mark(element, length, onRest));
 }

@@ -7,15 +7,26 @@ const LOOK_MS = 4000;
 
 const form = document.getElementById("capture");
 const view = new OutboxView(document.getElementById("outbox"), document.getElementById("waiting"));
-const outbox = await openOutbox();
+let outbox = null;
+const opening = openOutbox(); // listens before that is done: a photo chosen meanwhile must not be missed
+let keeping = Promise.resolve();
 
 async function show() {
   view.show(await outbox.all(), outbox.lasting, "");
 }
 
 async function choose(input) {
-  await keepChosen(outbox, view, input, null, Number(form.dataset.mostBytes));
+  await opening;
+  const kept = keepChosen(outbox, view, input, null, Number(form.dataset.mostBytes));
+  keeping = Promise.allSettled([keeping, kept]);
+  await kept;
   await show();
+}
+
+// Not while a photo is on its way into the outbox: it would be lost with this page.
+async function goBack() {
+  await keeping;
+  location.reload();
 }
 
 async function look() {
@@ -24,7 +35,7 @@ async function look() {
       // Not the page itself: the worker would answer for it.
       const answer = await fetch("/manifest.webmanifest", { method: "HEAD", cache: "no-store" });
       if (answer.ok) {
-        location.reload();
+        await goBack();
         return;
       }
     } catch {
@@ -46,11 +57,15 @@ view.onDiscard = async (id) => {
   await outbox.remove(id);
   await show();
 };
-form.querySelectorAll("input[type=file]").forEach((input) => input.addEventListener("change", () => choose(input)));
+const inputs = [...form.querySelectorAll("input[type=file]")];
+inputs.forEach((input) => input.addEventListener("change", () => choose(input)));
 form.addEventListener("submit", (event) => event.preventDefault());
-window.addEventListener("online", () => location.reload());
+outbox = await opening;
+window.addEventListener("online", goBack);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) { show(); } });
 await show();
+// Chosen before this script had come.
+inputs.filter((input) => input.files.length).forEach(choose);
 // Opened by its own address there is no page to go back to.
 if (location.pathname !== "/offline") {
   look();

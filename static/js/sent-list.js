@@ -11,6 +11,7 @@ export class SentList {
     this.header = header;
     this.timer = null;
     this.last = "";
+    this.round = 0;
     localTimes(element);
   }
 
@@ -23,11 +24,14 @@ export class SentList {
 
   async refresh() {
     clearTimeout(this.timer);
+    this.round += 1;
+    const mine = this.round;
     if (!document.hidden && navigator.onLine) {
       try {
         const answer = await fetch(this.address, { headers: { [this.header]: "photos" } });
-        if (answer.ok) {
-          this.#put(await answer.text());
+        const html = await answer.text();
+        if (answer.ok && mine === this.round) { // an older answer that comes later would take photos away again
+          this.#put(html);
         }
       } catch {
         // No connection: the outbox says so already.

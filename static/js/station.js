@@ -14,7 +14,8 @@ const addresses = { photos: form.dataset.photos, nameHeader: form.dataset.nameHe
 const mostBytes = Number(form.dataset.mostBytes);
 const view = new OutboxView(document.getElementById("outbox"), document.getElementById("waiting"));
 const sent = new SentList(document.getElementById("sent"), form.dataset.page, form.dataset.partHeader);
-const outbox = await openOutbox();
+let outbox = null;
+const opening = openOutbox(); // listens before that is done: a photo chosen meanwhile must not be missed
 
 let sending = false;
 let wanted = false;
@@ -26,6 +27,7 @@ async function show(note) {
 }
 
 async function choose(input) {
+  await opening;
   await keepChosen(outbox, view, input, form.dataset.station, mostBytes);
   await show("");
   sendAll();
@@ -98,6 +100,7 @@ async function discard(id) {
 }
 
 async function take(picture) {
+  await opening;
   await keep(outbox, view, picture, form.dataset.station);
   await show("");
   sendAll();
@@ -107,9 +110,13 @@ document.documentElement.classList.add("scripted");
 offerLiveView(take);
 view.onAgain = again;
 view.onDiscard = discard;
-form.querySelectorAll("input[type=file]").forEach((input) => input.addEventListener("change", () => choose(input)));
+const inputs = [...form.querySelectorAll("input[type=file]")];
+inputs.forEach((input) => input.addEventListener("change", () => choose(input)));
+outbox = await opening;
 window.addEventListener("online", now);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) { now(); } });
 sent.follow();
 await show("");
 sendAll();
+// Chosen before this script had come.
+inputs.filter((input) => input.files.length).forEach(choose);

@@ -52,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     if asked.kind == "room":
         print(room_table(asked.seed))
     if asked.kind == "quick":
-        print(quick_table(asked.seed, asked.photos))
+        print(quick_table(asked.seed, asked.photos, asked.jobs))
     if asked.kind == "names":
         print(names_table(asked.seed, asked.photos))
 

@@ -41,7 +41,7 @@ HEAD = """\
 #"""
 MADE = datetime(2026, 1, 1, tzinfo=UTC)
 """Stands in the head for the day of making: the file must change with the texts only."""
-SHOWN = re.compile(r"webcapture/(?:imaging/|measure/correct|reference/method|store/|web/(?!serving|language)|pipeline)")
+SHOWN = re.compile(r"webcapture/(?:imaging/|measure/correct|reference/|store/|web/(?!serving|language)|pipeline)")
 """Modules whose errors a page can show, not only a terminal."""
 Text = tuple[str, str | tuple[str, str]]
 """(file, text), the text with its plural where it has one."""

@@ -8,11 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFilter
 
 from webcapture.card.layout import card_layout
 from webcapture.errors import NotAnImage, TooLarge
 from webcapture.imaging.glance import CLOSER, GOOD, HINTS, LEVEL, LIGHT, NO_CARD, STILL, WHOLE, Glance, glance
+from webcapture.imaging.markers import Look, tags_on
 from webcapture.settings import DEFAULTS
 from webcapture.synthetic import Photograph, render
 from webcapture.synthetic.scene import Scene
@@ -41,6 +42,15 @@ def seen(**changed: object) -> Glance:
     return glance(frame(render(scene(**changed))), DEFAULTS)
 
 
+def off(photo: Photograph, found: Glance) -> float:
+    """How far the outline's corners lie from the drawn ones, pixels of the frame."""
+    rect = card_layout(photo.truth.layout, photo.truth.paper).frame
+    corners = np.array([(rect.x, rect.y), (rect.right, rect.y), (rect.right, rect.bottom), (rect.x, rect.bottom)])
+    full = Image.open(io.BytesIO(photo.data)).size
+    drawn = photo.truth.camera.project(corners) * found.size_px[0] / full[0]
+    return float(np.abs(np.array(found.outline_px) - drawn).max())
+
+
 @pytest.fixture(scope="module")
 def good() -> Photograph:
     return render(scene())
@@ -65,12 +75,41 @@ def test_the_hint_says_what_stands_in_the_way(changed: dict[str, object], hint: 
 
 
 def test_the_outline_lies_on_the_cards_frame(good: Photograph) -> None:
-    found = glance(frame(good), DEFAULTS)
-    rect = card_layout(good.truth.layout, good.truth.paper).frame
-    corners = np.array([(rect.x, rect.y), (rect.right, rect.y), (rect.right, rect.bottom), (rect.x, rect.bottom)])
-    full = Image.open(io.BytesIO(good.data)).size
-    drawn = good.truth.camera.project(corners) * found.size_px[0] / full[0]
-    assert np.abs(np.array(found.outline_px) - drawn).max() < 0.01 * SIDE
+    assert off(good, glance(frame(good), DEFAULTS)) < 0.01 * SIDE
+
+
+@pytest.mark.parametrize(
+    ("changed", "hint"),
+    [
+        ({"defocus_px": 5.0}, STILL),
+        ({"fill": 0.34}, CLOSER),
+        ({"tilt_deg": 33.0, "fill": 0.65, "defocus_px": 3.5}, LEVEL),
+    ],
+)
+def test_what_a_quick_look_misses_a_patient_one_sees(changed: dict[str, object], hint: str) -> None:
+    photo = render(scene(**changed))
+    limits, small = DEFAULTS.glance, np.asarray(Image.open(io.BytesIO(frame(photo))).convert("L"))
+    quick = tags_on(small, small.shape, Look(limits.windows_px, limits.least_perimeter), DEFAULTS.marker)
+    assert quick is None or len(quick.ids) < DEFAULTS.marker.least_tags
+    found = glance(frame(photo), DEFAULTS)
+    assert found.hint == hint
+    assert off(photo, found) < 0.01 * SIDE
+
+
+def test_squares_that_look_like_tags_are_none() -> None:
+    """Sixty squares a frame as our tags are built, eight cells a side and a black border, with cells drawn at random."""
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        grey = np.full((840, 1120), 200, np.uint8)
+        for _ in range(60):
+            cells = (rng.random((8, 8)) < 0.5).astype(np.uint8) * 230
+            cells[[0, -1], :] = cells[:, [0, -1]] = 10
+            square = np.kron(cells, np.ones((2 * [int(rng.integers(3, 7))]), np.uint8))
+            y, x = (int(rng.integers(0, room - len(square))) for room in grey.shape)
+            grey[y : y + len(square), x : x + len(square)] = square
+        out = io.BytesIO()
+        Image.fromarray(grey).filter(ImageFilter.GaussianBlur(rng.uniform(0.3, 1.5))).save(out, "JPEG", quality=70)
+        assert glance(out.getvalue(), DEFAULTS).outline_px == ()
 
 
 def test_without_a_card_there_is_no_outline() -> None:

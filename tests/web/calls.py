@@ -397,6 +397,17 @@ def room(world: World) -> None:
     world.call("newCode", 303)
 
 
+def own_runs(world: World) -> None:
+    world.call("edit", 303, data={**PLAN, "role_2": "reference", "label_2": "Marl red"})
+    offered = re.findall(r'name="spot" value="([^"]+)"', world.call("ownRuns", 200).text)
+    assert offered
+    world.both("acceptRuns", 400, data={"spot": "none"})
+    world.call("acceptRuns", 303, data={"spot": offered[:1]})
+    kept = re.search(r'name="run" value="(\d+)"', world.call("ownRuns", 200).text)
+    assert kept is not None
+    world.call("withdrawRun", 303, data={"run": kept[1]})
+
+
 def deleting(world: World) -> None:
     for form, deed in (
         ("deleteStationForm", "deleteStation"),
@@ -440,7 +451,7 @@ def guessed(document: Document, folder: Path) -> World:
 WAYS: tuple[Callable[[World], None], ...] = (
     refused_from_elsewhere, refused_without_the_lead, refused_without_a_station, form_cut_short, too_large_a_form,
     fault_inside, nothing_there, measuring, card, pages, joining, station, results, corrections, lead, practical_forms,
-    room, deleting,
+    room, own_runs, deleting,
 )  # fmt: skip
 """In this order, in one installation: the last one deletes what the others use."""
 

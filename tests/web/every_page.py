@@ -22,7 +22,7 @@ from webcapture.settings import DEFAULTS
 from webcapture.store import photos, practicals
 from webcapture.store.authority import Papers
 from webcapture.store.codec import dumped
-from webcapture.store.records import MEASURING, PhotoInfo, PracticalInfo, StationInfo
+from webcapture.store.records import MEASURING, LaneRole, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import WebConfig, create_app
 from webcapture.web.errors import TROUBLES
 
@@ -131,7 +131,7 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     }
     lead.post(f"{base}/joining", data={"open": "0"})
     pages |= {"closed": station.get(f"/join/{code}").text, "closed room": lead.get(base).text}
-    pages |= {"closed list": lead.get("/lead").text} | _named(room, lead)
+    pages |= {"closed list": lead.get("/lead").text} | _named(room, lead) | _own_runs(room, lead)
     lead.post(f"{base}/joining", data={"open": "1"})
     room.clock.at += timedelta(days=2)
     pages["expired"] = nobody.get(f"/join/{code}").text
@@ -211,6 +211,32 @@ def _named(room: Room, lead: FlaskClient) -> Pages:
         station, _token = room.station(practical, "Bench 1")
         photo = room.measured(station, (0.4,), (0.4,)) if beside else room.measured(station, (0.89,))
         pages[f"names {name}"] = lead.get(f"/results/{photo}").text
+    return pages
+
+
+def _own_runs(room: Room, lead: FlaskClient) -> Pages:
+    """Reference lanes offered, accepted, corrected since, doubtful and unfit; and where there is nothing to offer."""
+    lanes = tuple(LaneRole(n, "reference", name) for n, name in enumerate(("Saffron yellow", "Tarn blue"), 1))
+    practicals = [room.practical(lanes=lanes) for _time in range(2)]
+    pages = {"own runs not shown": lead.get(f"/lead/practicals/{practicals[0].id}/own-runs").text}
+    for n, one in enumerate(practicals):
+        address = f"/lead/practicals/{one.id}/own-runs"
+        photo = room.measured(room.station(one, "Bench 1")[0], (0.3 + n / 100, 0.7), (0.6,))
+        for k, rf in enumerate((0.3, 0.301, 0.302, 0.2)):
+            room.measured(room.station(one, f"Bench {k + 2}")[0], (rf,), (0.6,))
+        pages[f"own runs {n}"] = lead.get(address).text
+        spots = re.findall(r'name="spot" value="([^"]+)"', pages[f"own runs {n}"])
+        pages[f"own runs two of one lane {n}"] = lead.post(address, data={"spot": spots[:2]}).text
+        pages[f"own runs none {n}"] = lead.post(address, data={}).text
+        pages[f"own runs gone {n}"] = lead.post(address, data={"spot": "gone"}).text
+        lead.post(address, data={"spot": [spot for spot in spots if not spot.endswith("1:2")]})
+        fields = re.findall(r'name="(spot-[0-9a-f]+)"[^>]*value="([\d.]+)"', lead.get(f"/results/{photo}").text)
+        lead.post(f"/results/{photo}/lanes/1-1", data={fields[0][0]: str(float(fields[0][1]) + 3)})
+        pages[f"own runs accepted {n}"] = lead.get(address).text
+    unclear = room.practical(phase="50 % water + 40 % ethanol", lanes=lanes)
+    bare = room.practical(lanes=(LaneRole(1, "sample", "Vat 7"),))
+    pages["own runs unclear"] = lead.get(f"/lead/practicals/{unclear.id}/own-runs").text
+    pages["own runs of no lane"] = lead.get(f"/lead/practicals/{bare.id}/own-runs").text
     return pages
 
 

@@ -63,12 +63,13 @@ class Room:
 
     def practical(
         self, title: str = "Dyes of the market", layout: str = "sheet", numbers: tuple[int, ...] = (1, 2),
-        phase: str = "water : ethanol 4 : 1", paper: str = "filter paper",
+        phase: str = "water : ethanol 4 : 1", paper: str = "filter paper", lanes: tuple[LaneRole, ...] | None = None,
     ) -> PracticalInfo:  # fmt: skip
-        """A practical with something in the lanes of those numbers."""
+        """A practical with something in the lanes of those numbers, or with ``lanes``."""
         method = Method(phase, paper, 21.0, "")
         known = (("sample", "Mixture M"), ("reference", "Saffron yellow"), ("reference", "Walnut brown"))
-        lanes = tuple(LaneRole(number, *what) for number, what in zip(numbers, known, strict=False))
+        usual = tuple(LaneRole(number, *what) for number, what in zip(numbers, known, strict=False))
+        lanes = usual if lanes is None else lanes
         plan = PracticalPlan(title, method, layout, "a4", lanes, "", 30)
         with self.store.database.writing() as session:
             made = practicals.create(session, plan, self.clock(), timedelta(hours=12))

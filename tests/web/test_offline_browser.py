@@ -5,6 +5,7 @@ The tool itself is switched off and on again, as when a phone leaves the network
 
 from __future__ import annotations
 
+import socket
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +14,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from werkzeug.serving import BaseWSGIServer, make_server
 
-from tests.web.conftest import jpeg
+from tests.web.conftest import PATIENCE_MS, jpeg
 from tests.web.records import WORK, Room, close_room, open_room
 from tests.web.test_browser import axe_violations, overflow
 from webcapture.store import photos
@@ -22,16 +23,22 @@ pytestmark = pytest.mark.browser
 
 
 class Switch:
-    """The tool on one port, which can be reached or not."""
+    """The tool on one port, which can be reached or not.
+
+    A socket that does not listen keeps the port meanwhile: nobody else's connection gets it.
+    """
 
     def __init__(self, room: Room) -> None:
-        self._room, self.port = room, 0
+        self._room = room
         self._server: BaseWSGIServer | None = None
+        self._kept = socket.socket()
+        self._kept.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._kept.bind(("127.0.0.1", 0))
+        self.port = self._kept.getsockname()[1]
         self.on()
 
     def on(self) -> None:
         self._server = make_server("127.0.0.1", self.port, self._room.app, threaded=True)
-        self.port = self._server.server_port
         self._thread = threading.Thread(target=self._server.serve_forever)
         self._thread.start()
 
@@ -41,6 +48,10 @@ class Switch:
             self._thread.join()
             self._server.server_close()
             self._server = None
+
+    def leave(self) -> None:
+        self.off()
+        self._kept.close()
 
 
 @pytest.fixture
@@ -54,7 +65,7 @@ def room(tmp_path: Path) -> Iterator[Room]:
 def tool(room: Room) -> Iterator[Switch]:
     switch = Switch(room)
     yield switch
-    switch.off()
+    switch.leave()
 
 
 @pytest.fixture
@@ -83,7 +94,7 @@ def sent(room: Room, label: str = "Bench 1") -> int:
 
 def at_work(context: BrowserContext) -> Page:
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(PATIENCE_MS)
     page.goto(WORK)
     return page
 
@@ -113,7 +124,7 @@ def test_two_photos_outlive_the_page_and_arrive_exactly_once(
     waiting(again, "2 photos wait on this phone.")
     assert sent(room) == 0
     tool.on()
-    expect(again.locator("#sent .measured")).to_have_count(2, timeout=20_000)  # it came back by itself
+    expect(again.locator("#sent .measured")).to_have_count(2)  # it came back by itself
     waiting(again, "No photo waits on this phone.")
     again.reload()
     expect(again.locator("#sent .measured")).to_have_count(2)
@@ -133,7 +144,7 @@ def test_photos_chosen_on_the_page_without_a_network_are_sent_later(
     assert overflow(page) == 0
     assert axe_violations(page) == []
     tool.on()
-    expect(page.locator("#sent .measured")).to_have_count(1, timeout=20_000)
+    expect(page.locator("#sent .measured")).to_have_count(1)
     assert sent(room) == 1
     context.close()
 

@@ -20,7 +20,7 @@ from flask.testing import FlaskClient
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.web.conftest import OpenPage, jpeg
+from tests.web.conftest import PATIENCE_MS, OpenPage, jpeg
 from tests.web.test_browser import axe_violations
 from webcapture.web.security import POLICY
 
@@ -120,7 +120,7 @@ def trusted(browser: Browser, site: str) -> Iterator[BrowserContext]:
 def ready(context: BrowserContext) -> Page:
     """A page that the worker answers for."""
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(PATIENCE_MS)
     page.goto("/")
     page.evaluate("async () => { await navigator.serviceWorker.ready; }")
     page.wait_for_function("() => navigator.serviceWorker.controller !== null")

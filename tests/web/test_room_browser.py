@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 
 from tests.web.conftest import OpenPage, Watched
 from tests.web.room import KEY, WORDS, Room
-from tests.web.test_browser import LEAST_TARGET_PX, axe_violations, overflow
+from tests.web.test_browser import LEAST_TARGET_PX, OFFLINE, REFUSED, axe_violations, overflow
 from webcapture.store.records import PracticalInfo
 
 pytestmark = pytest.mark.browser
@@ -83,6 +83,7 @@ def pages(practical: PracticalInfo) -> dict[str, str]:
         "purge": f"{base}/purge",
         "code": "/join",
         "label": f"/join/{practical.join_code}",
+        "own runs": f"{base}/own-runs",
     }
 
 
@@ -136,18 +137,17 @@ def test_nothing_is_put_in_place_while_nothing_changes(full: PracticalInfo, as_l
     page.wait_for_event("response", lambda answer: answer.url.endswith("/part"))
     expect(page.locator("[data-mine]")).to_have_count(1)
     expect(page.locator("#updates")).to_have_text("")
-    assert statuses == [304]
+    assert set(statuses) == {304}  # once, or more often where the test is slower than the page
 
 
 def test_lost_connection_is_said_and_forgotten(full: PracticalInfo, as_lead: AsLead, watched: Watched) -> None:
+    watched.foretell(OFFLINE)
     page = as_lead(f"/lead/practicals/{full.id}")
     expect(page.locator("#trouble")).to_be_hidden()
     page.context.set_offline(True)
     expect(page.locator("#trouble")).to_be_visible()
     page.context.set_offline(False)
     expect(page.locator("#trouble")).to_be_hidden()
-    assert all("ERR_INTERNET_DISCONNECTED" in text for text in watched.complaints)
-    watched.complaints.clear()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -167,6 +167,7 @@ def test_axe_finds_nothing(full: PracticalInfo, as_lead: AsLead, site: str, sche
 def test_axe_finds_nothing_before_signing_in_and_after_mistakes(
     room: Room, full: PracticalInfo, open_page: OpenPage, site: str, watched: Watched, scheme: str
 ) -> None:
+    watched.foretell(REFUSED)
     page = open_page(360, address="/lead/sign-in", color_scheme=scheme)
     assert axe_violations(page) == []
     page.goto(f"{site}/lead/setup?key={KEY}")
@@ -185,7 +186,6 @@ def test_axe_finds_nothing_before_signing_in_and_after_mistakes(
     page.get_by_role("button", name="Set it up").click()
     expect(page.get_by_role("alert")).to_contain_text("1 field needs a look")
     assert axe_violations(page) == []
-    watched.complaints.clear()  # the browser logs each 4xx itself
 
 
 @pytest.mark.parametrize("scripts", [True, False])
@@ -202,13 +202,17 @@ def test_targets_are_large_enough_for_a_thumb(full: PracticalInfo, as_lead: AsLe
         page.goto(site + address)
         targets = page.locator("main a, main button, main input:not([type=hidden]), main select, main textarea").all()
         assert targets
-        small = [t.evaluate("e => e.outerHTML") for t in targets if t.bounding_box()["height"] < LEAST_TARGET_PX]
+        # What is ticked is reached by its whole label.
+        heights = [t.evaluate("e => (e.closest('label') ?? e).getBoundingClientRect().height") for t in targets]
+        small = [
+            t.evaluate("e => e.outerHTML") for t, high in zip(targets, heights, strict=True) if high < LEAST_TARGET_PX
+        ]
         assert small == [], address
 
 
 def test_code_is_readable_from_afar(full: PracticalInfo, as_lead: AsLead) -> None:
     page = as_lead(f"/lead/practicals/{full.id}")
     assert page.locator(".code").evaluate("e => parseFloat(getComputedStyle(e).fontSize)") >= 80
-    assert page.locator(".qr").evaluate("e => e.complete && e.naturalWidth") > 0
-    page.locator(".plot").scroll_into_view_if_needed()
-    assert page.locator(".plot").evaluate("e => e.complete && e.naturalWidth") > 0
+    for picture in (".qr", ".plot"):
+        page.locator(picture).scroll_into_view_if_needed()
+        assert page.locator(picture).evaluate("async (e) => { await e.decode(); return e.naturalWidth; }") > 0

@@ -111,8 +111,8 @@ def test_pages_are_served_while_phones_stall(gunicorn: Running) -> None:
 def test_a_stalled_phone_gives_its_thread_back() -> None:
     server = Running(WITH_ONE_THREAD)
     try:
+        started = time.monotonic()
         with send_head(server.port, 1000) as line:
-            started = time.monotonic()
             assert server.get()[0].status == 200
             assert 0.5 < time.monotonic() - started < 20
             assert b" 400 " in line.recv(4096).split(b"\r\n")[0]

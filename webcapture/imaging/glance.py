@@ -1,7 +1,7 @@
 """A glance at a small frame of a live view: where the card is, and the one thing to do next before a picture is taken.
 
-Nothing is measured here. Tags are read in the cheapest way, plane and lens are fitted to their corners, and the hint is the
-most urgent of what stands in the way of a good photo.
+Nothing is measured here. Tags are read in the cheapest way, and more patiently where that shows too few; plane and lens are
+fitted to their corners, and the hint is the most urgent of what stands in the way of a good photo.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from PIL import Image, JpegImagePlugin
 
 from webcapture.card.layout import CardLayout, Rect
 from webcapture.errors import NotAnImage, TooLarge
-from webcapture.imaging.markers import Tags, all_blurred, tags_on
+from webcapture.imaging.markers import Look, Tags, all_blurred, tags_on
 from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import fit_view
 from webcapture.model import Bytes8, CardSighting, Floats, View
@@ -45,14 +45,29 @@ def glance(data: bytes, settings: Settings) -> Glance:
     """
     grey = _grey(data, settings.glance.most_side)
     size = grey.shape[1], grey.shape[0]
-    tags = tags_on(grey, settings.marker, settings.glance.windows_px, settings.glance.least_perimeter)
-    if tags is None or len(tags.ids) < settings.marker.least_tags:
+    tags = _tags(grey, settings)
+    if tags is None:
         return Glance(_without_card(grey, settings), size, ())
     view = _view(tags, grey.shape, settings)
     outline = project(view.mapping, _corners(tags.card.frame))
     return Glance(
         _hint(grey, tags.card, view, outline, settings), size, tuple((float(x), float(y)) for x, y in outline)
     )
+
+
+def _tags(grey: Bytes8, settings: Settings) -> Tags | None:
+    """The card's tags, by a quick look, and where that shows too few by a patient one; None where that does too."""
+    limits, marker = settings.glance, settings.marker
+    tags = tags_on(grey, grey.shape, Look(limits.windows_px, limits.least_perimeter), marker)
+    if tags is None or len(tags.ids) < marker.least_tags:
+        patient = Look(limits.patient_windows_px, limits.patient_perimeter, limits.patient_bits)
+        tags = tags_on(_sharper(grey), grey.shape, patient, marker)
+    return None if tags is None or len(tags.ids) < marker.least_tags else tags
+
+
+def _sharper(grey: Bytes8) -> Bytes8:
+    """A copy whose edges are raised: a blurred tag's cells come apart."""
+    return np.asarray(cv2.filter2D(grey, -1, np.array([[0, -1, 0], [-1, 5, -1], [0, -1, 0]], np.float32)), np.uint8)
 
 
 def _without_card(grey: Bytes8, settings: Settings) -> str:

@@ -38,6 +38,18 @@ class Tags:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One way to look for tags."""
+
+    windows_px: tuple[int, int, int]
+    """Windows in which a tag's border is told from its surroundings: smallest, largest, step."""
+    least_perimeter: float
+    """Of the picture's longer side."""
+    forgiven_bits: int = 0
+    """So many bits of a word may be read wrongly; 0: as in whole photos."""
+
+
 def find_card(photo: Photo, settings: MarkerSettings, lens: ViewSettings) -> CardSighting:
     """The card in the photo and its saddles.
 
@@ -79,11 +91,12 @@ def _missing(seen: int) -> NoCard | CardIncomplete:
     return NoCard("No calibration card was recognised in this photo.")
 
 
-def tags_on(
-    small: Bytes8, settings: MarkerSettings, windows_px: tuple[int, int, int], least_perimeter: float
-) -> Tags | None:
-    """The tags read on a grey picture, of the card that shows most of them, in one quick look; None where there is none."""
-    found = _read_tags(small, small.shape, _detector(settings, windows_px, least_perimeter), settings)
+def tags_on(small: Bytes8, shape: tuple[int, ...], look: Look, settings: MarkerSettings) -> Tags | None:
+    """The tags read in one look on a grey copy of a picture of that shape, of the card that shows most; None where there is none."""
+    detector = _detector(settings, look.windows_px, look.least_perimeter)
+    if look.forgiven_bits:
+        _forgive(detector, look.forgiven_bits)
+    found = _read_tags(small, shape, detector, settings)
     return max(found, key=lambda tags: len(tags.ids), default=None)
 
 
@@ -116,6 +129,14 @@ def _detector(
     parameters.minMarkerPerimeterRate = least_perimeter
     parameters.maxMarkerPerimeterRate = settings.most_tag_perimeter
     return cv2.aruco.ArucoDetector(dictionary, parameters)
+
+
+def _forgive(detector: cv2.aruco.ArucoDetector, bits: int) -> None:
+    """Let a tag be read that so many bits of its word speak against."""
+    dictionary, parameters = detector.getDictionary(), detector.getDetectorParameters()
+    dictionary.maxCorrectionBits, parameters.errorCorrectionRate = bits, 1.0
+    detector.setDictionary(dictionary)
+    detector.setDetectorParameters(parameters)
 
 
 def _agreeing(card: CardLayout, found: list[tuple[int, Floats]], settings: MarkerSettings) -> Tags:

@@ -203,14 +203,21 @@ class Run:
     """``#rrggbb``."""
 
 
-def accepted(spot: Observed, substance: str, method: Method, sheet: str, practical: str) -> Run:
-    """A reference lane's spot as a measurement of its substance; raises UsageError where it measures nothing that repeats."""
+def unfit(spot: Observed) -> UsageError | None:
+    """Why a spot measures nothing that repeats, with what to do; None where it can be accepted."""
     if spot.rf is None:
-        raise UsageError(
-            "Without a front there is no Rf to keep.", "Mark the front as soon as the paper leaves the tank."
-        )
+        return UsageError("Without a front there is no Rf to keep.", "Mark the front as soon as the paper leaves the tank.")  # fmt: skip
     if spot.silent or spot.of_several:
-        raise UsageError("A spot that did not move, ran with the front, or is more than one says nothing of its substance.", "Use another mobile phase, or apply less.")  # fmt: skip
+        return UsageError("A spot that did not move, ran with the front, or is more than one says nothing of its substance.", "Use another mobile phase, or apply less.")  # fmt: skip
+    return None
+
+
+def accepted(spot: Observed, substance: str, method: Method, sheet: str, practical: str) -> Run:
+    """A reference lane's spot as a measurement of its substance; raises UsageError where it is :func:`unfit`."""
+    trouble = unfit(spot)
+    if trouble is not None:
+        raise trouble
+    assert spot.rf is not None  # else unfit
     return Run(substance, method, spot.rf, sheet, practical, spot.colour)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from webcapture.settings.knob import knob
+from webcapture.settings.measuring import SpotSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,11 @@ class CompareSettings:
         0.01, "", "Risk that the right set of references is refused for a lane: one joint test a lane, not one a spot."
     )
     least_rf: float = knob(0.02, "Rf", "A reference that hardly leaves the origin names nothing.")
-    most_rf: float = knob(0.95, "Rf", "A reference beyond ran with the front and names nothing: as for measured spots.")
+    most_rf: float = knob(
+        SpotSettings().near_front,
+        "Rf",
+        "A reference beyond ran with the front and names nothing: the figure of `spot.near_front`, which says so of measured spots.",
+    )
     unseen_front: float = knob(
         0.01,
         "",

@@ -239,6 +239,15 @@ class GlanceSettings:
     most_side: int = knob(1120, "px", "What the page sends: a tag then has 25 to 40 px.")
     windows_px: tuple[int, int, int] = knob((13, 13, 1), "px", "As in the first search of a whole photo.")
     least_perimeter: float = knob(0.05, "", "Of the frame's longer side: a card that fills a third of the frame.")
+    patient_windows_px: tuple[int, int, int] = knob(
+        (17, 17, 1), "px", "Where the quick look sees no card a patient one follows, on a sharpened copy."
+    )
+    patient_perimeter: float = knob(0.03, "", "Of the longer side: a tag of 8 px, a pixel a cell.")
+    patient_bits: int = knob(
+        4,
+        "bit",
+        "A blurred tag is read with so many of its 36 wrong. The words differ in 11, three tags have to agree on one plane, and nothing is measured here: of 18,000 random squares none became a tag.",
+    )
     light_level: float = knob(
         105.0,
         "sRGB level",

@@ -28,6 +28,7 @@ from webcapture.web import (
     language,
     lead,
     limits,
+    own_runs,
     pages,
     parts,
     pwa,
@@ -121,6 +122,7 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
         lead.lead,
         room.room,
         evidence.evidence,
+        own_runs.own_runs,
         join.join,
         parts.parts,
     ):

@@ -311,6 +311,11 @@ def _version(session: Session, sight: Sight) -> str:
     return hashlib.sha256(repr(seen).encode()).hexdigest()[:24]
 
 
+def compared_of(session: Session, practical_id: str) -> list[tuple[str, Findings]]:
+    """(station's label, its newest measured photo as corrected) of a practical; 404 where there is none."""
+    return _compared(session, _sight(session, practical_id))[1]
+
+
 def _compared(session: Session, sight: Sight) -> tuple[PracticalInfo, list[tuple[str, Findings]]]:
     labels = {one.id: one.label for one in sight.stations}
     found = findings.of_photos(session, sight.compared)
