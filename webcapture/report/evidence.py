@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -60,14 +59,15 @@ def evidence_dict(
     advice = what_next(asked, library, found.methods[: found.run], settings=settings) if len(asked) > 1 else ()
     advice = tuple(one for one in advice if one.pairs)[:NEXT_SHOWN]
     columns = [*range(found.run), *(found.methods.index(one.method) for one in advice)]
-    counts = Counter(row.verdict for row in found.rows)
+    open_rows = [row for row in found.rows if row.verdict not in (CONSISTENT, RULED_OUT)]
     return {
         "unknown": label,
         "runs": [_run(note) for note in notes],
         "library": len(found.rows),
         "consistent": list(found.consistent),
-        "cannot_tell": [row.substance for row in found.rows if row.verdict not in (CONSISTENT, RULED_OUT)],
-        "ruled_out": counts[RULED_OUT],
+        "cannot_tell": [row.substance for row in open_rows if _was_compared(row)],
+        "no_value": [row.substance for row in open_rows if not _was_compared(row)],
+        "ruled_out": sum(row.verdict == RULED_OUT for row in found.rows),
         "independent": len(found.groups),
         "by_chance": round(found.by_chance, DIGITS),
         "window_rf": settings.window_rf,
@@ -80,8 +80,13 @@ def evidence_dict(
 
 
 def _asked(found: Evidence, settings: CompareSettings) -> tuple[str, ...]:
-    """The candidates that what is run next is to tell apart: all that stand, or the first of them; they are in order."""
-    return found.standing[: settings.advised]
+    """The candidates that what is run next is to tell apart: those compared that stand, the first so many of them; they are in order."""
+    standing = (row for row in found.rows if row.verdict != RULED_OUT and _was_compared(row))
+    return tuple(row.substance for row in standing)[: settings.advised]
+
+
+def _was_compared(row: Row) -> bool:
+    return any(cell.nearest is not None for cell in row.cells)
 
 
 def _run(note: RunNote) -> Json:

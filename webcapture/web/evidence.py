@@ -41,8 +41,9 @@ class Sight:
 
     @property
     def standing(self) -> list[Json]:
-        """Rows that no run ruled out."""
-        return [row for row in self.found["rows"] if row["verdict"] != RULED_OUT]
+        """Rows that were compared and that no run ruled out."""
+        never = set(self.found["no_value"])
+        return [r for r in self.found["rows"] if r["verdict"] != RULED_OUT and r["substance"] not in never]
 
     @property
     def ruled_out(self) -> list[Json]:
@@ -152,6 +153,8 @@ def _answer(found: Json) -> str:
         words = gettext("%(label)s is consistent with %(names)s.", label=found["unknown"], names=_named(consistent))
     elif open_ones:
         words = gettext("No substance of the library agrees with %(label)s so far.", label=found["unknown"])
+    elif found["no_value"]:
+        return gettext("No substance that could be compared with %(label)s still stands.", label=found["unknown"])
     elif found["rows"]:
         return gettext("Every substance of the library is ruled out for %(label)s.", label=found["unknown"])
     else:

@@ -50,6 +50,8 @@ class Gathered:
     label: str
     notes: tuple[RunNote, ...]
     unclear: tuple[Unclear, ...]
+    unplaced: tuple[tuple[PracticalInfo, int], ...]
+    """Practicals of the label, and in how many of their photos no lane could be told to be it."""
     planned: int
     """Practicals that have the label in their plan or in a name given by hand."""
 
@@ -92,6 +94,7 @@ def gather(session: Session, label: str, left_out: frozenset[str]) -> Gathered:
     """The runs of an unknown over all practicals, the oldest practical first; ``left_out`` holds ids of runs and of practicals."""
     notes: list[RunNote] = []
     unclear: list[Unclear] = []
+    unplaced: list[tuple[PracticalInfo, int]] = []
     planned, written = 0, label
     for practical in reversed(practicals.all_of_them(session)):
         own = _newest(session, practical.id)
@@ -106,9 +109,11 @@ def gather(session: Session, label: str, left_out: frozenset[str]) -> Gathered:
             continue
         seen = findings.of_photos(session, [one for one, _ in own])
         station = {one.id: name for one, name in own}
-        for one in seen:
-            notes += _notes(practical, one, station[one.info.id], method, key(label), left_out)
-    return Gathered(written, tuple(notes), tuple(unclear), planned)
+        found = [list(_notes(practical, one, station[one.info.id], method, key(label), left_out)) for one in seen]
+        notes += [note for several in found for note in several]
+        if missed := sum(not several for several in found):
+            unplaced.append((practical, missed))
+    return Gathered(written, tuple(notes), tuple(unclear), tuple(unplaced), planned)
 
 
 def _names(session: Session, practical: PracticalInfo, ids: set[str]) -> Mapping[str, str]:
