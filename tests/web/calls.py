@@ -408,6 +408,21 @@ def own_runs(world: World) -> None:
     world.call("withdrawRun", 303, data={"run": kept[1]})
 
 
+def evidence(world: World) -> None:
+    """The plan's only sample, under a mobile phase that can be read."""
+    asked = {"query_string": {"label": "unknown  a"}}
+    world.call("evidenceChoice", 200)
+    for name in ("evidence", "evidencePlot"):
+        world.call(name, 200, **asked)
+    found = world.call("evidenceNumbers", 200, **asked).get_json()
+    assert found["runs"]
+    left = {"query_string": {"label": "Unknown A", "without": found["runs"][0]["practical_id"]}}
+    assert not any(run["taken"] for run in world.call("evidenceNumbers", 200, **left).get_json()["runs"])
+    lines = world.call("evidenceLines", 200, **asked).text.splitlines()
+    response, _ = world.document.response(world.document.operation("evidenceLines"), "200")
+    assert lines[0].lstrip("\ufeff").split(",") == response["content"]["text/csv"]["schema"]["x-columns"]
+
+
 def deleting(world: World) -> None:
     for form, deed in (
         ("deleteStationForm", "deleteStation"),
@@ -451,7 +466,7 @@ def guessed(document: Document, folder: Path) -> World:
 WAYS: tuple[Callable[[World], None], ...] = (
     refused_from_elsewhere, refused_without_the_lead, refused_without_a_station, form_cut_short, too_large_a_form,
     fault_inside, nothing_there, measuring, card, pages, joining, station, results, corrections, lead, practical_forms,
-    room, own_runs, deleting,
+    room, own_runs, evidence, deleting,
 )  # fmt: skip
 """In this order, in one installation: the last one deletes what the others use."""
 

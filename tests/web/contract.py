@@ -23,11 +23,11 @@ from webcapture.web.security import HEADERS
 BASE = "http://tool.test/api/"
 METHODS = ("get", "put", "post", "delete", "patch", "options", "head", "trace")
 JSON_TYPES = ("application/json", "application/schema+json", "application/manifest+json")
-BEGINNINGS = {
+BEGINNINGS: dict[str, bytes | tuple[bytes, ...]] = {
     "image/jpeg": b"\xff\xd8\xff",
     "image/png": b"\x89PNG\r\n\x1a\n",
     "application/pdf": b"%PDF-",
-    "text/csv": b"\xef\xbb\xbfpractical,",
+    "text/csv": (b"\xef\xbb\xbfpractical,", b"\xef\xbb\xbfunknown,"),
     "application/x-x509-ca-cert": b"-----BEGIN CERTIFICATE-----\n",
     "image/webp": b"RIFF",
     "text/javascript": b"/",

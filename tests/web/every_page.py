@@ -18,12 +18,15 @@ from tests.web.records import measured as tray
 from tests.web.room import KEY, WORDS, Room
 from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
+from webcapture.reference.library import Value
+from webcapture.reference.method import method_of
 from webcapture.settings import DEFAULTS
 from webcapture.store import photos, practicals
 from webcapture.store.authority import Papers
 from webcapture.store.codec import dumped
 from webcapture.store.records import MEASURING, LaneRole, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import WebConfig, create_app
+from webcapture.web import library as shelves
 from webcapture.web.errors import TROUBLES
 
 Pages = dict[str, str]
@@ -131,7 +134,9 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     }
     lead.post(f"{base}/joining", data={"open": "0"})
     pages |= {"closed": station.get(f"/join/{code}").text, "closed room": lead.get(base).text}
-    pages |= {"closed list": lead.get("/lead").text} | _named(room, lead) | _own_runs(room, lead)
+    pages |= (
+        {"closed list": lead.get("/lead").text} | _named(room, lead) | _own_runs(room, lead) | _evidence(room, lead)
+    )
     lead.post(f"{base}/joining", data={"open": "1"})
     room.clock.at += timedelta(days=2)
     pages["expired"] = nobody.get(f"/join/{code}").text
@@ -238,6 +243,45 @@ def _own_runs(room: Room, lead: FlaskClient) -> Pages:
     pages["own runs unclear"] = lead.get(f"/lead/practicals/{unclear.id}/own-runs").text
     pages["own runs of no lane"] = lead.get(f"/lead/practicals/{bare.id}/own-runs").text
     return pages
+
+
+def _evidence(room: Room, lead: FlaskClient) -> Pages:
+    """An unknown in every state: nothing run, one run, classes that disagree, left out, a library with much and with nothing."""
+    with room.app.test_request_context():
+        shelves.add(_known())
+    lanes = (LaneRole(1, "sample", "Unknown E"),)
+    address = "/lead/evidence/unknown?label=Unknown+E"
+    made = [room.practical(title="E", phase=phase, lanes=lanes) for phase in ("water", "ethanol", "50 % water + 1 % x")]
+    pages = {"evidence list": lead.get("/lead/evidence").text, "evidence without": lead.get(address).text}
+    for n, rf in enumerate((0.3, 0.3, 0.3, 0.3, 0.3, 0.9, 0.36), 1):
+        room.measured(room.station(made[0], f"Bench {n}")[0], (rf,))
+        if n == 1:
+            pages["evidence one"] = lead.get(address).text
+    pages["evidence class"] = lead.get(address).text
+    room.measured(room.station(made[1], "Bench 1")[0], (0.7, 0.8))
+    for n in range(2, 4):
+        room.measured(room.station(made[1], f"Bench {n}")[0], (0.1,), (0.4,))
+    every = f"&without={made[0].id}&without={made[1].id}"
+    return pages | {
+        "evidence": lead.get(address).text,
+        "evidence left out": lead.get(address + every).text,
+        "evidence second only": lead.get(f"{address}&without={made[0].id}").text,
+        "evidence plot": lead.get(address.replace("unknown?", "unknown.svg?")).text,
+    }
+
+
+def _known() -> list[Value]:
+    """Many substances at one place, some far away, one that is known elsewhere only."""
+    rfs = {f"Alike {n}": (0.3, None, 0.05 * n, 0.1 * n) for n in range(1, 9)}
+    rfs |= {f"Far {n}": (0.6, 0.5, 0.5, None) for n in range(1, 64)}
+    rfs |= {"Front": (0.3, 0.7, 0.99, 0.2), "Elsewhere": (None, None, 0.4, None)}
+    phases = ("water", "ethanol", "propanone", "methanol")
+    return [
+        Value(name, method_of(phase, "filter paper"), rf, "invented", "a test", sd=sd, n=9 if sd else 1)
+        for name, several in rfs.items()
+        for phase, rf, sd in zip(phases, several, (None, 0.02, 0.02, 0.02), strict=True)
+        if rf is not None
+    ]
 
 
 def _join(room: Room, practical: PracticalInfo, number: int) -> StationInfo:

@@ -17,10 +17,10 @@ from tests.web.room import Room
 from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
 from webcapture.card.printing import card_png_array, text_width_mm
 from webcapture.report.cautions import PRACTICE, cautions_for
+from webcapture.report.cells import harmless
 from webcapture.report.handout import handout_pdf, station_label
 from webcapture.store import corrections, practicals, stations
 from webcapture.store.records import PracticalInfo
-from webcapture.web.compare import harmless
 
 SVG = "{http://www.w3.org/2000/svg}"
 

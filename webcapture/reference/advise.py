@@ -18,7 +18,7 @@ from scipy.special import ndtr
 from webcapture.measure.ratios import spread_rd, spread_ru
 from webcapture.measure.uncertainty import COVERAGE
 from webcapture.model import Floats
-from webcapture.reference.library import Conditions, Library, key
+from webcapture.reference.library import Library, key
 from webcapture.reference.method import Method
 from webcapture.reference.shelf import Shelf
 from webcapture.settings import DEFAULTS, CompareSettings
@@ -66,9 +66,7 @@ def what_next(
     ``same_sheet``: with all candidates as reference lanes beside the unknown, so that only the spread within a sheet counts.
     """
     done = {method.conditions for method in run_already}
-    methods: dict[Conditions, Method] = {}
-    for value in library.values:
-        methods.setdefault(value.method.conditions, value.method)
+    methods = {conditions: shelf.values[0].method for conditions, shelf in library.shelves.items()}
     found = [
         _advice(method, standing, library, same_sheet, settings)
         for conditions, method in methods.items()

@@ -154,29 +154,22 @@ def from_shelf(
     """Comparisons with each substance but those of ``beside_too``, as far as they are listed; and how many more agree, and disagree."""
     if spot.rf is None or not shelf.values:
         return [], (0, 0)
-    rows, e = _rows(spot, shelf, beside_too, settings.e_doubtful, settings.listed_out)
+    rows, e = nearest_rows(spot, shelf, beside_too, settings.e_doubtful, settings.listed_out)
     near = int(np.searchsorted(e, settings.e_doubtful, side="right"))
     listed = [*range(min(near, settings.compared)), *range(near, min(near + settings.listed_out, len(rows)))]
     others = len(shelf.names) - sum(name in shelf.numbers for name in beside_too) - near
     more = (max(near - settings.compared, 0), others - min(len(rows) - near, settings.listed_out))
-    return _against(spot, method, shelf, rows[listed], e[listed], settings), more
+    return against(spot, method, shelf, rows[listed], e[listed], settings), more
 
 
-def nearest_of_each(
-    spot: Observed, method: Method, shelf: Shelf, beside_too: Collection[str], settings: CompareSettings
-) -> list[Pending]:
-    """The comparison with every substance of the shelf, the nearest first; those of ``beside_too`` are left out."""
-    if spot.rf is None or not shelf.values:
-        return []
-    return _against(spot, method, shelf, *_rows(spot, shelf, beside_too), settings)
-
-
-def _rows(
+def nearest_rows(
     spot: Observed, shelf: Shelf, beside_too: Collection[str], within: float = np.inf, most: int = 0
 ) -> tuple[NDArray[np.int_], Floats]:
-    """(m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that; beyond ``within`` about ``most``."""
+    """Of each substance of the shelf but those of ``beside_too``: (m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that; beyond ``within`` about ``most``."""
+    if spot.rf is None or not shelf.values:
+        return np.zeros(0, int), np.zeros(0)
     rows = np.flatnonzero(shelf.without(beside_too))
-    e = shelf.e_n(spot.rf or 0.0, spot.U_rf or 0.0)[rows]
+    e = shelf.e_n(spot.rf, spot.U_rf or 0.0)[rows]
     enough = int(np.count_nonzero(e <= within)) + most
     if enough < len(rows):
         kept = e <= np.partition(e, enough)[enough]
@@ -189,7 +182,7 @@ def _rows(
     return rows, e
 
 
-def _against(
+def against(
     spot: Observed, method: Method, shelf: Shelf, rows: NDArray[np.int_], e_n: Floats, settings: CompareSettings
 ) -> list[Pending]:
     """The spot against those values."""

@@ -13,51 +13,18 @@ from itertools import combinations
 
 import numpy as np
 
-from webcapture.reference import colour
-from webcapture.reference.compare import (
-    AGREES,
-    CANNOT_TELL,
-    DISAGREES,
-    DOUBTFUL,
-    Comparison,
-    SheetReference,
-    all_beside,
-    finished,
-    nearest_of_each,
-    with_repeatability,
-)
+from webcapture.reference.compare import AGREES, CANNOT_TELL, DISAGREES
 from webcapture.reference.library import Conditions, Library, key
 from webcapture.reference.match import CONSISTENT
 from webcapture.reference.method import Method
-from webcapture.reference.observed import Observed
-from webcapture.reference.shelf import Shelf
+from webcapture.reference.phase import NOT_RUN, Cell, UnknownRun, column
 from webcapture.settings import DEFAULTS, CompareSettings
 
-NOT_RUN, RULED_OUT = "not run", "ruled out"
-
-
-@dataclass(frozen=True, slots=True)
-class UnknownRun:
-    """The unknown's lane in one practical."""
-
-    method: Method
-    spots: tuple[Observed, ...]
-    references: tuple[SheetReference, ...] = ()
-    """Reference lanes of the same sheet."""
-    name: str = ""
-    """The practical's title, as a page shows it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One substance under one mobile phase and paper."""
-
-    outcome: str
-    """``agrees``, ``disagrees``, ``cannot tell``, ``not run``."""
-    reason: str
-    """In plain words."""
-    nearest: Comparison | None = None
-    """The comparison that decided; None where there was none."""
+__all__ = [
+    "AGREES", "CANNOT_TELL", "CONSISTENT", "DISAGREES", "NOT_RUN", "RULED_OUT",
+    "Cell", "Evidence", "Row", "UnknownRun", "alike_methods", "by_chance", "evidence",
+]  # fmt: skip
+RULED_OUT = "ruled out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +70,22 @@ class Evidence:
 def evidence(runs: Sequence[UnknownRun], library: Library, settings: CompareSettings = DEFAULTS.compare) -> Evidence:
     """The table substance × mobile phase, with a verdict on each substance."""
     run_under = _by_conditions(runs)
-    others = {v.method.conditions: v.method for v in library.values if v.method.conditions not in run_under}
+    others = {
+        conditions: shelf.values[0].method
+        for conditions, shelf in library.shelves.items()
+        if conditions not in run_under
+    }
     methods = (*(runs[0].method for runs in run_under.values()), *others.values())
     names = _names(runs, library)
-    columns = [_column(again, library, names, settings) for again in run_under.values()]
+    columns = [column(again, library, names, settings) for again in run_under.values()]
     columns += [_not_run(method, library, names) for method in others.values()]
     groups = alike_methods(methods[: len(run_under)], library, settings)
-    rows = [_row(name, [column[n] for column in columns], methods, groups) for n, name in enumerate(names.values())]
+    rows = [
+        _row(name, cells, methods, groups)
+        for name, cells in zip(
+            names.values(), zip(*columns, strict=True) if columns else [()] * len(names), strict=True
+        )
+    ]
     order = (CONSISTENT, CANNOT_TELL, RULED_OUT)
     rows.sort(key=lambda row: (order.index(row.verdict), -row.agreements, row.substance))
     return Evidence(methods, len(run_under), groups, tuple(rows), by_chance(rows, groups))
@@ -133,72 +109,13 @@ def _names(runs: Sequence[UnknownRun], library: Library) -> dict[str, str]:
     return names
 
 
-# ---- one mobile phase
-
-
-def _column(
-    again: Sequence[UnknownRun], library: Library, names: Mapping[str, str], settings: CompareSettings
-) -> list[Cell]:
-    """Cells of all substances under one mobile phase, over all its runs."""
-    shelf = Shelf.under(again[0].method, library, settings)
-    tables = [_nearest(run, shelf, settings) for run in again]
-    return [_together([_cell(table.get(name)) for table in tables]) for name in names]
-
-
-def _nearest(run: UnknownRun, shelf: Shelf, settings: CompareSettings) -> dict[str, Comparison]:
-    """Each substance's comparison with the spot of this run that it fits best, by best evidence."""
-    best: dict[str, Comparison] = {}
-    references = with_repeatability(run.references, shelf, settings)
-    for spot in run.spots:
-        beside = all_beside(spot, references, settings)
-        others = nearest_of_each(spot, run.method, shelf, {key(numbers[0]) for numbers, _ in beside}, settings)
-        for one in finished([*beside, *others], settings):
-            told = _silenced(one, spot, settings)
-            there = best.get(key(one.substance))
-            if there is None or _fit(told) < _fit(there):
-                best[key(one.substance)] = told
-    return best
-
-
-def _silenced(one: Comparison, spot: Observed, settings: CompareSettings) -> Comparison:
-    """A spot that did not move, ran with the front, or is more than one may rule out and not agree."""
-    quiet = bool(spot.silent) or spot.of_several
-    # What is more than one spot has its centre between them: neither is where it is measured.
-    near = one.agreement in (AGREES, DOUBTFUL) or (spot.of_several and one.e_n <= 2 * settings.e_doubtful)
-    return one.silenced() if quiet and near else one
-
-
-def _fit(one: Comparison) -> tuple[int, float]:
-    clash = one.colour == colour.DIFFERS and one.agreement in (AGREES, DOUBTFUL)
-    return (3 if clash else (AGREES, DOUBTFUL, CANNOT_TELL, DISAGREES).index(one.agreement)), one.e_n
-
-
-def _cell(one: Comparison | None) -> Cell:
-    if one is None:
-        return Cell(CANNOT_TELL, "There is no value to compare with, or no spot.")
-    numbers = f"{one.quantity} {one.seen:.2f} against {one.known:.2f}, E_n {one.e_n:.1f}"
-    if one.agreement == DISAGREES:
-        return Cell(DISAGREES, f"No spot lies near: the nearest has {numbers}.", one)
-    if one.colour == colour.DIFFERS:
-        return Cell(CANNOT_TELL, f"Rf fits and the colour speaks against it: {numbers}.", one)
-    if one.agreement == AGREES:
-        return Cell(AGREES, f"Consistent: {numbers}.", one)
-    why = "at the edge of what the uncertainties allow" if one.agreement == DOUBTFUL else "where spots name nothing"
-    return Cell(CANNOT_TELL, f"It lies {why}: {numbers}.", one)
-
-
-def _together(cells: Sequence[Cell]) -> Cell:
-    """Several runs under one mobile phase: they must not contradict each other."""
-    said = {cell.outcome for cell in cells} - {CANNOT_TELL}
-    if said == {AGREES, DISAGREES}:
-        return Cell(CANNOT_TELL, "Runs under this mobile phase contradict each other.", cells[0].nearest)
-    return next((cell for cell in cells if cell.outcome in said), cells[0])
-
-
 def _not_run(method: Method, library: Library, names: Mapping[str, str]) -> list[Cell]:
-    there = {key(value.substance) for value in library.under(method)}
-    reasons = {True: "Not run; the library has a value.", False: "Not run; the library has no value."}
-    return [Cell(NOT_RUN, reasons[name in there]) for name in names]
+    there = library.columns(method).numbers
+    cells = {
+        True: Cell(NOT_RUN, "Not run; the library has a value."),
+        False: Cell(NOT_RUN, "Not run; the library has no value."),
+    }
+    return [cells[name in there] for name in names]
 
 
 # ---- over all mobile phases

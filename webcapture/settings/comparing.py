@@ -102,4 +102,15 @@ class CompareSettings:
     alike_least: int = knob(
         5, "", "Substances with values in both mobile phases from which a correlation is worth looking at."
     )
+    outlying_sheets: float = knob(
+        0.2,
+        "",
+        "Of the sheets of one unknown under one mobile phase that tell, so large a share may be of the other mind without overturning "
+        "the rest: in a class a sheet in ten is mixed up, and fewer than five sheets must not contradict each other. Set by judgement.",
+    )
+    advised: int = knob(
+        30,
+        "",
+        "Candidates up to which all their pairs are worked out for what to run next; with more, for the first so many.",
+    )
     csv_bytes: int = knob(2_000_000, "byte", "A file of references: 5,000 values take some 600 kB; more is a mistake.")

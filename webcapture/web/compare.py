@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from webcapture.flags import Flag
 from webcapture.measure.outliers import Spread, spread
 from webcapture.model import Lane
+from webcapture.report.cells import harmless
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
 from webcapture.web.naming import lane_names
@@ -21,8 +22,6 @@ CSV_HEADER = (
     "practical", "station", "photo", "received_at", "bay", "lane", "label", "role", "spot", "distance_mm", "run_mm",
     "rf", "u_rf", "U_rf", "hrf", "rf_follows", "width_mm", "resolution", "colour", "software", "flags",
 )  # fmt: skip
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a cell that begins so for a formula (OWASP, CSV injection; from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,15 +105,6 @@ def csv_text(practical: PracticalInfo, stations: Mapping[str, str], found: Seque
         for row in _csv_rows(practical, stations[one.info.station_id], one):
             writer.writerow([harmless(cell) if isinstance(cell, str) else cell for cell in row])
     return out.getvalue()
-
-
-def harmless(text: str) -> str:
-    """A cell of text that no spreadsheet takes for a formula.
-
-    >>> harmless("=1+1"), harmless("Bench 3")
-    ("'=1+1", 'Bench 3')
-    """
-    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
 def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterator[tuple[Cell, ...]]:
