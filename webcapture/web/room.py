@@ -33,6 +33,7 @@ from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
 from webcapture.web.naming import misfit
+from webcapture.web.plan_doubts import plan_doubts
 from webcapture.web.plot import plot_svg
 
 room = Blueprint("room", __name__, url_prefix="/lead/practicals/<practical_id>")
@@ -102,6 +103,7 @@ def show(practical_id: str) -> str:
         "lead/room.html",
         **context,
         version=version,
+        doubts=plan_doubts(practical.plan),
         address=join_address(practical),
         cautions=cautions_for(
             method.mobile_phase, method.locating, practical.plan.notes, *(one.label for one in lanes)
@@ -172,7 +174,8 @@ def spots(practical_id: str) -> Response:
     with store().database.reading() as session:
         sight = _sight(session, practical_id)
         labels = {one.id: one.label for one in sight.stations}
-        text = csv_text(sight.practical, labels, findings.of_photos(session, sight.photos))
+        found = findings.of_photos(session, sight.photos)
+    text = csv_text(sight.practical, labels, found)
     # The mark at the front tells spreadsheets that the letters are UTF-8.
     answer = Response("\ufeff" + text, content_type="text/csv; charset=utf-8")
     answer.headers["Content-Disposition"] = f'attachment; filename="spots-{practical_id}.csv"'
