@@ -26,9 +26,9 @@ EVIDENCE = {
 }
 COLOURS = {"agrees": _("agrees"), "differs": _("differs"), "cannot tell": _("cannot tell")}
 MIXED_OUTCOMES = {
-    "stays single": _("The mixed spot stays single: evidence for it, no proof."),
-    "splits": _("The mixed spot splits: evidence against it, no proof."),
-    "cannot tell": _("The mixed spot cannot tell."),
+    "stays single": _("Evidence for it, no proof."),
+    "splits": _("Evidence against it, no proof."),
+    "cannot tell": _("Cannot tell."),
 }
 OUTCOMES = {
     "none fits": _("No set of references accounts for all spots."),

@@ -128,7 +128,7 @@ def _wrong_lanes(tidy: Fields) -> Fields:
         if role not in ROLES:
             wrong[f"role_{n}"] = _("Choose one of the list.")
         elif label and not role:
-            wrong[f"role_{n}"] = _("Choose what the lane holds, or leave the label empty.")
+            wrong[f"role_{n}"] = _("Choose sample, reference or mixed spot, or leave the label empty.")
         elif role and (words := _wrong_label(role, label)):
             wrong[f"label_{n}"] = words
     return wrong

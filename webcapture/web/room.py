@@ -19,11 +19,12 @@ from werkzeug.wrappers import Response as BaseResponse
 import webcapture
 from webcapture.report.cautions import cautions_for
 from webcapture.report.handout import handout_pdf
-from webcapture.store import corrections, photos, practicals, stations
+from webcapture.store import corrections, photos, practicals, references, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings
 from webcapture.web.addresses import is_loopback, own_addresses, url
+from webcapture.web.bands import rows
 from webcapture.web.compare import csv_text, flags_of, groups
 from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.errors import WrongField
@@ -32,6 +33,7 @@ from webcapture.web.identity import now, require_lead, settings, store
 from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
+from webcapture.web.library import comparing, library
 from webcapture.web.naming import misfit
 from webcapture.web.plan_doubts import plan_doubts
 from webcapture.web.plot import plot_svg
@@ -128,9 +130,10 @@ def part(practical_id: str) -> Response:
 
 @room.get("/plot.svg")
 def plot(practical_id: str) -> Response:
-    """Every station's Rf."""
+    """Every station's Rf, with the references that come into question."""
     with store().database.reading() as session:
-        drawn = plot_svg(groups(*_compared(session, _sight(session, practical_id))))
+        practical, compared = _compared(session, _sight(session, practical_id))
+    drawn = plot_svg(rows(groups(practical, compared), practical, library(), comparing()))
     return Response(drawn, content_type="image/svg+xml; charset=utf-8")
 
 
@@ -304,6 +307,7 @@ def _version(session: Session, sight: Sight) -> str:
     """A digest of all that the page shows, without working any of it out."""
     changes = corrections.in_force(session, [one.id for one in sight.photos])
     seen = (
+        references.mark(session),
         webcapture.__version__,
         sight.practical,
         sight.practical.joinable(now()),
@@ -331,7 +335,7 @@ def _context(session: Session, practical_id: str) -> dict[str, Any]:
         "joinable": practical.joinable(now()),
         "until": _joined_until(practical),
         "tiles": [_tile(one, sight, flags, seen) for one in sight.stations],
-        "groups": groups(practical, compared),
+        "rows": rows(groups(practical, compared), practical, library(), comparing()),
         "counts": {
             "stations": len(sight.stations),
             "photos": len(states),
