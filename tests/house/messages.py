@@ -27,8 +27,8 @@ from webcapture.flags import REGISTRY
 from webcapture.imaging import photo
 from webcapture.measure import recount, uncertainty
 from webcapture.reference.match import REASONS
-from webcapture.reference.method import REMEDY
-from webcapture.reference.mixture import LANE_REASONS
+from webcapture.reference.method import NOT_NOTED, REMEDY
+from webcapture.reference.mixture import LANE_REASONS, MIXED_REASONS
 from webcapture.report import cautions
 from webcapture.web.contexts import LOST
 from webcapture.web.errors import TROUBLES
@@ -77,8 +77,8 @@ def registered() -> Iterator[Text]:
         ("webcapture/measure/uncertainty.py", budget),
         ("webcapture/measure/recount.py", (recount._REASON,)),
         ("webcapture/reference/match.py", REASONS.values()),
-        ("webcapture/reference/method.py", (REMEDY,)),
-        ("webcapture/reference/mixture.py", LANE_REASONS.values()),
+        ("webcapture/reference/method.py", (REMEDY, NOT_NOTED)),
+        ("webcapture/reference/mixture.py", (*LANE_REASONS.values(), *MIXED_REASONS.values())),
         ("webcapture/web/errors.py", troubles),
     ):
         yield from ((place, text) for text in texts if text)

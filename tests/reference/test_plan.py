@@ -26,6 +26,10 @@ def test_method_and_lanes_are_read() -> None:
     assert plan.of(1) == ("sample", "")
 
 
+def test_a_mixed_lane_names_what_was_mixed() -> None:
+    assert read_plan(with_(lanes={"3": "Mixed: vat 7 + Marl red"})).of(3) == ("mixed", "vat 7 + Marl red")
+
+
 def test_the_example_that_errors_show_can_be_read() -> None:
     assert read_plan(EXAMPLE).of(1) == ("reference", "Marl red")
 
@@ -47,6 +51,8 @@ def test_the_example_that_errors_show_can_be_read() -> None:
         (with_(lanes={"1": "reference"}), "lane 1"),
         (with_(lanes={"1": "blank: x"}), "lane 1"),
         (with_(lanes={"1": 5}), "lane 1"),
+        (with_(lanes={"1": "mixed"}), "lane 1"),
+        (with_(lanes={"1": "mixed: Marl red"}), "lane 1"),
         (with_(moblie="x"), "moblie"),
         (with_(mobile_phase="butanol 4 : 1 : 5"), ""),
     ],

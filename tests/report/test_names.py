@@ -74,3 +74,53 @@ def test_the_text_says_consistent_with_and_nothing_more() -> None:
     assert re.search(r"spot 1: none fits.*Nearest: ", text)
     assert not re.search(r"\bis (?:Marl|Tarn)|\bpure\b|\babsent\b|identified", text)
     assert "your own window counts" in text
+
+
+MIXED = '{"1": "sample: vat 7", "2": "mixed: vat 7 + Marl red", "3": "reference: Marl red"}'
+
+
+def test_a_mixed_spot_that_stays_single_is_evidence_and_no_proof() -> None:
+    names = lanes_of((0.38, 0.81), (0.38, 0.81), (0.38,), told=MIXED)
+    mixed = names["lanes"][1]["mixed"]
+    assert (mixed["sample"], mixed["reference"], mixed["outcome"]) == ("vat 7", "Marl red", "stays single")
+    assert mixed["places"][0]["spots"] == [1]
+    text = names_text(names)
+    assert "mixed spot: stays single (evidence for it, no proof: Marl red in vat 7)" in text
+    assert "mm apart or more" in text
+    assert "mixed" not in names["lanes"][0]
+
+
+def test_a_mixed_spot_that_splits_is_evidence_against() -> None:
+    names = lanes_of((0.48,), (0.38, 0.48), (0.38,), told=MIXED)
+    assert names["lanes"][1]["mixed"]["outcome"] == "splits"
+    assert "evidence against it, no proof" in names_text(names)
+
+
+def test_on_a_tray_nothing_lies_beside_the_mixed_spot() -> None:
+    names = lanes_of((0.38,), (0.38,), (0.38,), layout="tray", told=MIXED)
+    assert names["lanes"][1]["mixed"]["outcome"] == "cannot tell"
+    assert "run it beside" in names_text(names)
+
+
+def test_what_a_lane_leaves_open_is_said() -> None:
+    told = '{"1": "sample: Marl red + Tarn blue and something", "2": "reference: Marl red"}'
+    names = lanes_of((0.38, 0.52), (0.38,), told=told)
+    lane = names["lanes"][0]
+    assert (lane["unseen"], lane["unaccounted"], lane["silent"], lane["at_least"]) == (["Tarn blue"], [2], [], 2)
+    text = names_text(names)
+    for words in ("components at least: 2", "not accounted for: spot 2", "expected and not seen: Tarn blue"):
+        assert words in text
+    silent = make_result(StripSpec(width_mm=100.0, lanes=((SpotSpec(0.0, flags=("did-not-move",)),),)))
+    assert "names nothing: spot 1" in names_text(
+        names_dict(silent, read_plan(WORKSHOP % "{}"), shipped_library("workshop"))
+    )
+
+
+def test_a_reference_lane_with_further_spots_is_told() -> None:
+    names = lanes_of((0.38, 0.9), (0.38,), told='{"1": "reference: Marl red", "2": "sample: vat 7"}')
+    assert names["lanes"][1]["sets"][0]["not_seen"] == ["Marl red"]
+    assert "Marl red's own lane shows further spots" in names_text(names)
+
+
+def test_a_label_that_names_no_substance_expects_none() -> None:
+    assert lanes_of((0.38,), (0.38,), (0.81,))["lanes"][1]["unseen"] == []

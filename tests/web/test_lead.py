@@ -273,7 +273,7 @@ def test_defaults_need_only_a_mobile_phase(room: Room) -> None:
         ("role_1", "bait", "Choose one of the list"),
         ("label_1", "", "Name the sample"),
         ("label_3", "", "Name the reference"),
-        ("label_2", "Stray", "Choose sample or reference"),
+        ("label_2", "Stray", "Choose sample, reference or mixed spot"),
     ],
 )
 def test_wrong_fields_are_told_beside_them_and_nothing_typed_is_lost(

@@ -134,7 +134,7 @@ def test_fields_of_a_plan_are_those_of_its_form(document: Document, name: str) -
     fields = form(document, name)
     assert set(fields) == {*plan_form.fresh(datetime.now(UTC), DEFAULTS.room), "show"}
     lengths = {field: about["maxLength"] for field, about in fields.items() if "maxLength" in about}
-    labels = {f"label_{n}": plan_form.LABEL for n in range(1, plan_form.LANES + 1)}
+    labels = {f"label_{n}": plan_form.MIXED_LABEL for n in range(1, plan_form.LANES + 1)}
     assert lengths == plan_form.LENGTHS | labels
 
 

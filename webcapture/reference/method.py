@@ -27,6 +27,8 @@ REMEDY = (
     "with a decimal point. Put a name of your own into double quotes."
 )
 
+NOT_NOTED = "nothing noted"
+"""What a remark says in the place of a locating agent."""
 LONGEST = 400
 """Characters of a mobile phase; the longest of the trade's have some hundred."""
 
@@ -96,8 +98,7 @@ def method_of(mobile_phase: str, paper: str, temperature_c: float | None = None,
 
 
 def remarks(
-    first: Method, second: Method, first_name: str = "this run", second_name: str = "the reference",
-    settings: CompareSettings = DEFAULTS.compare,
+    first: Method, second: Method, settings: CompareSettings = DEFAULTS.compare,
 ) -> tuple[Remark, ...]:  # fmt: skip
     """What differs between two methods of the same conditions, or is not known, and may move Rf or colour."""
     found = []
@@ -105,11 +106,17 @@ def remarks(
     if t1 is None or t2 is None:
         found.append(Remark("temperature-unknown", "The temperature was not noted for both: Rf moves with it."))
     elif abs(t1 - t2) > settings.temperature_k:
-        text = f"{first_name} at {t1:g} °C, {second_name} at {t2:g} °C: Rf moves with temperature."
-        found.append(Remark("temperature-differs", text[0].upper() + text[1:]))
+        found.append(
+            Remark(
+                "temperature-differs",
+                f"This run at {t1:g} °C, the reference at {t2:g} °C: Rf moves with temperature.",
+            )
+        )
     if first.locating != second.locating:
-        text = f"Located with {first.locating or 'nothing noted'} here, with {second.locating or 'nothing noted'} there: colours do not compare."
-        found.append(Remark("locating-differs", text))
+        here, there = first.locating or NOT_NOTED, second.locating or NOT_NOTED
+        found.append(
+            Remark("locating-differs", f"Located with {here} here, with {there} there: colours do not compare.")
+        )
     return tuple(found)
 
 

@@ -3,14 +3,16 @@
 ::
 
     {"mobile_phase": "salt water", "paper": "workshop paper", "temperature_c": 20, "locating": "",
-     "lanes": {"1": "reference: Marl red", "2": "reference: Tarn blue", "3": "sample: vat 7"}}
+     "lanes": {"1": "reference: Marl red", "2": "sample: vat 7", "3": "mixed: vat 7 + Marl red"}}
 
 Mobile phase and paper are needed. Lanes count from the left; on a tray they are the bays. A lane that is not named is a sample.
+A mixed lane holds both, one spot applied on the other: its label names a sample and a reference that have lanes of their own beside.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -18,10 +20,12 @@ from typing import Any
 from webcapture.errors import UsageError
 from webcapture.reference.method import Method, method_of
 
-ROLES = REFERENCE, SAMPLE = ("reference", "sample")
+ROLES = REFERENCE, SAMPLE, MIXED = ("reference", "sample", "mixed")
 FIELDS = ("mobile_phase", "paper", "temperature_c", "locating", "lanes")
 EXAMPLE = '{"mobile_phase": "water : ethanol 4 : 1", "paper": "filter paper", "lanes": {"1": "reference: Marl red"}}'
 HINT = f"A method file looks like this: {EXAMPLE}"
+SPACED, TIGHT = re.compile(r"\s\+\s+"), re.compile(r"\+(?=[^+])")
+"""The plus sign of a mixed lane: the last that has spaces around it; without such a one the last, but not one that a name ends with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,19 @@ def read_plan(text: str) -> Plan:
     )
 
 
+def mixed_parts(label: str) -> tuple[str, str] | None:
+    """(sample, reference) of a mixed lane's label; None where it does not name two.
+
+    >>> mixed_parts("vat 7 + Marl red"), mixed_parts("A+Cu2+"), mixed_parts("vat 7")
+    (('vat 7', 'Marl red'), ('A', 'Cu2+'), None)
+    """
+    found = [*SPACED.finditer(label)] or [*TIGHT.finditer(label)]
+    if not found:
+        return None
+    sample, reference = label[: found[-1].start()].strip(), label[found[-1].end() :].strip()
+    return (sample, reference) if sample and reference else None
+
+
 def _words(given: Mapping[str, Any], name: str, usual: str | None = None) -> str:
     value = given.get(name, usual)
     if not isinstance(value, str) or (usual is None and not value.strip()):
@@ -90,6 +107,9 @@ def _number(name: str) -> int:
 def _role(name: str, what: Any) -> tuple[str, str]:
     role, _colon, label = what.partition(":") if isinstance(what, str) else ("", "", "")
     role, label = role.strip().lower(), label.strip()
-    if role not in ROLES or (role == REFERENCE and not label):
-        raise UsageError(f"What is in lane {name} is unclear.", "Write “reference: NAME” or “sample: LABEL”.")
+    if role not in ROLES or (role == REFERENCE and not label) or (role == MIXED and mixed_parts(label) is None):
+        raise UsageError(
+            f"What is in lane {name} is unclear.",
+            "Write “reference: NAME”, “sample: LABEL” or “mixed: SAMPLE LABEL + REFERENCE”.",
+        )
     return role, label

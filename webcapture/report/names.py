@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from webcapture.model import Lane, PhotoResult, Strip
 from webcapture.reference.compare import Comparison, SheetReference
-from webcapture.reference.library import Library
+from webcapture.reference.library import Library, key
 from webcapture.reference.match import REASONS, Match, candidates
-from webcapture.reference.mixture import LANE_REASONS, LaneAccount, account
+from webcapture.reference.mixed import MixedLane, mixed_lane
+from webcapture.reference.mixture import LANE_REASONS, MIXED_REASONS, SINGLE, SPLITS, LaneAccount, account
 from webcapture.reference.observed import Observed, observed
-from webcapture.reference.plan import REFERENCE, Plan
+from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, Plan
 from webcapture.report.wording import two_decimals
 from webcapture.settings import DEFAULTS, CompareSettings
 
@@ -23,6 +25,9 @@ EVIDENCE_WORDS = {
     "published": "published",
     "invented": "invented for the demonstration",
 }
+MIXED_WORDS = {SINGLE: "evidence for it, no proof", SPLITS: "evidence against it, no proof"}
+SEVERAL = re.compile(r"\s\+\s|;|,\s|\s(?:and|&)\s")
+"""Between the substances that a label names."""
 
 
 def names_dict(result: PhotoResult, plan: Plan, library: Library, settings: CompareSettings = DEFAULTS.compare) -> Json:
@@ -47,13 +52,23 @@ def _strip(strip: Strip, layout: str, plan: Plan, library: Library, settings: Co
     references = [
         SheetReference(label, tuple(by_lane[lane])) for lane, (role, label) in roles.items() if role == REFERENCE
     ]
+    samples = {label: by_lane[lane] for lane, (role, label) in reversed(roles.items()) if role == SAMPLE}
+    known = {key(name) for name in library.columns(plan.method).names} | {key(one.substance) for one in references}
     told = []
-    for lane in strip.lanes:
-        role, label = roles[lane.lane]
-        place = {"bay": strip.bay, "lane": lane.lane, "role": role, "label": label}
+    for lane, (role, label) in roles.items():
+        place = {"bay": strip.bay, "lane": lane, "role": role, "label": label}
         own = [one for one in references if not (role == REFERENCE and one.substance == label)]
-        told.append({**place, **_lane(by_lane[lane.lane], plan, library, own, settings)})
+        expected = () if role == REFERENCE else _expected(label, known)
+        told.append({**place, **_lane(by_lane[lane], plan, library, own, expected, settings)})
+        if role == MIXED:
+            told[-1]["mixed"] = _mixed(mixed_lane(label, by_lane[lane], samples, references, settings))
     return told
+
+
+def _expected(label: str, known: Collection[str]) -> tuple[str, ...]:
+    """The substances that a lane's label names, as far as there is something to compare with."""
+    parts = (label, *SEVERAL.split(label))
+    return tuple(dict.fromkeys(part.strip() for part in parts if key(part) in known))
 
 
 def _number(strip: Strip, lane: Lane, layout: str) -> int:
@@ -65,9 +80,10 @@ def _lane(
     plan: Plan,
     library: Library,
     references: Sequence[SheetReference],
+    expected: Sequence[str],
     settings: CompareSettings,
 ) -> Json:
-    lane = account(spots, plan.method, library, references, settings=settings)
+    lane = account(spots, plan.method, library, references, expected, settings)
     matches = candidates(spots, plan.method, library, references, settings)
     return {**_account(lane), "spots": [_match(one) for one in matches]}
 
@@ -76,9 +92,34 @@ def _account(lane: LaneAccount) -> Json:
     return {
         "outcome": lane.outcome,
         "reason": LANE_REASONS[lane.reason],
-        "sets": [{"substances": list(one.substances), "p": round(one.p, DIGITS)} for one in lane.accounts],
+        "sets": [
+            {"substances": list(one.substances), "p": round(one.p, DIGITS), "not_seen": list(one.not_seen)}
+            for one in lane.accounts
+        ],
         "unaccounted": list(lane.unaccounted),
+        "silent": list(lane.silent),
+        "unseen": list(lane.unseen),
         "at_least": lane.at_least,
+    }
+
+
+def _mixed(lane: MixedLane) -> Json:
+    return {
+        "sample": lane.sample,
+        "reference": lane.reference,
+        "outcome": lane.outcome,
+        "reason": MIXED_REASONS[lane.reason],
+        "places": [
+            {
+                "sample_spot": one.sample_spot,
+                "reference_spot": one.reference_spot,
+                "outcome": one.found.outcome,
+                "reason": MIXED_REASONS[one.found.reason],
+                "spots": list(one.found.spots),
+                "would_split_mm": round(one.found.would_split_mm, 1),
+            }
+            for one in lane.places
+        ],
     }
 
 
@@ -143,7 +184,38 @@ def _lane_lines(lane: Json) -> list[str]:
     sets = " or ".join(" + ".join(one["substances"]) for one in lane["sets"])
     told = f"consistent with {sets}." if lane["outcome"] == "consistent" else f"{lane['outcome']}. {lane['reason']}"
     lines = [f"  bay {lane['bay']} lane {lane['lane']}{label}: {told}"]
+    if "mixed" in lane:
+        lines.append(f"    {_mixed_words(lane['mixed'])}")
+    lines += [f"    {words}" for words in _account_words(lane)]
     return lines + [f"    spot {spot['spot']}: {_spot_words(spot)}" for spot in lane["spots"]]
+
+
+def _mixed_words(mixed: Json) -> str:
+    strength = MIXED_WORDS.get(mixed["outcome"])
+    about = f" ({strength}: {mixed['reference']} in {mixed['sample']})" if strength else ""
+    near = max((one["would_split_mm"] for one in mixed["places"]), default=0.0)
+    apart = f" Two substances would show as two here if {near:.1f} mm apart or more." if near else ""
+    return f"mixed spot: {mixed['outcome']}{about}. {mixed['reason']}{apart}"
+
+
+def _account_words(lane: Json) -> list[str]:
+    """What the lane's spots leave open: counted, unaccounted for, silent, expected and not seen."""
+    found = []
+    if lane["at_least"]:
+        found.append(f"components at least: {lane['at_least']}")
+    if lane["unaccounted"]:
+        found.append(f"not accounted for: {_spots(lane['unaccounted'])}")
+    if lane["silent"]:
+        found.append(f"names nothing: {_spots(lane['silent'])}")
+    if lane["unseen"]:
+        found.append(f"expected and not seen: {', '.join(lane['unseen'])}; it may still be there")
+    for one in lane["sets"][:1]:
+        found += [f"{name}'s own lane shows further spots, which this lane does not" for name in one["not_seen"]]
+    return found
+
+
+def _spots(numbers: Sequence[int]) -> str:
+    return f"spot{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
 
 
 def _spot_words(spot: Json) -> str:

@@ -16,9 +16,9 @@ class LaneRole:
 
     lane: int
     role: str
-    """``sample``, ``reference`` or ``""`` where nothing is planned for it."""
+    """``sample``, ``reference``, ``mixed`` or ``""`` where nothing is planned for it."""
     label: str
-    """The sample's label or the reference substance's name."""
+    """The sample's label or the reference substance's name; of a mixed lane both, with a plus sign between."""
 
 
 @dataclass(frozen=True, slots=True)

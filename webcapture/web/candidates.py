@@ -7,8 +7,8 @@ from typing import Any
 
 from webcapture.errors import UsageError
 from webcapture.model import PhotoResult
-from webcapture.reference.method import method_of
-from webcapture.reference.plan import REFERENCE, SAMPLE, Plan
+from webcapture.reference.method import Method, method_of
+from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, Plan
 from webcapture.report.names import names_dict
 from webcapture.report.wording import two_decimals
 from webcapture.store.records import PracticalInfo
@@ -25,6 +25,11 @@ EVIDENCE = {
     "invented": _("invented for the demonstration"),
 }
 COLOURS = {"agrees": _("agrees"), "differs": _("differs"), "cannot tell": _("cannot tell")}
+MIXED_OUTCOMES = {
+    "stays single": _("Evidence for it, no proof."),
+    "splits": _("Evidence against it, no proof."),
+    "cannot tell": _("Cannot tell."),
+}
 OUTCOMES = {
     "none fits": _("No set of references accounts for all spots."),
     "cannot tell": _("Cannot tell."),
@@ -41,7 +46,9 @@ class Comparisons:
     conditions: str = ""
     """Mobile phase and paper."""
     lanes: tuple[Json, ...] = ()
-    """Sample lanes, see :mod:`webcapture.report.names`."""
+    """Sample lanes and mixed ones, see :mod:`webcapture.report.names`."""
+    names: Json | None = None
+    """All lanes as programs get them."""
     remarks: tuple[str, ...] = ()
     window: str = ""
     """The lead's own window, where it counted."""
@@ -51,9 +58,8 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
     """The names for a measured photo as corrected; None where there is no practical or no strip."""
     if practical is None or not found.strips:
         return None
-    written = practical.plan.method
     try:
-        method = method_of(written.mobile_phase, written.paper, written.temperature_c, written.locating)
+        method = method_as_written(practical)
     except UsageError as error:
         return Comparisons((error.message, error.hint))
     names = names_dict(result, Plan(method, _roles(practical, found)), library(), comparing())
@@ -61,11 +67,18 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
     told = [one for lane in lanes for spot in lane["spots"] for one in spot["candidates"]]
     return Comparisons(
         unclear=None,
-        conditions=f"{written.mobile_phase}, {written.paper}",
+        conditions=f"{practical.plan.method.mobile_phase}, {practical.plan.method.paper}",
         lanes=lanes,
+        names=names,
         remarks=tuple(dict.fromkeys(remark for one in told for remark in one["remarks"])),
         window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
     )
+
+
+def method_as_written(practical: PracticalInfo) -> Method:
+    """The practical's method in its normal form; raises UsageError where it cannot be read in one way only."""
+    written = practical.plan.method
+    return method_of(written.mobile_phase, written.paper, written.temperature_c, written.locating)
 
 
 def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, str]]:
@@ -74,6 +87,6 @@ def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, st
     for strip in found.strips:
         on_tray = found.card.layout == TRAY and len(strip.strip.lanes) == 1
         for lane, name in lane_names(practical, found, strip).items():
-            role = REFERENCE if name.role == REFERENCE and name.label else SAMPLE
+            role = name.role if name.role in {REFERENCE, MIXED} and name.label else SAMPLE
             roles[strip.strip.bay if on_tray else lane] = role, name.label
     return roles

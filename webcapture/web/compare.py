@@ -15,12 +15,13 @@ from webcapture.model import Lane
 from webcapture.report.cells import harmless
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
+from webcapture.web.name_cells import NAME_COLUMNS, UNKNOWN, name_cells
 from webcapture.web.naming import lane_names
 
 Cell = str | int | float | None
 CSV_HEADER = (
     "practical", "station", "photo", "received_at", "bay", "lane", "label", "role", "spot", "distance_mm", "run_mm",
-    "rf", "u_rf", "U_rf", "hrf", "rf_follows", "width_mm", "resolution", "colour", "software", "flags",
+    "rf", "u_rf", "U_rf", "hrf", "rf_follows", "width_mm", "resolution", "colour", "software", "flags", *NAME_COLUMNS,
 )  # fmt: skip
 
 
@@ -109,11 +110,12 @@ def csv_text(practical: PracticalInfo, stations: Mapping[str, str], found: Seque
 
 def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterator[tuple[Cell, ...]]:
     info = found.info
+    names_of = name_cells(practical, found)
     head = (practical.plan.title, station, info.name, info.received_at.isoformat(timespec="seconds"))
     for strip in found.strips:
-        names = lane_names(practical, found, strip)
+        bay, names = strip.strip.bay, lane_names(practical, found, strip)
         for lane in strip.strip.lanes:
-            place = (strip.strip.bay, lane.lane, names[lane.lane].label, names[lane.lane].role)
+            place = (bay, lane.lane, names[lane.lane].label, names[lane.lane].role)
             for spot in lane.spots:
                 follows_densest = strip.follows != "centre"
                 distance = spot.densest_distance_mm if follows_densest else spot.distance_mm
@@ -122,7 +124,7 @@ def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterat
                     *head, *place, spot.spot, _number(distance, 2), _number(lane.run_mm, 2), _number(spot.rf, 4),
                     _number(spot.u_rf, 4), _number(spot.U_rf, 4), None if spot.rf is None else round(100 * spot.rf),
                     strip.follows, _number(spot.width_mm, 2), _number(spot.resolution, 2), spot.colour,
-                    found.measurement.software, codes,
+                    found.measurement.software, codes, *names_of.get((bay, lane.lane, spot.spot), UNKNOWN),
                 )  # fmt: skip
 
 

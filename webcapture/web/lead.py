@@ -28,6 +28,7 @@ from webcapture.web.identity import (
 )
 from webcapture.web.language import gettext as _
 from webcapture.web.language import ngettext
+from webcapture.web.plan_doubts import plan_doubts
 from webcapture.web.plan_form import Fields
 
 lead = Blueprint("lead", __name__, url_prefix="/lead")
@@ -250,7 +251,8 @@ def _form(fields: Fields, practical: PracticalInfo | None, wrong: Fields | None 
         practical=practical,
         lanes=plan_form.LANES,
         lengths=plan_form.LENGTHS,
-        label_length=plan_form.LABEL,
+        label_length=plan_form.MIXED_LABEL,
+        doubts=() if practical is None or wrong else plan_doubts(practical.plan),
         cautions=cautions_for(fields["mobile_phase"], fields["locating"], fields["notes"], *labels),
     )
     return declined(wrong_field(wrong), page) if wrong else page

@@ -23,7 +23,7 @@ class LaneName:
     label: str
     """What is in it; empty where nobody knows."""
     role: str
-    """``sample``, ``reference``, or empty."""
+    """``sample``, ``reference``, ``mixed``, or empty."""
     place: str
     """Where it is, for a lane without a label."""
 

@@ -9,15 +9,18 @@ from datetime import datetime
 from babel.dates import format_date
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
+from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, mixed_parts
 from webcapture.settings import RoomSettings
 from webcapture.store.records import LaneRole, Method, PracticalPlan
 from webcapture.web.language import gettext as _
 from webcapture.web.language import locale, ngettext
 
 LANES = 8
-ROLES = ("", "sample", "reference")
+ROLES = ("", SAMPLE, REFERENCE, MIXED)
 LENGTHS = {"title": 80, "mobile_phase": 160, "paper": 80, "locating": 80, "notes": 1000}
 LABEL = 40
+MIXED_LABEL = 2 * LABEL + len(" + ")
+"""A mixed lane's label holds two others."""
 KEEP_MOST = 365
 TEMPERATURES = (-30.0, 100.0)
 DATE = "d MMMM y"
@@ -124,13 +127,22 @@ def _wrong_lanes(tidy: Fields) -> Fields:
         role, label = tidy[f"role_{n}"], tidy[f"label_{n}"]
         if role not in ROLES:
             wrong[f"role_{n}"] = _("Choose one of the list.")
-        elif role and not label:
-            wrong[f"label_{n}"] = _("Name the sample.") if role == "sample" else _("Name the reference substance.")
         elif label and not role:
-            wrong[f"role_{n}"] = _("Choose sample or reference, or leave the label empty.")
-        elif len(label) > LABEL:
-            wrong[f"label_{n}"] = too_long(LABEL)
+            wrong[f"role_{n}"] = _("Choose sample, reference or mixed spot, or leave the label empty.")
+        elif role and (words := _wrong_label(role, label)):
+            wrong[f"label_{n}"] = words
     return wrong
+
+
+def _wrong_label(role: str, label: str) -> str:
+    """What is wrong with a lane's label; empty where nothing is."""
+    if role == MIXED:
+        if mixed_parts(label) is None:
+            return _("Write the sample's label, a plus sign and the reference: Sample + Marl red.")
+        return too_long(MIXED_LABEL) if len(label) > MIXED_LABEL else ""
+    if not label:
+        return _("Name the sample.") if role == SAMPLE else _("Name the reference substance.")
+    return too_long(LABEL) if len(label) > LABEL else ""
 
 
 def _number(text: str) -> float | None:

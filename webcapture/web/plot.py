@@ -1,4 +1,8 @@
-"""The room's plot: a row a spot, a dot a station, mean and standard deviation below. A drawing of its own, no script, no style."""
+"""The room's plot: a row a spot, a dot a station, mean and standard deviation below, then the references that come into question.
+
+A drawing of its own, no script, no style. Reference lanes of the practical are filled bars, the library's values open and dashed: each
+says in words which it is, so that it can be read in grey and without seeing colour.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +10,17 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
+from webcapture.web.bands import Band, Row
 from webcapture.web.compare import Group, Value
 from webcapture.web.language import gettext as _
 
 WIDTH, LEFT, RIGHT = 360.0, 16.0, 344.0
 """User units; narrow, so that letters stay legible on a phone."""
 HEAD, ROW, FOOT = 8.0, 62.0, 34.0
+BAND, KEY = 16.0, 16.0
+"""Height of a reference band, and of a line that says how one is drawn."""
+LETTER = 5.6
+"""Mean width of a letter at this size."""
 INK, PENCIL, RULE, BLUE, STOP = "#22282a", "#575d5c", "#cfc6b0", "#175766", "#8f1f1a"
 FONT = "system-ui, -apple-system, Segoe UI, Roboto, Noto Sans, sans-serif"
 DOT, STACK = 3.2, 22.0
@@ -19,23 +28,81 @@ DOT, STACK = 3.2, 22.0
 LETTERS = 30
 
 
-def plot_svg(groups: Sequence[Group]) -> str:
+def plot_svg(rows: Sequence[Row]) -> str:
     """The drawing; Rf from 0 to 1 along x."""
-    height = HEAD + ROW * max(len(groups), 1) + FOOT
+    bottom = HEAD + (sum(map(_height, rows)) or ROW)
+    keys = _keys(rows)
+    height = bottom + FOOT + KEY * len(keys)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}" width="{WIDTH:g}" height="{height:g}" font-family="{FONT}" font-size="11" fill="{INK}">',
         f'<rect width="{WIDTH:g}" height="{height:g}" fill="#fffdf6"/>',
-        *_axis(height),
+        *_axis(bottom),
     ]
-    for n, group in enumerate(groups):
-        parts += _row(group, HEAD + n * ROW)
-    if not groups:
+    top = HEAD
+    for row in rows:
+        parts += [*_row(row.group, top), *_bands(row, top + ROW)]
+        top += _height(row)
+    if not rows:
         parts.append(_text(WIDTH / 2, HEAD + ROW / 2, _("No Rf yet"), "middle"))
+    for n, (here, words) in enumerate(keys):
+        parts += _key(here, words, bottom + FOOT + n * KEY)
     return "\n".join([*parts, "</svg>"])
 
 
-def _axis(height: float) -> Iterator[str]:
-    bottom = height - FOOT
+def _height(row: Row) -> float:
+    return ROW + BAND * (len(row.bands) + bool(row.more)) + (8 if row.bands else 0)
+
+
+def _keys(rows: Sequence[Row]) -> list[tuple[bool, str]]:
+    """How the bands that occur are drawn, in words."""
+    kinds = {band.here for row in rows for band in row.bands}
+    words = {
+        True: _("Filled: reference lanes here, mean ± s of the stations"),
+        False: _("Dashed: library, known value ± U or the window"),
+    }
+    return [(here, words[here]) for here in (True, False) if here in kinds]
+
+
+def _key(here: bool, words: str, top: float) -> Iterator[str]:
+    yield _bar(LEFT, LEFT + 24, top + 3, here)
+    yield _text(LEFT + 32, top + 11, words)
+
+
+def _bands(row: Row, top: float) -> Iterator[str]:
+    for n, band in enumerate(row.bands):
+        yield from _band(band, top + n * BAND)
+    if row.more:
+        words = _("and %(more)s more near here, not drawn", more=row.more)
+        yield _text(LEFT, top + len(row.bands) * BAND + 11, words)
+
+
+def _band(band: Band, top: float) -> Iterator[str]:
+    x, half = _x(band.rf), band.half or 0.0
+    low, high = _x(band.rf - half), _x(band.rf + half)
+    if band.half is not None:
+        yield _bar(low, high, top + 3, band.here)
+    yield f'<path d="M{x:.1f} {top + 1:.1f}v13" stroke="{INK}" stroke-width="2"/>'
+    kind = _("lane here") if band.here else _("library")
+    left, right = low - LEFT - 6, RIGHT - high - 6
+    room = max(left, right)
+    words = f"{_short(band.substance, max(int(room / LETTER) - len(kind) - 2, 4))}, {kind}"
+    at, anchor = (high + 6, "start") if right >= left else (low - 6, "end")
+    width = len(words) * LETTER
+    yield _paper(at if anchor == "start" else at - width, top + 1, width)
+    yield _text(at, top + 12, words, anchor)
+
+
+def _paper(x: float, y: float, width: float) -> str:
+    """Behind letters, so that no line of the grid runs through them."""
+    return f'<rect x="{x - 2:.1f}" y="{y:.1f}" width="{width + 4:.1f}" height="14" fill="#fffdf6"/>'
+
+
+def _bar(low: float, high: float, y: float, here: bool) -> str:
+    drawn = f'fill="{PENCIL}"' if here else f'fill="none" stroke="{INK}" stroke-dasharray="3 2"'
+    return f'<rect x="{low:.1f}" y="{y:.1f}" width="{max(high - low, 1.5):.1f}" height="9" {drawn}/>'
+
+
+def _axis(bottom: float) -> Iterator[str]:
     for tenth in range(11):
         x = _x(tenth / 10)
         yield f'<path d="M{x:.1f} {HEAD:g}V{bottom:g}" stroke="{RULE}" stroke-width="{1 if tenth % 5 == 0 else 0.5}"/>'
@@ -84,8 +151,8 @@ def _stacked(values: Sequence[Value]) -> Iterator[tuple[Value, float]]:
         met[place] += 1
 
 
-def _short(words: str) -> str:
-    return words if len(words) <= LETTERS else words[: LETTERS - 1] + "…"
+def _short(words: str, most: int = LETTERS) -> str:
+    return words if len(words) <= most else words[: most - 1] + "…"
 
 
 def _x(rf: float) -> float:

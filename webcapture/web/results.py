@@ -20,7 +20,7 @@ from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import CorrectionInfo, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings, hand
-from webcapture.web.candidates import COLOURS, EVIDENCE, OUTCOMES, comparisons
+from webcapture.web.candidates import COLOURS, EVIDENCE, MIXED_OUTCOMES, OUTCOMES, comparisons
 from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
 from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
@@ -78,6 +78,7 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
         "notes": _notes(found, practical),
         "names": comparisons(practical, found, as_result(_stored(found), found.info.name, page_sheet(None, 1.0))),
         "outcomes": OUTCOMES,
+        "mixed_outcomes": MIXED_OUTCOMES,
         "evidence": EVIDENCE,
         "colours": COLOURS,
         "history": [_told(change, found) for change in reversed(history)],
@@ -170,10 +171,15 @@ def profile(photo_id: uuid.UUID, bay: int, lane: int) -> Response:
 @results.get(f"{PAGE}.json")
 @for_programs
 def numbers(photo_id: uuid.UUID) -> Response:
-    """The same as the contract's object."""
-    found = _read(photo_id)
-    plain = webcapture.as_dict(as_result(_stored(found), found.info.name, page_sheet(None, 1.0)))
-    return jsonify(with_follows(plain, found.strips))
+    """The same as the contract's object, with the names that the page tells where the practical's method is clear."""
+    with store().database.reading() as session:
+        found = _found(session, photo_id)
+        owner = stations.find(session, found.info.station_id)
+        practical = None if owner is None else practicals.find(session, owner.practical_id)
+    result = as_result(_stored(found), found.info.name, page_sheet(None, 1.0))
+    told = comparisons(practical, found, result)
+    names = {} if told is None or told.names is None else {"names": told.names}
+    return jsonify(with_follows(webcapture.as_dict(result), found.strips) | names)
 
 
 def _unless_known(answer: Response) -> Response:

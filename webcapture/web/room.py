@@ -19,11 +19,12 @@ from werkzeug.wrappers import Response as BaseResponse
 import webcapture
 from webcapture.report.cautions import cautions_for
 from webcapture.report.handout import handout_pdf
-from webcapture.store import corrections, photos, practicals, stations
+from webcapture.store import corrections, photos, practicals, references, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import MEASURED, MEASURING, REFUSED, WAITING, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings
 from webcapture.web.addresses import is_loopback, own_addresses, url
+from webcapture.web.bands import rows
 from webcapture.web.compare import csv_text, flags_of, groups
 from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.errors import WrongField
@@ -32,7 +33,9 @@ from webcapture.web.identity import now, require_lead, settings, store
 from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
+from webcapture.web.library import comparing, library
 from webcapture.web.naming import misfit
+from webcapture.web.plan_doubts import plan_doubts
 from webcapture.web.plot import plot_svg
 
 room = Blueprint("room", __name__, url_prefix="/lead/practicals/<practical_id>")
@@ -102,6 +105,7 @@ def show(practical_id: str) -> str:
         "lead/room.html",
         **context,
         version=version,
+        doubts=plan_doubts(practical.plan),
         address=join_address(practical),
         cautions=cautions_for(
             method.mobile_phase, method.locating, practical.plan.notes, *(one.label for one in lanes)
@@ -126,9 +130,10 @@ def part(practical_id: str) -> Response:
 
 @room.get("/plot.svg")
 def plot(practical_id: str) -> Response:
-    """Every station's Rf."""
+    """Every station's Rf, with the references that come into question."""
     with store().database.reading() as session:
-        drawn = plot_svg(groups(*_compared(session, _sight(session, practical_id))))
+        practical, compared = _compared(session, _sight(session, practical_id))
+    drawn = plot_svg(rows(groups(practical, compared), practical, library(), comparing()))
     return Response(drawn, content_type="image/svg+xml; charset=utf-8")
 
 
@@ -172,7 +177,8 @@ def spots(practical_id: str) -> Response:
     with store().database.reading() as session:
         sight = _sight(session, practical_id)
         labels = {one.id: one.label for one in sight.stations}
-        text = csv_text(sight.practical, labels, findings.of_photos(session, sight.photos))
+        found = findings.of_photos(session, sight.photos)
+    text = csv_text(sight.practical, labels, found)
     # The mark at the front tells spreadsheets that the letters are UTF-8.
     answer = Response("\ufeff" + text, content_type="text/csv; charset=utf-8")
     answer.headers["Content-Disposition"] = f'attachment; filename="spots-{practical_id}.csv"'
@@ -301,6 +307,7 @@ def _version(session: Session, sight: Sight) -> str:
     """A digest of all that the page shows, without working any of it out."""
     changes = corrections.in_force(session, [one.id for one in sight.photos])
     seen = (
+        references.mark(session),
         webcapture.__version__,
         sight.practical,
         sight.practical.joinable(now()),
@@ -333,7 +340,7 @@ def _context(session: Session, practical_id: str) -> dict[str, Any]:
         "joinable": practical.joinable(now()),
         "until": _joined_until(practical),
         "tiles": [_tile(one, sight, flags, seen) for one in sight.stations],
-        "groups": groups(practical, compared),
+        "rows": rows(groups(practical, compared), practical, library(), comparing()),
         "counts": {
             "stations": len(sight.stations),
             "photos": len(states),
