@@ -24,12 +24,14 @@ from webcapture.web import (
     glances,
     identity,
     join,
+    keeping,
     language,
     lead,
     limits,
     pages,
     parts,
     pwa,
+    references,
     results,
     room,
     script_words,
@@ -114,7 +116,9 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     app.extensions["setup_key"], app.extensions["host"] = config.setup_key, config.host
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
     glances.init_app(app, config.settings.glance.at_once)
-    for blueprint in (station.station, results.results, lead.lead, room.room, join.join, parts.parts):
+    for blueprint in (
+        station.station, results.results, lead.lead, room.room, join.join, references.reading, keeping.keeping, parts.parts,
+    ):  # fmt: skip
         app.register_blueprint(blueprint)
     lead.init_app(app)
     if config.foreman:

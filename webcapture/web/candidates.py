@@ -16,6 +16,7 @@ from webcapture.web.findings import Findings
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.library import comparing, library
 from webcapture.web.naming import TRAY, lane_names
+from webcapture.web.reference_sight import conditions_name
 
 Json = dict[str, Any]
 EVIDENCE = {
@@ -40,6 +41,8 @@ class Comparisons:
     """What is wrong with the practical's method and what to do; None where it can be compared."""
     conditions: str = ""
     """Mobile phase and paper."""
+    under: str = ""
+    """The same as the page of references names them."""
     lanes: tuple[Json, ...] = ()
     """Sample lanes, see :mod:`webcapture.report.names`."""
     remarks: tuple[str, ...] = ()
@@ -62,6 +65,7 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
     return Comparisons(
         unclear=None,
         conditions=f"{written.mobile_phase}, {written.paper}",
+        under=conditions_name(method),
         lanes=lanes,
         remarks=tuple(dict.fromkeys(remark for one in told for remark in one["remarks"])),
         window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
