@@ -239,11 +239,12 @@ def _references(room: Room, lead: FlaskClient, nobody: FlaskClient) -> Pages:
     base, named = "/references", {"name": "Marl red"}
     pages = {"keep nothing": lead.get(f"{base}/keep").text, "new value": lead.get(f"{base}/new").text}
     lead.post(f"{base}/new", data=VALUE)
+    photo = room.measured(room.station(room.practical(), "Bench 9")[0], (0.3,))
     with room.store.database.writing() as session:
         entry = references.kept(session)[0].entry
         for n, rf in enumerate((0.3, 0.32, 0.33)):
             run = Run("Marl red", method_of("water", "filter paper"), rf, f"{n // 2}", "one", "#aa2222")
-            own_runs.accept(session, run, 0.01, Place(f"{n // 2}", 1, n, 1), "Dyes", room.clock())
+            own_runs.accept(session, run, 0.01, Place(photo, n // 2, n, 1), "Dyes", room.clock())
             runs = [one.id for one in own_runs.accepted_runs(session)]
     one = f"{base}/values/{entry}"
     pages |= {f"wrong value {n}": lead.post(f"{base}/new", data=form).text for n, form in enumerate(WRONG_VALUES)}
@@ -263,7 +264,7 @@ def _references(room: Room, lead: FlaskClient, nobody: FlaskClient) -> Pages:
 
 def _lists(lead: FlaskClient, nobody: FlaskClient) -> Pages:
     amino, dyes = (
-        '"high-salt solution of Weber and Lacey 1978" | as published, unspecified',
+        '"high-salt solution of weber and lacey 1978" | as published, unspecified',
         "salt water | workshop paper",
     )
     asked = {"all": {}, "alike": {"under": amino}, "told apart": {"under": dyes}, "nowhere": {"under": "ink | cloth"}}

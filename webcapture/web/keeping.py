@@ -159,7 +159,7 @@ def take_csv() -> BaseResponse | str:
         added = library.add(values, _("from a file"))
     except ImportRefused as error:
         faults = [_("Line %(line)s: %(text)s", line=one.line, text=told(one.text)[:WORDS]) for one in error.faults]
-        return _manage({"file": told(error.default_hint)}, faults)
+        return _manage({"file": _("Mend these lines and read the file in again.")}, faults)
     except UsageError as error:
         return _manage({"file": _words(error)})
     if not values:

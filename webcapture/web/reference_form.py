@@ -10,8 +10,7 @@ from webcapture.errors import UsageError
 from webcapture.reference.library import MARKS, Value
 from webcapture.reference.method import MethodUnclear, method_of, mobile_phase_of, paper_of
 from webcapture.web.language import gettext as _
-from webcapture.web.language import lazy_gettext as _later
-from webcapture.web.language import told
+from webcapture.web.language import lazy_gettext, told
 from webcapture.web.plan_form import TEMPERATURES, Fields, too_long
 
 LENGTHS = {
@@ -24,20 +23,20 @@ LENGTHS = {
     "note": 200,
 }
 LABELS = {
-    "substance": _later("Substance"),
-    "mobile_phase": _later("Mobile phase, with proportions"),
-    "paper": _later("Paper"),
-    "temperature_c": _later("Temperature in °C"),
-    "locating": _later("Locating agent"),
-    "rf": _later("Rf"),
-    "sd": _later("Standard deviation"),
-    "n": _later("Number of values"),
-    "sd_within": _later("Standard deviation within one sheet"),
-    "freedom_within": _later("Its degrees of freedom"),
-    "colour": _later("Colour in words"),
-    "colour_hex": _later("Colour as #rrggbb"),
-    "mark": _later("Mark"),
-    "source": _later("Source"),
+    "substance": lazy_gettext("Substance"),
+    "mobile_phase": lazy_gettext("Mobile phase, with proportions"),
+    "paper": lazy_gettext("Paper"),
+    "temperature_c": lazy_gettext("Temperature in °C"),
+    "locating": lazy_gettext("Locating agent"),
+    "rf": lazy_gettext("Rf"),
+    "sd": lazy_gettext("Standard deviation"),
+    "n": lazy_gettext("Number of values"),
+    "sd_within": lazy_gettext("Standard deviation within one sheet"),
+    "freedom_within": lazy_gettext("Its degrees of freedom"),
+    "colour": lazy_gettext("Colour in words"),
+    "colour_hex": lazy_gettext("Colour as #rrggbb"),
+    "mark": lazy_gettext("Mark"),
+    "source": lazy_gettext("Source"),
 }
 NAMES = (*LABELS, "note")
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")

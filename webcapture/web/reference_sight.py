@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from webcapture.reference.colour import word
 from webcapture.reference.library import MARKS, Columns, Library, Value, key
@@ -13,6 +13,7 @@ from webcapture.reference.shelf import uncertainties
 from webcapture.settings import CompareSettings
 from webcapture.store.references import Kept
 from webcapture.web.language import lazy_gettext as _
+from webcapture.web.library import ACCEPTED_HERE
 from webcapture.web.reference_plot import Line
 
 PAGE = 50
@@ -22,6 +23,13 @@ MARK_WORDS = {
     "own runs": _("own runs"),
     "invented": _("invented, nothing was measured"),
 }
+
+COLOUR_WORDS = {
+    "pink": _("pink"), "red": _("red"), "orange": _("orange"), "yellow": _("yellow"), "green": _("green"),
+    "turquoise": _("turquoise"), "blue": _("blue"), "violet": _("violet"), "brown": _("brown"), "grey": _("grey"),
+    "black": _("black"), "white": _("white"),
+}  # fmt: skip
+SOURCE_WORDS = {ACCEPTED_HERE: _("runs of reference lanes, accepted here")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +88,8 @@ class Row:
     """In words, or empty."""
     mark: str
     """In words."""
+    source: str
+    """As it was written."""
     entry: str
     """The kept value that it is, for the lead; empty for what cannot be changed here."""
 
@@ -130,10 +140,10 @@ def rows_of(values: Iterable[Value], kept: Mapping[object, Kept]) -> list[Row]:
 def _row(value: Value, kept: Mapping[object, Kept]) -> Row:
     entry = kept.get(value.identity) if kept else None
     mine = entry is not None and entry.value == value and not entry.retired
-    colour = value.colour or (word(value.hex) if value.hex else "")
-    return Row(
-        value, conditions_name(value.method), colour, MARK_WORDS[value.mark], entry.entry if entry and mine else ""
-    )
+    colour = value.colour or (COLOUR_WORDS[word(value.hex)] if value.hex else "")
+    source = SOURCE_WORDS.get(value.source, value.source)
+    changeable = entry.entry if entry and mine else ""
+    return Row(value, conditions_name(value.method), colour, MARK_WORDS[value.mark], source, changeable)
 
 
 def lines_by_name(values: Sequence[Value], settings: CompareSettings) -> list[Line]:
@@ -152,8 +162,3 @@ def _lines(values: Sequence[Value], names: Sequence[str], settings: CompareSetti
         Line(name, value.rf, min(float(U), 1.0), bool(window), value.mark)
         for name, value, U, window in zip(names, values, reach, windowed, strict=True)
     ]
-
-
-def without_page(asked: Asked) -> Asked:
-    """The same from its first page."""
-    return replace(asked, page=1)

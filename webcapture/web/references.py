@@ -21,7 +21,7 @@ from webcapture.store.own_runs import AcceptedInfo
 from webcapture.store.references import Kept
 from webcapture.web.identity import is_lead, store
 from webcapture.web.language import gettext as _
-from webcapture.web.library import ACCEPTED_HERE, comparing, library
+from webcapture.web.library import comparing, library
 from webcapture.web.reference_plot import Row, runs_svg, values_svg
 from webcapture.web.reference_sight import (
     MARK_WORDS,
@@ -64,7 +64,6 @@ def show() -> str:
         alike=[] if shelf is None else _shortened(alike_under(shelf.values[0].method, known, compare)),
         window=compare.window_rf,
         cautions=cautions_for(asked.under) if shelf else (),
-        accepted_here=ACCEPTED_HERE,
     )
 
 
@@ -161,7 +160,6 @@ def substance() -> str:
         rows=rows_of(values, kept_by_identity()),
         own=own,
         photos=_photos_there(photos),
-        accepted_here=ACCEPTED_HERE,
     )
 
 
