@@ -19,18 +19,23 @@ import webcapture
 from tests.web.contract import Document, Operation, Outcome, check, request_wrong
 from tests.web.records import PHOTO, Room, close_room, measured, open_room, send_and_wait
 from webcapture.errors import ALL_ERRORS
+from webcapture.reference.library import INVENTED, Run, Value
+from webcapture.reference.method import method_of
 from webcapture.report.export import error_dict
 from webcapture.settings import DEFAULTS, WebSettings
 from webcapture.store import lead as leads
-from webcapture.store import practicals
+from webcapture.store import own_runs, practicals, references
 from webcapture.store.authority import papers
 from webcapture.store.codec import loaded
+from webcapture.store.own_runs import Place
+from webcapture.store.store import Store
 from webcapture.web.drawing import as_result, page_sheet
 from webcapture.web.examples import Examples
 from webcapture.web.measuring import Desk
 from webcapture.web.measuring import Outcome as Taken
 
 WORDS = "seven quiet herons"
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 ELSEWHERE = {"Origin": "http://elsewhere.example"}
 JSON, PAGE, PICTURE = {"Accept": "application/json"}, {"Accept": "text/html"}, {"Accept": "image/*"}
 PART = {"X-Part": "1"}
@@ -92,6 +97,7 @@ class World:
             "station_id": self.room.ids["Bench 1"], "code": practical.join_code, "name": "leaf-dyes.jpg",
             "layout": "sheet", "paper": "letter", "token": self.room.app.extensions["desk"].shelf.put(PHOTO.read_bytes()),
         }  # fmt: skip
+        self.values |= dict(zip(("entry", "run_id"), kept_references(self.room.store), strict=True))
 
     def sign_in(self) -> None:
         """The clients of the lead, and of the lead with a station's cookie besides."""
@@ -205,6 +211,7 @@ def fault_inside(world: World) -> None:
 def nothing_there(world: World) -> None:
     """Ids of nothing; where there are none, what else names nothing."""
     none = {"photo_id": uuid.uuid4(), "practical_id": "none", "station_id": "none", "token": "none", "name": "none"}
+    none |= {"entry": "none", "run_id": 9999}
     query = {"setupForm": {"key": "wrong"}, "newForm": {"copy": "none"}}
     for operation in world.document.operations():
         if "404" in operation.about["responses"] and "joining" not in operation.about["tags"]:
@@ -397,7 +404,7 @@ def room(world: World) -> None:
     world.call("newCode", 303)
 
 
-def own_runs(world: World) -> None:
+def own_values(world: World) -> None:
     world.call("edit", 303, data={**PLAN, "role_2": "reference", "label_2": "Marl red"})
     offered = re.findall(r'name="spot" value="([^"]+)"', world.call("ownRuns", 200).text)
     assert offered
@@ -421,6 +428,59 @@ def evidence(world: World) -> None:
     lines = world.call("evidenceLines", 200, **asked).text.splitlines()
     response, _ = world.document.response(world.document.operation("evidenceLines"), "200")
     assert lines[0].lstrip("\ufeff").split(",") == response["content"]["text/csv"]["schema"]["x-columns"]
+
+
+def kept_references(store: Store) -> tuple[str, int]:
+    """A kept value's entry and an accepted run's number."""
+    method = method_of("water", "filter paper")
+    with store.database.writing() as session:
+        references.add(session, [Value("Marl red", method, 0.31, INVENTED, "invented for a test")], NOON)
+        run = Run("Marl red", method, 0.32, "sheet", "practical")
+        own_runs.accept(session, run, 0.01, Place("photo", 1, 1, 1), "Leaf dyes", NOON)
+        return references.kept(session)[0].entry, own_runs.accepted_runs(session)[0].id
+
+
+REFERENCE = {
+    "substance": "Tarn blue", "mobile_phase": "water", "paper": "filter paper", "rf": "0,62", "mark": "invented",
+    "source": "invented for a test", "note": "first",
+}  # fmt: skip
+
+
+def reference_pages(world: World) -> None:
+    named, under = {"name": "marl red"}, {"under": "water | filter paper"}
+    for name in ("references", "referencesChart", "referencesTable"):
+        world.call(name, 200, world.nobody, query_string=under)
+    response, _ = world.document.response(world.document.operation("referencesTable"), "200")
+    for name in ("referencesTable", "referencesTemplate"):
+        head = world.call(name, 200).text.splitlines()[0].lstrip("\ufeff")
+        assert head.split(",") == response["content"]["text/csv"]["schema"]["x-columns"]
+    for name in ("substance", "substanceChart", "substanceRuns"):
+        world.call(name, 200, world.nobody, query_string=named | under)
+    for name in ("keepReferences", "newValueForm", "valueForm"):
+        world.call(name, 200)
+
+
+def keeping(world: World) -> None:
+    world.call("newValue", 303, data=REFERENCE)
+    world.both("newValue", 400, data=REFERENCE)
+    changed = REFERENCE | {"substance": "Marl red", "rf": "0.33"}
+    world.call("changeValue", 303, data=changed | {"version": "1"})
+    for name, form in (
+        ("changeValue", changed | {"rf": "2"}),
+        ("changeValue", changed),
+        ("retireValue", {"version": "1"}),
+    ):
+        world.both(name, 400, data=form)
+    world.call("retireValue", 303, data={"version": "2", "note": "old bottle"})
+    world.both("restoreValue", 400, data={"version": "1"})
+    world.call("restoreValue", 303, data={"version": "3"})
+    table = world.call("referencesTable", 200).data
+    world.call("importReferences", 303, data={"file": (io.BytesIO(table), "references.csv")})
+    world.both("importReferences", 400, data=lambda: {"file": (io.BytesIO(b"substance"), "references.csv")})
+    world.call("referenceWindow", 303, data={"window": "0.04"})
+    world.both("referenceWindow", 400, data={"window": "wide"})
+    world.call("referenceWindow", 303, data={"usual": "1"})
+    world.call("withdrawRun", 303)
 
 
 def deleting(world: World) -> None:
@@ -466,7 +526,7 @@ def guessed(document: Document, folder: Path) -> World:
 WAYS: tuple[Callable[[World], None], ...] = (
     refused_from_elsewhere, refused_without_the_lead, refused_without_a_station, form_cut_short, too_large_a_form,
     fault_inside, nothing_there, measuring, card, pages, joining, station, results, corrections, lead, practical_forms,
-    room, own_runs, evidence, deleting,
+    room, own_values, reference_pages, keeping, evidence, deleting,
 )  # fmt: skip
 """In this order, in one installation: the last one deletes what the others use."""
 

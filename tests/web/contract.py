@@ -27,7 +27,7 @@ BEGINNINGS: dict[str, bytes | tuple[bytes, ...]] = {
     "image/jpeg": b"\xff\xd8\xff",
     "image/png": b"\x89PNG\r\n\x1a\n",
     "application/pdf": b"%PDF-",
-    "text/csv": (b"\xef\xbb\xbfpractical,", b"\xef\xbb\xbfunknown,"),
+    "text/csv": (b"\xef\xbb\xbfpractical,", b"\xef\xbb\xbfunknown,", b"\xef\xbb\xbfsubstance,"),
     "application/x-x509-ca-cert": b"-----BEGIN CERTIFICATE-----\n",
     "image/webp": b"RIFF",
     "text/javascript": b"/",

@@ -18,12 +18,13 @@ from tests.web.records import measured as tray
 from tests.web.room import KEY, WORDS, Room
 from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
-from webcapture.reference.library import Value
+from webcapture.reference.library import Run, Value
 from webcapture.reference.method import method_of
 from webcapture.settings import DEFAULTS
-from webcapture.store import photos, practicals
+from webcapture.store import own_runs, photos, practicals, references
 from webcapture.store.authority import Papers
 from webcapture.store.codec import dumped
+from webcapture.store.own_runs import Place
 from webcapture.store.records import MEASURING, LaneRole, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import WebConfig, create_app
 from webcapture.web import library as shelves
@@ -135,7 +136,11 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     lead.post(f"{base}/joining", data={"open": "0"})
     pages |= {"closed": station.get(f"/join/{code}").text, "closed room": lead.get(base).text}
     pages |= (
-        {"closed list": lead.get("/lead").text} | _named(room, lead) | _own_runs(room, lead) | _evidence(room, lead)
+        {"closed list": lead.get("/lead").text}
+        | _named(room, lead)
+        | _own_runs(room, lead)
+        | _evidence(room, lead)
+        | _references(room, lead, nobody)
     )
     lead.post(f"{base}/joining", data={"open": "1"})
     room.clock.at += timedelta(days=2)
@@ -282,6 +287,98 @@ def _known() -> list[Value]:
         for phase, rf, sd in zip(phases, several, (None, 0.02, 0.02, 0.02), strict=True)
         if rf is not None
     ]
+
+
+VALUE = {"substance": "Marl red", "mobile_phase": "water", "paper": "filter paper", "rf": "0.31", "mark": "invented"}
+VALUE |= {
+    "source": "invented for a test",
+    "n": "2",
+    "colour_hex": "#aa2222",
+    "temperature_c": "21",
+    "locating": "iodine",
+}
+WRONG_VALUES = (
+    {"rf": "x", "n": "x", "temperature_c": "900", "mark": "?", "colour_hex": "?"},
+    {"substance": "x" * 999, "rf": "31", "sd": "7", "n": "0", "mobile_phase": "50 % water + 40 % ethanol"},
+    {**VALUE, "sd": "0.01", "n": "1", "sd_within": "0.1", "substance": "a\x00b"},
+    {**VALUE, "freedom_within": "3"},
+    VALUE,
+)
+
+
+def _references(room: Room, lead: FlaskClient, nobody: FlaskClient) -> Pages:
+    """The pages of references: empty and full, with own runs, retired ones, and every refusal of their forms."""
+    base, named = "/references", {"name": "Marl red"}
+    pages = {"keep nothing": lead.get(f"{base}/keep").text, "new value": lead.get(f"{base}/new").text}
+    lead.post(f"{base}/new", data=VALUE)
+    photo = room.measured(room.station(room.practical(), "Bench 9")[0], (0.3,))
+    with room.store.database.writing() as session:
+        entry = references.kept(session)[0].entry
+        for n, rf in enumerate((0.3, 0.32, 0.33)):
+            run = Run("Marl red", method_of("water", "filter paper"), rf, f"{n // 2}", "one", "#aa2222")
+            own_runs.accept(session, run, 0.01, Place(photo, n // 2, n, 1), "Dyes", room.clock())
+            runs = [one.id for one in own_runs.accepted_runs(session)]
+    one = f"{base}/values/{entry}"
+    pages |= {f"wrong value {n}": lead.post(f"{base}/new", data=form).text for n, form in enumerate(WRONG_VALUES)}
+    pages["stale value"] = lead.post(one, data=VALUE | {"rf": "0.5", "version": "9"}).text
+    lead.post(one, data=VALUE | {"rf": "0.33", "colour": "red", "version": "1", "note": "read again"})
+    pages["value"] = lead.get(one).text
+    pages |= {"substance": nobody.get(f"{base}/substance", query_string=named).text}
+    pages |= {
+        "runs": nobody.get(f"{base}/substance/runs.svg", query_string=named | {"under": "water | filter paper"}).text
+    }
+    for run_id in runs:
+        lead.post(f"{base}/runs/{run_id}/withdraw")
+        pages[f"withdrawn {run_id - runs[0]}"] = lead.get(f"{base}/substance", query_string=named).text
+    lead.post(f"{one}/retire", data={"version": "2", "note": "old bottle"})
+    return pages | {"retired value": lead.get(one).text} | _lists(lead, nobody) | _kept(lead)
+
+
+def _lists(lead: FlaskClient, nobody: FlaskClient) -> Pages:
+    amino, dyes = (
+        '"high-salt solution of weber and lacey 1978" | as published, unspecified',
+        "salt water | workshop paper",
+    )
+    asked = {"all": {}, "alike": {"under": amino}, "told apart": {"under": dyes}, "nowhere": {"under": "ink | cloth"}}
+    lists = {f"references {name}": nobody.get("/references", query_string=query).text for name, query in asked.items()}
+    lists |= {f"chart {name}": nobody.get("/references/chart.svg", query_string=q).text for name, q in asked.items()}
+    many = "".join(
+        f"Invented {n},salt water,workshop paper,{n / 1000},invented,invented for a test\n" for n in range(120)
+    )
+    head = "substance,mobile_phase,paper,rf,mark,source\n"
+    lead.post("/references/import", data={"file": (io.BytesIO((head + many).encode()), "many.csv")})
+    return lists | {
+        "references page": lead.get("/references?page=2").text,
+        "references alike, many": lead.get("/references", query_string={"under": dyes, "page": "2"}).text,
+        "references apart, many": _spread_out(lead, head),
+    }
+
+
+def _spread_out(lead: FlaskClient, head: str) -> str:
+    """Fourteen pairs, each apart from the others: more groups than are listed."""
+    pairs = [f"{name} {n},ink water,cloth,{0.01 + n * 0.07},published,made up\n" for n in range(14) for name in "AB"]
+    lead.post("/references/window", data={"window": "0.01"})
+    lead.post("/references/import", data={"file": (io.BytesIO((head + "".join(pairs)).encode()), "pairs.csv")})
+    return lead.get("/references", query_string={"under": "ink water | cloth"}).text
+
+
+def _kept(lead: FlaskClient) -> Pages:
+    """The page of what is kept, after each way of reading in and of setting the window."""
+    head, line = b"substance,mobile_phase,paper,rf,mark,source\n", b"A,water,cloth,0.5,invented,made up\n"
+    files = {"empty": b"", "no value": head, "faults": head + b"A,water,cloth,x,y,\n" * 250}
+    pages = {f"file {name}": _read_in(lead, data) for name, data in files.items()}
+    return pages | {
+        "file new": _read_in(lead, head + line),
+        "file again": _read_in(lead, head + line),
+        "file clash": _read_in(lead, head + line.replace(b"0.5", b"0.6")),
+        "window wrong": lead.post("/references/window", data={"window": "wide"}).text,
+        "kept": lead.get("/references/keep").text,
+    }
+
+
+def _read_in(lead: FlaskClient, data: bytes) -> str:
+    form = {"file": (io.BytesIO(data), "values.csv")}
+    return lead.post("/references/import", data=form, follow_redirects=True).text
 
 
 def _join(room: Room, practical: PracticalInfo, number: int) -> StationInfo:

@@ -177,7 +177,7 @@ def _grouped(values: Sequence[tuple[str, float, float]]) -> tuple[tuple[str, ...
     ordered = sorted(values, key=lambda row: row[1])
     chains: list[list[tuple[str, float, float]]] = []
     for row in ordered:
-        if chains and any(row[1] - other[1] <= math.hypot(row[2], other[2]) for other in chains[-1]):
+        if chains and any(row[1] - other[1] <= math.hypot(row[2], other[2]) for other in reversed(chains[-1])):
             chains[-1].append(row)
         else:
             chains.append([row])

@@ -25,6 +25,7 @@ from webcapture.web import (
     glances,
     identity,
     join,
+    keeping,
     language,
     lead,
     limits,
@@ -32,6 +33,7 @@ from webcapture.web import (
     pages,
     parts,
     pwa,
+    references,
     results,
     room,
     script_words,
@@ -117,15 +119,9 @@ def _add_records(app: Flask, config: WebConfig, folder: Path) -> None:
     app.extensions["foreman"] = Foreman(store, config.settings, config.work)
     glances.init_app(app, config.settings.glance.at_once)
     for blueprint in (
-        station.station,
-        results.results,
-        lead.lead,
-        room.room,
-        evidence.evidence,
-        own_runs.own_runs,
-        join.join,
-        parts.parts,
-    ):
+        station.station, results.results, lead.lead, room.room, own_runs.own_runs, evidence.evidence, join.join,
+        references.reading, keeping.keeping, parts.parts,
+    ):  # fmt: skip
         app.register_blueprint(blueprint)
     lead.init_app(app)
     if config.foreman:

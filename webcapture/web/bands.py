@@ -19,8 +19,8 @@ from webcapture.reference.plan import REFERENCE
 from webcapture.reference.shelf import Shelf
 from webcapture.settings import CompareSettings
 from webcapture.store.records import PracticalInfo
-from webcapture.web.candidates import method_as_written
 from webcapture.web.compare import Group
+from webcapture.web.conditions import method_as_written
 
 MOST = 4
 """Bands a row; with more nobody sees the dots. The others are counted."""

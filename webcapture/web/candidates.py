@@ -7,11 +7,11 @@ from typing import Any
 
 from webcapture.errors import UsageError
 from webcapture.model import PhotoResult
-from webcapture.reference.method import Method, method_of
 from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, Plan
 from webcapture.report.names import names_dict
 from webcapture.report.wording import two_decimals
 from webcapture.store.records import PracticalInfo
+from webcapture.web.conditions import conditions_name, method_as_written
 from webcapture.web.findings import Findings
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.library import comparing, library
@@ -45,6 +45,8 @@ class Comparisons:
     """What is wrong with the practical's method and what to do; None where it can be compared."""
     conditions: str = ""
     """Mobile phase and paper."""
+    under: str = ""
+    """The same as the page of references names them."""
     lanes: tuple[Json, ...] = ()
     """Sample lanes and mixed ones, see :mod:`webcapture.report.names`."""
     names: Json | None = None
@@ -68,17 +70,12 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
     return Comparisons(
         unclear=None,
         conditions=f"{practical.plan.method.mobile_phase}, {practical.plan.method.paper}",
+        under=conditions_name(method),
         lanes=lanes,
         names=names,
         remarks=tuple(dict.fromkeys(remark for one in told for remark in one["remarks"])),
         window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
     )
-
-
-def method_as_written(practical: PracticalInfo) -> Method:
-    """The practical's method in its normal form; raises UsageError where it cannot be read in one way only."""
-    written = practical.plan.method
-    return method_of(written.mobile_phase, written.paper, written.temperature_c, written.locating)
 
 
 def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, str]]:

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from webcapture.errors import UsageError
 from webcapture.flags import flag
 from webcapture.reference.library import Pooled, Run, accepted, key, pooled, unfit
-from webcapture.reference.method import Method, method_of
+from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed, observed
 from webcapture.reference.plan import REFERENCE
 from webcapture.report.wording import rounded_up, two_decimals
@@ -20,6 +20,7 @@ from webcapture.store import own_runs as kept
 from webcapture.store.own_runs import AcceptedInfo, Place
 from webcapture.store.records import PracticalInfo
 from webcapture.web.compare import groups
+from webcapture.web.conditions import method_as_written
 from webcapture.web.errors import declined
 from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, store
@@ -96,7 +97,7 @@ def accept(practical_id: str) -> BaseResponse:
     """Accept the chosen spots, all of them or, where anything is wrong, none."""
     practical = practical_or_404(practical_id)
     try:
-        method = _method(practical)
+        method = method_as_written(practical)
         with store().database.writing() as session:
             for row, substance, spot in _chosen(session, practical, request.form.getlist("spot")):
                 run = accepted(spot, substance, method, f"{row.place.photo}:{row.place.bay}", practical.id)
@@ -119,7 +120,7 @@ def withdraw(practical_id: str) -> BaseResponse:
 
 def _page(practical: PracticalInfo, trouble: UsageError | None) -> str:
     try:
-        method = _method(practical)
+        method = method_as_written(practical)
     except UsageError as unclear:
         return render_template("lead/own_runs.html", practical=practical, trouble=unclear, substances=[], count=0)
     with store().database.reading() as session:
@@ -134,12 +135,6 @@ def _page(practical: PracticalInfo, trouble: UsageError | None) -> str:
         count=sum(one.run.practical == practical.id for one in counting),
         titles={one.run.practical: one.practical_title for one in counting},
     )
-
-
-def _method(practical: PracticalInfo) -> Method:
-    """Raises UsageError where the practical's mobile phase can be read in more than one way."""
-    plan = practical.plan.method
-    return method_of(plan.mobile_phase, plan.paper, plan.temperature_c, plan.locating)
 
 
 def _chosen(session: Session, practical: PracticalInfo, names: list[str]) -> Iterator[tuple[Row, str, Observed]]:

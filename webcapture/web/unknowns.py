@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from webcapture.errors import UsageError
 from webcapture.reference.compare import SheetReference
 from webcapture.reference.library import key
-from webcapture.reference.method import Method, method_of
+from webcapture.reference.method import Method
 from webcapture.reference.observed import observed
 from webcapture.reference.phase import UnknownRun
 from webcapture.reference.plan import REFERENCE, SAMPLE
@@ -18,6 +18,7 @@ from webcapture.report.evidence import RunNote
 from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.records import MEASURED, PhotoInfo, PracticalInfo
 from webcapture.web import findings
+from webcapture.web.conditions import method_as_written
 from webcapture.web.findings import Findings
 from webcapture.web.naming import lane_names
 
@@ -103,7 +104,7 @@ def gather(session: Session, label: str, left_out: frozenset[str]) -> Gathered:
             continue
         planned, written = planned + 1, names[key(label)]
         try:
-            method = _method(practical)
+            method = method_as_written(practical)
         except UsageError as error:
             unclear.append(Unclear(practical, error.message, error.hint))
             continue
@@ -120,11 +121,6 @@ def _names(session: Session, practical: PracticalInfo, ids: set[str]) -> Mapping
     """Labels of a practical's samples by their key; names given by hand last."""
     planned = [lane.label for lane in practical.plan.lanes if lane.role == SAMPLE]
     return {key(one): one.strip() for one in (*(label for _, label in _by_hand(session, ids)), *planned)}
-
-
-def _method(practical: PracticalInfo) -> Method:
-    written = practical.plan.method
-    return method_of(written.mobile_phase, written.paper, written.temperature_c, written.locating)
 
 
 def _notes(
