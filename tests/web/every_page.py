@@ -221,7 +221,36 @@ def _named(room: Room, lead: FlaskClient) -> Pages:
         station, _token = room.station(practical, "Bench 1")
         photo = room.measured(station, (0.4,), (0.4,)) if beside else room.measured(station, (0.89,))
         pages[f"names {name}"] = lead.get(f"/results/{photo}").text
-    return pages
+    return pages | _mixed(room, lead)
+
+
+MIXED = (("sample", "vat 7"), ("reference", "Marl red"), ("mixed", "vat 7 + Marl red"))
+MISSING = (("sample", "Marl red + Tarn blue"), ("reference", "Marl red"), ("mixed", "vat 9 + Woad"))
+
+
+def _mixed(room: Room, lead: FlaskClient) -> Pages:
+    """Mixed lanes that tell something and such as cannot, with what a lane leaves open; references near the spots of the room."""
+    seen = {
+        "mixed single": (MIXED, ((0.38,), (0.38,), (0.38,))),
+        "mixed splits": (MIXED, ((0.5,), (0.38,), (0.38, 0.5))),
+        "mixed alone": (MISSING, ((0.38, 0.52, 0.7), (0.38, 0.9), (0.38,))),
+        "mixed unclear": ((("mixed", "vat 7"),), ((0.38, 0.2, 0.99),)),
+    }
+    pages = {}
+    for name, (lanes, rfs) in seen.items():
+        practical = room.practical_of(lanes)
+        photo = room.measured(room.station(practical, "Bench 1")[0], *rfs)
+        base = f"/lead/practicals/{practical.id}"
+        places = {"": f"/results/{photo}", " room": base, " plot": f"{base}/plot.svg", " edit": f"{base}/edit"}
+        pages |= {f"{name}{place}": lead.get(address).text for place, address in places.items()}
+    crowd = room.practical(
+        numbers=(1,), phase='"high-salt solution of Weber and Lacey 1978"', paper="as published, unspecified"
+    )
+    room.measured(room.station(crowd, "Bench 1")[0], (0.89,))
+    base = f"/lead/practicals/{crowd.id}"
+    tray = room.practical_of(MIXED, "tray")
+    others = {"crowd room": base, "crowd plot": f"{base}/plot.svg", "mixed tray": f"/lead/practicals/{tray.id}"}
+    return pages | {name: lead.get(address).text for name, address in others.items()}
 
 
 def _own_runs(room: Room, lead: FlaskClient) -> Pages:

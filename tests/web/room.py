@@ -76,6 +76,13 @@ class Room:
         self.clock.at += timedelta(minutes=1)
         return made
 
+    def practical_of(self, lanes: tuple[tuple[str, str], ...], layout: str = "sheet") -> PracticalInfo:
+        """A practical in the workshop of the demonstration, with those (role, label) from the left."""
+        roles = tuple(LaneRole(number, *what) for number, what in enumerate(lanes, 1))
+        plan = PracticalPlan("Dye vats", Method("salt water", "workshop paper", 20.0, ""), layout, "a4", roles, "", 30)
+        with self.store.database.writing() as session:
+            return practicals.create(session, plan, self.clock(), timedelta(hours=12))
+
     def look(self, practical: PracticalInfo) -> PracticalInfo | None:
         with self.store.database.reading() as session:
             return practicals.find(session, practical.id)

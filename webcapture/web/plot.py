@@ -19,6 +19,8 @@ WIDTH, LEFT, RIGHT = 360.0, 16.0, 344.0
 HEAD, ROW, FOOT = 8.0, 62.0, 34.0
 BAND, KEY = 16.0, 16.0
 """Height of a reference band, and of a line that says how one is drawn."""
+LABEL = 130.0
+"""Beside a bar there is so much room for its name, or it stands in the bar."""
 LETTER = 5.6
 """Mean width of a letter at this size."""
 INK, PENCIL, RULE, BLUE, STOP = "#22282a", "#575d5c", "#cfc6b0", "#175766", "#8f1f1a"
@@ -83,6 +85,8 @@ def _band(band: Band, top: float) -> Iterator[str]:
         yield _bar(low, high, top + 3, band.here)
     yield f'<path d="M{x:.1f} {top + 1:.1f}v13" stroke="{INK}" stroke-width="2"/>'
     kind = _("lane here") if band.here else _("library")
+    if max(low - LEFT, RIGHT - high) < LABEL:  # no room beside so wide a bar: in it, beside its middle
+        low = high = x
     left, right = low - LEFT - 6, RIGHT - high - 6
     room = max(left, right)
     words = f"{_short(band.substance, max(int(room / LETTER) - len(kind) - 2, 4))}, {kind}"
