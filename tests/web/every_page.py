@@ -242,7 +242,9 @@ def _mixed(room: Room, lead: FlaskClient) -> Pages:
         photo = room.measured(room.station(practical, "Bench 1")[0], *rfs)
         base = f"/lead/practicals/{practical.id}"
         places = {"": f"/results/{photo}", " room": base, " plot": f"{base}/plot.svg", " edit": f"{base}/edit"}
-        pages |= {f"{name}{place}": lead.get(address).text for place, address in places.items()}
+        pages |= {
+            f"{name}{place}": even(lead.get(address).text, practical.join_code) for place, address in places.items()
+        }
     crowd = room.practical(
         numbers=(1,), phase='"high-salt solution of Weber and Lacey 1978"', paper="as published, unspecified"
     )
@@ -250,7 +252,8 @@ def _mixed(room: Room, lead: FlaskClient) -> Pages:
     base = f"/lead/practicals/{crowd.id}"
     tray = room.practical_of(MIXED, "tray")
     others = {"crowd room": base, "crowd plot": f"{base}/plot.svg", "mixed tray": f"/lead/practicals/{tray.id}"}
-    return pages | {name: lead.get(address).text for name, address in others.items()}
+    codes = crowd.join_code, tray.join_code
+    return pages | {name: even(lead.get(address).text, *codes) for name, address in others.items()}
 
 
 def _own_runs(room: Room, lead: FlaskClient) -> Pages:

@@ -46,6 +46,7 @@ LABELS = (
     "Leaf dyes", "Unknown A", r"\w[\w-]*\.jpg", "xxxx+", "CODE", r"Seen: [a-z-]+\.", r"Get the card in\.", r"/join/\w+",
     r"http://[\w.:/]+", "zzzzzz", r"\btests\b", "high-salt solution of Weber and Lacey 1978", "as published, unspecified",
     r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol", *(value.substance for value in shipped("amino-acids-salt")),
+    "Dye vats", r"\bvat [79]\b", "Woad", "salt water", "workshop paper", *(value.substance for value in shipped("workshop")),
 )  # fmt: skip
 """What the tests' own people typed or named."""
 SYMBOLS = (

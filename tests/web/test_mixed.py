@@ -95,7 +95,7 @@ def test_page_json_and_table_say_the_same_of_a_mixed_lane(room: Room) -> None:
     station, token = room.station(practical, "Owl")
     photo = room.measured(station, (0.38,), (0.381,), (0.379,))
     page = words(room.station_client(token).get(f"/results/{photo}").text)
-    assert "Evidence for it, no proof. The mixed spot stays single" in page
+    assert "Evidence for Marl red, no proof. The mixed spot stays single" in page
     assert "mm apart to show as two here" in page
     entry = room.lead().get(f"/results/{photo}.json").json
     jsonschema.validate([entry], schema())
@@ -122,7 +122,7 @@ def test_what_splits_speaks_against(room: Room) -> None:
     station, token = room.station(planned(room, *LANES), "Owl")
     photo = room.measured(station, (0.5,), (0.38,), (0.38, 0.5))
     page = words(room.station_client(token).get(f"/results/{photo}").text)
-    assert "Evidence against it, no proof." in page
+    assert "Evidence against Marl red, no proof." in page
 
 
 def test_what_a_lane_leaves_open_stands_on_its_page(room: Room) -> None:

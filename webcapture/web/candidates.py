@@ -25,11 +25,6 @@ EVIDENCE = {
     "invented": _("invented for the demonstration"),
 }
 COLOURS = {"agrees": _("agrees"), "differs": _("differs"), "cannot tell": _("cannot tell")}
-MIXED_OUTCOMES = {
-    "stays single": _("Evidence for it, no proof."),
-    "splits": _("Evidence against it, no proof."),
-    "cannot tell": _("Cannot tell."),
-}
 OUTCOMES = {
     "none fits": _("No set of references accounts for all spots."),
     "cannot tell": _("Cannot tell."),

@@ -20,7 +20,7 @@ from webcapture.store import corrections, photos, practicals, stations
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import CorrectionInfo, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings, hand
-from webcapture.web.candidates import COLOURS, EVIDENCE, MIXED_OUTCOMES, OUTCOMES, comparisons
+from webcapture.web.candidates import COLOURS, EVIDENCE, OUTCOMES, comparisons
 from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
 from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
@@ -78,7 +78,6 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
         "notes": _notes(found, practical),
         "names": comparisons(practical, found, as_result(_stored(found), found.info.name, page_sheet(None, 1.0))),
         "outcomes": OUTCOMES,
-        "mixed_outcomes": MIXED_OUTCOMES,
         "evidence": EVIDENCE,
         "colours": COLOURS,
         "history": [_told(change, found) for change in reversed(history)],
