@@ -449,7 +449,7 @@ def test_the_window_is_set_and_goes_back(room: Room, lead: FlaskClient, nobody: 
 
 
 def test_links_lead_here(room: Room, lead: FlaskClient, nobody: FlaskClient) -> None:
-    practical = room.practical(numbers=(1,), phase=SALT.split(" | ")[0], paper="as published, unspecified")
+    practical = room.practical(numbers=(1,), phase=SALT.split(" | ", maxsplit=1)[0], paper="as published, unspecified")
     photo = room.measured(room.station(practical, "Owl")[0], (0.89,))
     assert 'href="/references"' in nobody.get("/").text
     assert 'href="/references"' in lead.get("/lead").text
