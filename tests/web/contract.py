@@ -23,7 +23,7 @@ from webcapture.web.security import HEADERS
 BASE = "http://tool.test/api/"
 METHODS = ("get", "put", "post", "delete", "patch", "options", "head", "trace")
 JSON_TYPES = ("application/json", "application/schema+json", "application/manifest+json")
-BEGINNINGS = {
+BEGINNINGS: dict[str, bytes | tuple[bytes, ...]] = {
     "image/jpeg": b"\xff\xd8\xff",
     "image/png": b"\x89PNG\r\n\x1a\n",
     "application/pdf": b"%PDF-",
