@@ -49,6 +49,8 @@ def main() -> None:
             keep(f"card-{layout}", ImageOps.expand(page, 3, 160), 620)
         with served(out) as address:
             photograph_pages(address, out / "vat-strip.jpg")
+        with served(out, out / "records") as address:
+            photograph_references(address)
 
 
 def keep(name: str, picture: Image.Image, width: int) -> None:
@@ -61,10 +63,10 @@ def keep(name: str, picture: Image.Image, width: int) -> None:
 
 
 @contextmanager
-def served(examples: Path) -> Iterator[str]:
+def served(examples: Path, data: Path | None = None) -> Iterator[str]:
     """The web tool on a port of this machine, while this lasts."""
     logging.getLogger("werkzeug").setLevel(logging.WARNING)
-    server = make_server("127.0.0.1", 0, create_app(WebConfig(examples=examples)), threaded=True)
+    server = make_server("127.0.0.1", 0, create_app(WebConfig(examples=examples, data=data)), threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
     try:
@@ -75,13 +77,29 @@ def served(examples: Path) -> Iterator[str]:
         server.server_close()
 
 
-def photograph_pages(address: str, photo: Path) -> None:
-    """The page as a phone shows it: at the start, and the two halves of a result."""
+@contextmanager
+def phone(address: str) -> Iterator[Page]:
+    """A phone that has opened that address."""
     chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
         page = browser.new_page(viewport=PHONE, device_scale_factor=PHONE_SCALE, has_touch=True, is_mobile=True)
         page.goto(address)
+        yield page
+        browser.close()
+
+
+def photograph_references(address: str) -> None:
+    """The demonstration's invented dyes along Rf."""
+    with phone(f"{address}/references?under=salt water | workshop paper") as page:
+        page.locator("img.plot").evaluate("async (img) => { await img.decode(); }")
+        page.locator("figure").evaluate("(chart) => chart.scrollIntoView({ behavior: 'instant' })")
+        screen("phone-references", page)
+
+
+def photograph_pages(address: str, photo: Path) -> None:
+    """The page as a phone shows it: at the start, and the two halves of a result."""
+    with phone(address) as page:
         screen("phone-start", page)
         page.set_input_files("#choose", photo)
         page.locator("figure img").evaluate("async (img) => { await img.decode(); }")
@@ -89,7 +107,6 @@ def photograph_pages(address: str, photo: Path) -> None:
         screen("phone-picture", page)
         page.locator("article.result .scroll").evaluate("(table) => table.scrollIntoView({ behavior: 'instant' })")
         screen("phone-table", page)
-        browser.close()
 
 
 def screen(name: str, page: Page) -> None:

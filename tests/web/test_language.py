@@ -41,12 +41,13 @@ FAULTS = (
 )  # fmt: skip
 """What reading a CSV says of its lines is English so far."""
 LABELS = (
-    *LIBRARY, *TYPED, *FAULTS,
+    *LIBRARY,
     r"Bench \d", "Mixture M", "Saffron yellow", "Tarn blue", "Dyes of the market", "water : ethanol 4 : 1", "filter paper",
     "Leaf dyes", "Unknown A", r"\w[\w-]*\.jpg", "xxxx+", "CODE", r"Seen: [a-z-]+\.", r"Get the card in\.", r"/join/\w+",
     r"http://[\w.:/]+", "zzzzzz", r"\btests\b", "high-salt solution of Weber and Lacey 1978", "as published, unspecified",
     r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol", *(value.substance for value in shipped("amino-acids-salt")),
     "Dye vats", r"\bvat [79]\b", "Woad", "salt water", "workshop paper", *(value.substance for value in shipped("workshop")),
+    *FAULTS, *TYPED,
 )  # fmt: skip
 """What the tests' own people typed or named."""
 SYMBOLS = (

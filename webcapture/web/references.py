@@ -37,7 +37,7 @@ from webcapture.web.reference_sight import (
 
 reading = Blueprint("references", __name__, url_prefix="/references")
 
-GROUPS, NAMES = 12, 12
+GROUPS, NAMES = 12, 24
 """Groups that are not told apart, and names in one, that are listed; the others are counted."""
 PRACTICALS = 20
 """Of the chart of own runs, the newest."""
