@@ -14,20 +14,23 @@ from tests.house.source import tracked
 from tests.web.every_page import Pages, every_page
 from tests.web.pseudo import CLOSE, CODE, KEPT, OPEN, english, outside, pseudo, shown, write_language
 from webcapture.errors import UsageError
-from webcapture.reference.exchange import shipped
+from webcapture.reference.exchange import TABLES, shipped
 from webcapture.web import WebConfig, create_app
 from webcapture.web.language import read_languages
 from webcapture.web.script_words import script_words
 
+PHASES = sorted({re.escape(value.method.mobile_phase.text.strip('"')) for name in TABLES for value in shipped(name)})
 LABELS = (
     r"Bench \d", "Mixture M", "Saffron yellow", "Tarn blue", "Dyes of the market", "water : ethanol 4 : 1", "filter paper",
     "Leaf dyes", "Unknown A", r"\w[\w-]*\.jpg", "xxxx+", "CODE", r"Seen: [a-z-]+\.", r"Get the card in\.", r"/join/\w+",
     r"http://[\w.:/]+", "zzzzzz", r"\btests\b", "high-salt solution of Weber and Lacey 1978", "as published, unspecified",
-    r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol", *(value.substance for value in shipped("amino-acids-salt")),
+    r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol", *(re.escape(value.substance) for name in TABLES for value in shipped(name)),
+    r"\b(?:Alike|Far) \d+", r"\b(?:Front|Elsewhere|Vat 7)\b", *PHASES, r"\b(?:water|ethanol|propanone|methanol)\b",
 )  # fmt: skip
 """What the tests' own people typed or named."""
 SYMBOLS = (
     r"\bh?Rf\b", r"\bRs\b", r"\bmm\b", r"\bUTC\b", r"\bwebcapture\b", r"#[0-9a-f]{6}\b", r"\bA4\b", r"\bLetter\b", r"\bIUPAC\b",
+    r"\b(?:E_n|R_D|R_U|R_rel|JSON|CSV)\b",
 )  # fmt: skip
 """Quantities, units, names of things that have one name everywhere."""
 DATA = re.compile("|".join((*LABELS, *SYMBOLS)))
