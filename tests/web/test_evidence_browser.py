@@ -76,8 +76,7 @@ def as_lead(room: Room, site: str, open_page: OpenPage) -> AsLead:
 def test_axe_finds_nothing(as_lead: AsLead, width: int, scheme: str) -> None:
     for address in ("/lead/evidence", UNKNOWN):
         page = as_lead(address, width, color_scheme=scheme)
-        for summary in page.locator("details:not([open]) > summary").all():
-            summary.click()
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         assert axe_violations(page) == []
 
 
