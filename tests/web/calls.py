@@ -480,7 +480,7 @@ def keeping(world: World) -> None:
     world.call("referenceWindow", 303, data={"window": "0.04"})
     world.both("referenceWindow", 400, data={"window": "wide"})
     world.call("referenceWindow", 303, data={"usual": "1"})
-    world.call("withdrawRun", 303)
+    world.call("withdrawOwnRun", 303)
 
 
 def deleting(world: World) -> None:

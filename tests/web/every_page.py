@@ -97,7 +97,7 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     room = Room(folder, **config)
     pages = _before_the_passphrase(room)
     lead, nobody = room.lead(), room.app.test_client()
-    pages["no practicals"] = lead.get("/lead").text
+    pages |= {"no practicals": lead.get("/lead").text, "no unknowns": lead.get("/lead/evidence").text}
     practical = room.practical()
     base, code = f"/lead/practicals/{practical.id}", practical.join_code
     pages |= {"empty room": lead.get(base).text, "room of this computer only": _of_this_computer(room, lead, base)}
@@ -286,10 +286,14 @@ def _evidence(room: Room, lead: FlaskClient) -> Pages:
     """An unknown in every state: nothing run, one run, classes that disagree, left out, a library with much and with nothing."""
     with room.app.test_request_context():
         shelves.add(_known())
-    lanes = (LaneRole(1, "sample", "Unknown E"),)
-    address = "/lead/evidence/unknown?label=Unknown+E"
-    made = [room.practical(title="E", phase=phase, lanes=lanes) for phase in ("water", "ethanol", "50 % water + 1 % x")]
+    lanes = (LaneRole(1, "sample", "Unknown A"),)
+    address = "/lead/evidence/unknown?label=Unknown+A"
+    made = [room.practical(title="Leaf dyes", phase="water", lanes=lanes)]
     pages = {"evidence list": lead.get("/lead/evidence").text, "evidence without": lead.get(address).text}
+    made += [room.practical(phase=phase, lanes=lanes) for phase in ("ethanol", "50 % water + 40 % ethanol")]
+    only = room.practical(phase="ethanol", lanes=(LaneRole(1, "sample", "Tarn blue"),))
+    room.practical(phase="50 % water + 40 % ethanol", lanes=(LaneRole(1, "sample", "Saffron yellow"),))
+    room.measured(room.station(only, "Bench 1")[0], (0.2,))
     for n, rf in enumerate((0.3, 0.3, 0.3, 0.3, 0.3, 0.9, 0.36), 1):
         room.measured(room.station(made[0], f"Bench {n}")[0], (rf,))
         if n == 1:
@@ -301,6 +305,8 @@ def _evidence(room: Room, lead: FlaskClient) -> Pages:
     every = f"&without={made[0].id}&without={made[1].id}"
     return pages | {
         "evidence": lead.get(address).text,
+        "evidence without more": lead.get("/lead/evidence/unknown?label=Tarn+blue").text,
+        "evidence unclear only": lead.get("/lead/evidence/unknown?label=Saffron+yellow").text,
         "evidence left out": lead.get(address + every).text,
         "evidence second only": lead.get(f"{address}&without={made[0].id}").text,
         "evidence plot": lead.get(address.replace("unknown?", "unknown.svg?")).text,
@@ -309,7 +315,10 @@ def _evidence(room: Room, lead: FlaskClient) -> Pages:
 
 def _known() -> list[Value]:
     """Many substances at one place, some far away, one that is known elsewhere only."""
-    rfs = {f"Alike {n}": (0.3, None, 0.05 * n, 0.1 * n) for n in range(1, 9)}
+    rfs: dict[str, tuple[float | None, ...]] = {
+        f"Alike {n}": (0.3, None, 0.012 * n if n > 1 else None, 0.014 * n) for n in range(1, 67)
+    }
+    rfs |= {f"Alike {n}": (None, 0.2, None, None) for n in (97, 98)}
     rfs |= {f"Far {n}": (0.6, 0.5, 0.5, None) for n in range(1, 64)}
     rfs |= {"Front": (0.3, 0.7, 0.99, 0.2), "Elsewhere": (None, None, 0.4, None)}
     phases = ("water", "ethanol", "propanone", "methanol")

@@ -40,21 +40,25 @@ FAULTS = (
     r"rf: “x” is not a number\.", r"source: empty\.", r"“y” is no mark:[^.]*\.", r"A value needs its source[^.]*\.",
 )  # fmt: skip
 """What reading a CSV says of its lines is English so far."""
+PHASES = sorted({re.escape(value.method.mobile_phase.text.strip('"')) for name in TABLES for value in shipped(name)})
 LABELS = (
     *LIBRARY,
     r"Bench \d", "Mixture M", "Saffron yellow", "Tarn blue", "Dyes of the market", "water : ethanol 4 : 1", "filter paper",
     "Leaf dyes", "Unknown A", r"\w[\w-]*\.jpg", "xxxx+", "CODE", r"Seen: [a-z-]+\.", r"Get the card in\.", r"/join/\w+",
     r"http://[\w.:/]+", "zzzzzz", r"\btests\b", "high-salt solution of Weber and Lacey 1978", "as published, unspecified",
-    r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol", *(value.substance for value in shipped("amino-acids-salt")),
-    "Dye vats", r"\bvat [79]\b", "Woad", "salt water", "workshop paper", *(value.substance for value in shipped("workshop")),
+    r"50\s*%\s*(of )?water \+ 40\s*%\s*(of )?ethanol",
+    "Dye vats", r"\bvat [79]\b", "Woad", "salt water", "workshop paper",
     *FAULTS, *TYPED,
+    r"\b(?:Alike|Far) \d+", r"\b(?:Front|Elsewhere|Vat 7)\b", *PHASES, r"\b(?:water|ethanol|propanone|methanol)\b",
 )  # fmt: skip
 """What the tests' own people typed or named."""
 SYMBOLS = (
     r"\bh?Rf\b", r"\bRs\b", r"\bmm\b", r"\bUTC\b", r"\bwebcapture\b", r"#[0-9a-f]{6}\b", r"\bA4\b", r"\bLetter\b", r"\bIUPAC\b",
+    r"\b(?:E_n|R_D|R_U|R_rel|JSON|CSV)\b",
 )  # fmt: skip
 """Quantities, units, names of things that have one name everywhere."""
-DATA = re.compile("|".join((*LABELS, *SYMBOLS)))
+DATA = re.compile("|".join(sorted((*LABELS, *SYMBOLS), key=len, reverse=True)))
+"""The longest first: a part of a name must not take it apart."""
 
 
 def without_data(text: str) -> str:

@@ -44,6 +44,8 @@ REQUIRED = ("substance", "mobile_phase", "paper", "rf", "mark", "source")
 TABLES = ("cations", "amino-acids", "amino-acids-salt", "workshop")
 """What comes with the program: three published tables, and the demonstration's invented dyes."""
 
+LONGEST = 500
+"""Characters of a cell; the longest source of the shipped tables has some hundred."""
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _ANY = method_of("water", "any")
@@ -160,6 +162,7 @@ class _Row:
         self.cells = cells
         self.comma = comma
         self.troubles: list[str] = [f"{name}: a character that no name has." for name, cell in cells.items() if _CONTROL.search(cell)]  # fmt: skip
+        self.troubles += [f"{name}: {len(cell)} characters, and {LONGEST} are read at most." for name, cell in cells.items() if len(cell) > LONGEST]  # fmt: skip
         self.troubles += [f"{name}: empty." for name in REQUIRED if not cells[name]]
 
     def value(self) -> Value | None:

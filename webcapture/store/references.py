@@ -38,8 +38,9 @@ def kept(session: Session) -> list[Kept]:
     """The newest version of each value, retired ones too, in the order in which they came."""
     newest = select(func.max(ReferenceVersion.id)).group_by(ReferenceVersion.entry)
     rows = session.scalars(select(ReferenceVersion).where(ReferenceVersion.id.in_(newest)))
-    firsts = select(ReferenceVersion.entry, func.min(ReferenceVersion.id)).group_by(ReferenceVersion.entry)
-    came = dict(session.execute(firsts).tuples().all())
+    first = func.min(ReferenceVersion.id)
+    names = session.scalars(select(ReferenceVersion.entry).group_by(ReferenceVersion.entry).order_by(first))
+    came = {name: number for number, name in enumerate(names)}
     return [_kept(row) for row in sorted(rows, key=lambda row: came[row.entry])]
 
 
