@@ -139,8 +139,8 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
         {"closed list": lead.get("/lead").text}
         | _named(room, lead)
         | _own_runs(room, lead)
-        | _evidence(room, lead)
         | _references(room, lead, nobody)
+        | _evidence(room, lead)
     )
     lead.post(f"{base}/joining", data={"open": "1"})
     room.clock.at += timedelta(days=2)

@@ -32,7 +32,7 @@ LIBRARY = sorted(
 )
 """What the tables say, which stays as its source wrote it."""
 TYPED = (
-    "Marl red", "invented for a test", "made up", r"\bred\b", r"\bpink\b", "old bottle", "read again", r"\biodine\b", r"Invented \d+", "ink water", r"\bink\b", "cloth",
+    "Marl red", "invented for a test", "made up", r"\ba test\b", r"\bred\b", r"\bpink\b", "old bottle", "read again", r"\biodine\b", r"Invented \d+", "ink water", r"\bink\b", "cloth",
     r"\bDyes\b", r"\bwater\b",
 )  # fmt: skip
 """What stands in the references of the tests' own lead."""

@@ -144,7 +144,7 @@ def _refuse_clashes(there: list[Kept]) -> None:
     if there:
         names = ", ".join(dict.fromkeys(one.value.substance for one in there))
         raise UsageError(
-            f"Other values are there already for {names}, under the same method from the same source.",
+            f"Values from the same source under the same method are there already: {names}.",
             "Change or retire those first, or name the sources apart: nothing is overwritten.",
         )
 
