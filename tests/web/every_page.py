@@ -221,6 +221,9 @@ def _named(room: Room, lead: FlaskClient) -> Pages:
         station, _token = room.station(practical, "Bench 1")
         photo = room.measured(station, (0.4,), (0.4,)) if beside else room.measured(station, (0.89,))
         pages[f"names {name}"] = lead.get(f"/results/{photo}").text
+        lead.post("/references/window", data={"window": "0.06"})
+        pages[f"names {name}, own window"] = lead.get(f"/results/{photo}").text
+        lead.post("/references/window", data={"usual": "1"})
     return pages | _mixed(room, lead)
 
 

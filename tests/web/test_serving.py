@@ -23,6 +23,14 @@ WITH_WAITRESS = (
 )
 
 
+PATIENCE_S = 60
+PATIENT = (
+    "from webcapture.settings import Settings, WebSettings; from webcapture.web import WebConfig, serving;"
+    f"config = WebConfig(Settings(web=WebSettings(stop_s={PATIENCE_S})), host='127.0.0.1');"
+    "serving._with_gunicorn('127.0.0.1', 0, config)"
+)
+
+
 WITH_ONE_THREAD = (
     "from webcapture.settings import Settings, WebSettings; from webcapture.web import WebConfig, serving;"
     "config = WebConfig(Settings(web=WebSettings(threads=1, stall_s=1.0)), host='127.0.0.1');"
@@ -57,12 +65,13 @@ def test_stops_quietly(running: Running) -> None:
 def test_ctrl_c_reaches_parent_and_worker_and_both_stop_at_once() -> None:
     """A terminal sends it to the whole group, at any moment: also while the worker takes in a connection."""
     for _ in range(5):
-        server = Running(WITH_GUNICORN)
+        server = Running(PATIENT)
         server.get()
         started = time.monotonic()
         os.killpg(server.process.pid, signal.SIGINT)
-        _, complaints = server.process.communicate(timeout=60)
-        assert time.monotonic() - started < DEFAULTS.web.stop_s
+        _, complaints = server.process.communicate(timeout=4 * PATIENCE_S)
+        # Else the parent's patience ended the worker. It is far more than a busy computer needs for stopping.
+        assert time.monotonic() - started < PATIENCE_S
         assert server.process.returncode == 0
         assert complaints == ""
 

@@ -14,7 +14,7 @@ from webcapture.store.records import PracticalInfo
 from webcapture.web.conditions import conditions_name, method_as_written
 from webcapture.web.findings import Findings
 from webcapture.web.language import lazy_gettext as _
-from webcapture.web.library import comparing, library
+from webcapture.web.library import comparing, library, own_window
 from webcapture.web.naming import TRAY, lane_names
 
 Json = dict[str, Any]
@@ -48,7 +48,9 @@ class Comparisons:
     """All lanes as programs get them."""
     remarks: tuple[str, ...] = ()
     window: str = ""
-    """The lead's own window, where it counted."""
+    """The window, where it counted."""
+    window_is_leads: bool = False
+    """Whether the lead set it."""
 
 
 def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoResult) -> Comparisons | None:
@@ -70,6 +72,7 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
         names=names,
         remarks=tuple(dict.fromkeys(remark for one in told for remark in one["remarks"])),
         window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
+        window_is_leads=own_window() is not None,
     )
 
 

@@ -74,6 +74,7 @@ def show() -> str:
         found=sight.found,
         label=sight.found["unknown"],
         answer=_answer(sight.found) if with_runs else "",
+        spots=_usual_spots(sight.found),
         sure=_sure(sight.found) if with_runs else (),
         practicals=_practicals(sight.found),
         standing=sight.standing[:STANDING_SHOWN],
@@ -144,6 +145,12 @@ def _complete(found: Json, unclear: tuple[Unclear, ...], moment: datetime) -> Js
 
 
 # --- words
+
+
+def _usual_spots(found: Json) -> int:
+    """How many spots at least more than half of the runs show; 0 where there is none."""
+    counts = sorted(len(run["spots"]) for run in found["runs"] if run["taken"])
+    return counts[(len(counts) - 1) // 2] if counts else 0
 
 
 def _answer(found: Json) -> str:

@@ -44,10 +44,14 @@ def library() -> Library:
 
 def comparing() -> CompareSettings:
     """How values are compared here: with the lead's own window, where one is set."""
-    usual = settings().compare
+    own = own_window()
+    return settings().compare if own is None else replace(settings().compare, window_rf=own)
+
+
+def own_window() -> float | None:
+    """The lead's own window of Rf; None where the tool's own counts."""
     with store().database.reading() as session:
-        own = references.window(session)
-    return usual if own is None else replace(usual, window_rf=own)
+        return references.window(session)
 
 
 def add(values: Iterable[Value], note: str = "") -> int:
