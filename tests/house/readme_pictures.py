@@ -17,15 +17,19 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from flask import Flask
 from PIL import Image, ImageOps
 from playwright.sync_api import Page, sync_playwright
 from werkzeug.serving import make_server
 
 from tests.house.source import ROOT
+from tests.web.room import Room
 from webcapture.card.layout import card_layout
 from webcapture.card.printing import card_png
 from webcapture.demo import run_demo
+from webcapture.store.records import LaneRole
 from webcapture.web import WebConfig, create_app
+from webcapture.web.identity import LEAD_COOKIE
 
 FOLDER = ROOT / "static" / "readme"
 MOST_BYTES = 150_000
@@ -51,6 +55,7 @@ def main() -> None:
             photograph_pages(address, out / "vat-strip.jpg")
         with served(out, out / "records") as address:
             photograph_references(address)
+        photograph_evidence(out / "class")
 
 
 def keep(name: str, picture: Image.Image, width: int) -> None:
@@ -65,8 +70,15 @@ def keep(name: str, picture: Image.Image, width: int) -> None:
 @contextmanager
 def served(examples: Path, data: Path | None = None) -> Iterator[str]:
     """The web tool on a port of this machine, while this lasts."""
+    with listening(create_app(WebConfig(examples=examples, data=data))) as address:
+        yield address
+
+
+@contextmanager
+def listening(app: Flask) -> Iterator[str]:
+    """An application on a port of this machine, while this lasts."""
     logging.getLogger("werkzeug").setLevel(logging.WARNING)
-    server = make_server("127.0.0.1", 0, create_app(WebConfig(examples=examples, data=data)), threaded=True)
+    server = make_server("127.0.0.1", 0, app, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
     try:
@@ -95,6 +107,35 @@ def photograph_references(address: str) -> None:
         page.locator("img.plot").evaluate("async (img) => { await img.decode(); }")
         page.locator("figure").evaluate("(chart) => chart.scrollIntoView({ behavior: 'instant' })")
         screen("phone-references", page)
+
+
+INVENTED = {
+    "salt water": {"Marl red": 0.31, "Tarn blue": 0.62, "Moss green": 0.33},
+    "water : ethanol 4 : 1": {"Marl red": 0.55, "Tarn blue": 0.20, "Moss green": 0.72},
+}
+"""Mobile phase to dyes and their Rf, with which an unknown is run beside."""
+
+
+def photograph_evidence(folder: Path) -> None:
+    """An invented unknown, which is Marl red, run by five stations under two mobile phases."""
+    folder.mkdir()
+    room = Room(folder)
+    lanes = (
+        *(LaneRole(n, "reference", dye) for n, dye in enumerate(INVENTED["salt water"], 1)),
+        LaneRole(4, "sample", "vat 7"),
+    )
+    for phase, rfs in INVENTED.items():
+        practical = room.practical(title=f"Vats, {phase}", phase=phase, lanes=lanes)
+        for bench in range(5):
+            shift = 0.004 * (bench - 2)
+            seen = [(rf + shift,) for rf in (*rfs.values(), rfs["Marl red"] + 0.002)]
+            room.measured(room.station(practical, f"Bench {bench + 1}")[0], *seen)
+    with listening(room.app) as address, phone(address) as page:
+        page.context.add_cookies([{"name": LEAD_COOKIE, "value": room.lead_token(), "url": address}])
+        page.goto(f"{address}/lead/evidence/unknown?label=vat+7")
+        page.locator("h1").evaluate("(title) => title.scrollIntoView({ behavior: 'instant' })")
+        screen("phone-evidence", page)
+    room.store.close()
 
 
 def photograph_pages(address: str, photo: Path) -> None:
