@@ -185,6 +185,7 @@ def test_by_chance_counts_what_could_be_told() -> None:
         [UnknownRun(W, lane(0.30))], library(**{n: (rf, None, None) for n, rf in rows.items()}, F=(None, 0.5, None))
     )
     assert found.by_chance == pytest.approx(2)
+    assert found.others == 4  # B to E; F has no value there
 
 
 # ---- a class: many sheets of one unknown under one mobile phase

@@ -55,6 +55,8 @@ class Evidence:
     """Consistent ones first, those with most agreements first; then what cannot be told; then what is ruled out."""
     by_chance: float
     """How many other substances of the library one expects to agree as well by chance: see :func:`by_chance`."""
+    others: int
+    """Other substances that could be told under all that was run: those that ``by_chance`` speaks of."""
 
     @property
     def standing(self) -> tuple[str, ...]:
@@ -88,7 +90,7 @@ def evidence(runs: Sequence[UnknownRun], library: Library, settings: CompareSett
     ]
     order = (CONSISTENT, CANNOT_TELL, RULED_OUT)
     rows.sort(key=lambda row: (order.index(row.verdict), -row.agreements, row.substance))
-    return Evidence(methods, len(run_under), groups, tuple(rows), by_chance(rows, groups))
+    return Evidence(methods, len(run_under), groups, tuple(rows), *by_chance(rows, groups))
 
 
 def _by_conditions(runs: Sequence[UnknownRun]) -> dict[Conditions, list[UnknownRun]]:
@@ -165,8 +167,8 @@ def _correlation(first: Mapping[str, float], second: Mapping[str, float], names:
     return float(abs(np.corrcoef(x, y)[0, 1]))
 
 
-def by_chance(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> float:
-    """How many other substances one expects to agree in every group by chance, among those that could be told in every group.
+def by_chance(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> tuple[float, int]:
+    """(expected, of how many): how many other substances one expects to agree in every group by chance, among those that could be told in every group.
 
     In each group the share of substances, one left out as the unknown's own, that agree among those that could be told; independent
     groups multiply. In a mixture the other components are among them. 0 where nothing could be told: then there is no agreement either.
@@ -178,5 +180,5 @@ def by_chance(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> float:
         / max(sum(row[g] for row in told) - 1, 1)
         for g in range(len(groups))
     ]
-    everywhere = sum(all(row) for row in told) if groups else 0
-    return max(everywhere - 1, 0) * math.prod(shares)
+    others = max(sum(all(row) for row in told) - 1, 0) if groups else 0
+    return others * math.prod(shares), others

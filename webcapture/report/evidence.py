@@ -70,6 +70,7 @@ def evidence_dict(
         "ruled_out": sum(row.verdict == RULED_OUT for row in found.rows),
         "independent": len(found.groups),
         "by_chance": round(found.by_chance, DIGITS),
+        "others": found.others,
         "window_rf": settings.window_rf,
         "conditions": [_condition(found, n, taken) for n in columns],
         "rows": [_row(row, columns, found.methods) for row in found.rows],

@@ -193,17 +193,19 @@ def _sure(found: Json) -> tuple[str, ...]:
         best,
         all=found["independent"],
     )
-    return agreements, _chance(found["by_chance"], found["library"])
+    return agreements, _chance(found["by_chance"], found["others"])
 
 
-def _chance(expected: float, size: int) -> str:
+def _chance(expected: float, others: int) -> str:
     """How many substances would agree anyway, in plain words."""
     number = f"{expected:.1f}"
+    if others == 0:
+        return gettext("The library holds no other substance with a value under all these conditions: that it agrees singles nothing out.")  # fmt: skip
     if expected >= 1:
-        return gettext("By chance alone about %(number)s other substances of the library's %(size)s would agree as well under all these conditions: agreement does not single one out.", number=number, size=size)  # fmt: skip
+        return gettext("Of the %(others)s other substances that could be compared under all these conditions about %(number)s would agree as well by chance: agreement does not single one out.", number=number, others=others)  # fmt: skip
     if expected >= 0.05:
-        return gettext("By chance alone about %(number)s other substances of the library's %(size)s would agree as well under all these conditions, less than one; substances that the library does not hold are not counted.", number=number, size=size)  # fmt: skip
-    return gettext("By chance alone hardly any other substance of the library's %(size)s would agree as well under all these conditions; substances that the library does not hold are not counted.", size=size)  # fmt: skip
+        return gettext("Of the %(others)s other substances that could be compared under all these conditions about %(number)s would agree as well by chance, less than one; what the library does not hold is not counted.", number=number, others=others)  # fmt: skip
+    return gettext("Of the %(others)s other substances that could be compared under all these conditions hardly any would agree as well by chance; what the library does not hold is not counted.", others=others)  # fmt: skip
 
 
 def _why(row: Json, found: Json) -> str:
