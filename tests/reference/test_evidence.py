@@ -188,6 +188,14 @@ def test_by_chance_counts_what_could_be_told() -> None:
     assert found.others == 4  # B to E; F has no value there
 
 
+def test_chance_has_to_do_no_more_than_the_best_candidate_did() -> None:
+    # A agrees under W and has no value under the other: B and C agree under W just as well, though the other rules them out
+    rows = {"A": (0.30, None, None), "B": (0.31, 0.9, None), "C": (0.29, 0.9, None), "D": (0.7, 0.9, None)}
+    found = evidence([UnknownRun(W, lane(0.30)), UnknownRun(X, lane(0.2))], library(**rows))
+    assert (found.consistent, found.others) == (("A",), 3)
+    assert found.by_chance == pytest.approx(2)
+
+
 # ---- a class: many sheets of one unknown under one mobile phase
 
 

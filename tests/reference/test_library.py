@@ -143,3 +143,13 @@ def test_own_runs_become_values() -> None:
     assert values[1].sd is None
     assert values[1].hex == "#ff0000"
     assert Library.of(values).under(M) == (values[0],)
+
+
+def test_few_practicals_do_not_show_how_far_days_differ() -> None:
+    runs = [Run("a", OTHER, rf, f"s{n}", "one day") for n, rf in enumerate((0.300, 0.301, 0.302))]
+    assert own_values(runs)[0].sd == pytest.approx(0.001)
+    assert own_values(runs, few=2, least_sd=0.025)[0].sd == 0.025
+    assert own_values([*runs, Run("a", OTHER, 0.4, "s9", "another")], few=2, least_sd=0.025)[0].sd == pytest.approx(
+        0.0495, abs=1e-3  # of 0.300, 0.301, 0.302, 0.400: by hand
+    )  # fmt: skip
+    assert own_values(runs[:1], few=2, least_sd=0.025)[0].sd is None

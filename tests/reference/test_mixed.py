@@ -44,11 +44,11 @@ def test_another_substance_splits() -> None:
     assert found.places[0].sample_spot == 2  # the nearest of the sample's two
 
 
-def test_one_place_that_splits_decides() -> None:
+def test_a_reference_of_several_spots_tells_only_where_they_agree() -> None:
     double = [SheetReference("D", lane(2, 40.0, 62.0))]
     found = mixed_lane("vat 7 + D", lane(3, 40.0, 62.0, 70.0), SAMPLES, double)
     assert [one.found.outcome for one in found.places] == [SINGLE, SPLITS]
-    assert found.outcome == SPLITS
+    assert (found.outcome, found.reason) == (CANNOT_TELL, "several-places")
 
 
 @pytest.mark.parametrize(

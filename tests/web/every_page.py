@@ -224,6 +224,9 @@ def _named(room: Room, lead: FlaskClient) -> Pages:
         lead.post("/references/window", data={"window": "0.06"})
         pages[f"names {name}, own window"] = lead.get(f"/results/{photo}").text
         lead.post("/references/window", data={"usual": "1"})
+    practical = room.practical(numbers=(1,), phase=methods["alike"][0], paper=methods["alike"][1])
+    photo = room.measured(room.station(practical, "Bench 1")[0], (0.89,), spot_flags=("merged",))
+    pages["names merged"] = lead.get(f"/results/{photo}").text
     return pages | _mixed(room, lead)
 
 

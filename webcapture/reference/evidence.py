@@ -90,7 +90,7 @@ def evidence(runs: Sequence[UnknownRun], library: Library, settings: CompareSett
     ]
     order = (CONSISTENT, CANNOT_TELL, RULED_OUT)
     rows.sort(key=lambda row: (order.index(row.verdict), -row.agreements, row.substance))
-    return Evidence(methods, len(run_under), groups, tuple(rows), *by_chance(rows, groups))
+    return Evidence(methods, len(run_under), groups, tuple(rows), *by_chance(rows, _telling(rows, groups)))
 
 
 def _by_conditions(runs: Sequence[UnknownRun]) -> dict[Conditions, list[UnknownRun]]:
@@ -165,6 +165,13 @@ def _correlation(first: Mapping[str, float], second: Mapping[str, float], names:
     if x.std() == 0 or y.std() == 0:
         return 0.0
     return float(abs(np.corrcoef(x, y)[0, 1]))
+
+
+def _telling(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:
+    """The groups in which the best candidate agrees: chance has to do no more than that. All of them where nothing agrees."""
+    if not rows or rows[0].verdict != CONSISTENT:
+        return tuple(groups)
+    return tuple(group for group in groups if any(rows[0].cells[n].outcome == AGREES for n in group))
 
 
 def by_chance(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> tuple[float, int]:

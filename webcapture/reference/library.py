@@ -294,22 +294,29 @@ def _batches(runs: Sequence[Run]) -> tuple[Batch, ...]:
     )
 
 
-def own_values(runs: Iterable[Run], source: str = "own runs") -> tuple[Value, ...]:
+def own_values(
+    runs: Iterable[Run], source: str = "own runs", *, few: int = 0, least_sd: float = 0.0
+) -> tuple[Value, ...]:
     """One value for each substance under each mobile phase and paper, pooled over all its sheets.
 
+    Sheets of one practical share the day, the mixing of the mobile phase and often the tank: values of fewer than ``few`` practicals do not
+    show how far days differ, and have a standard deviation of ``least_sd`` at least.
     The method is that of the newest run, and the colour that of the run in the middle of the others: colours do not average.
     """
     by_entry: dict[tuple[str, Conditions], list[Run]] = defaultdict(list)
     for run in runs:
         by_entry[key(run.substance), run.method.conditions].append(run)
-    return tuple(_own_value(entry, source) for entry in by_entry.values())
+    return tuple(_own_value(entry, source, few, least_sd) for entry in by_entry.values())
 
 
-def _own_value(runs: Sequence[Run], source: str) -> Value:
+def _own_value(runs: Sequence[Run], source: str, few: int, least_sd: float) -> Value:
     found, newest = pooled(runs), runs[-1]
     colour = middle([run.colour for run in runs if run.colour])
     known = found.sd_within is not None and found.sd_within > 0
+    sd = found.sd_new
+    if sd is not None and len(found.batches) < few:
+        sd = max(sd, least_sd)
     return Value(
-        newest.substance, newest.method, found.mean, OWN_RUNS, source, sd=found.sd_new or None, n=found.sheets,
+        newest.substance, newest.method, found.mean, OWN_RUNS, source, sd=sd or None, n=found.sheets,
         sd_within=found.sd_within if known else None, freedom_within=found.freedom_within if known else 0, hex=colour,
     )  # fmt: skip

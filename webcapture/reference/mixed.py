@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from webcapture.measure.uncertainty import COVERAGE
 from webcapture.reference.compare import CANNOT_TELL, SheetReference, beside
 from webcapture.reference.library import key
-from webcapture.reference.mixture import SINGLE, SPLITS, MixedSpot, mixed_spot
+from webcapture.reference.mixture import MixedSpot, mixed_spot
 from webcapture.reference.observed import Observed
 from webcapture.reference.plan import mixed_parts
 from webcapture.settings import DEFAULTS, CompareSettings
@@ -52,8 +52,10 @@ def mixed_lane(
     if not own or not there:
         return MixedLane(*parts, CANNOT_TELL, "no-reference" if own else "no-sample")
     places = tuple(_place(spot, own, mixed, settings) for spot in there)
-    telling = _telling(places)
-    return MixedLane(*parts, telling.found.outcome, telling.found.reason, places)
+    outcomes = {place.found.outcome for place in places}
+    if len(outcomes) > 1:
+        return MixedLane(*parts, CANNOT_TELL, "several-places", places)
+    return MixedLane(*parts, places[0].found.outcome, places[0].found.reason, places)
 
 
 def _place(
@@ -64,9 +66,3 @@ def _place(
     nearest = min(own, key=lambda spot: beside(spot, reference, "", repeat, settings)[0][8])
     others = [spot for spot in own if spot is not nearest]
     return MixedPlace(nearest.spot, reference.spot, mixed_spot(nearest, reference, mixed, others, settings))
-
-
-def _telling(places: Sequence[MixedPlace]) -> MixedPlace:
-    """The place that decides: one that splits speaks against the reference, one that is unclear leaves it open."""
-    order = (SPLITS, CANNOT_TELL, SINGLE)
-    return min(places, key=lambda place: order.index(place.found.outcome))

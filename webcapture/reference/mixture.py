@@ -292,6 +292,7 @@ MIXED_REASONS = {
     "one-missing": "The mixed lane shows a spot at only one of the two places.",
     "splits": "The mixed spot splits: sample and reference differ under these conditions.",
     "single": "The mixed spot stays single: consistent with the reference. Substances that lie nearer to each other than this would too.",
+    "several-places": "The reference shows several spots, and they do not all tell the same.",
     "label": "The lane's label does not say what was mixed: write the sample's label, a plus sign and the reference.",
     "no-sample": "The sample's own lane, with a spot, is not seen on this strip: run it beside the mixed spot.",
     "no-reference": "The reference's own lane, with a spot, is not seen on this strip: run it beside the mixed spot.",

@@ -9,7 +9,7 @@ from typing import Any
 from webcapture.model import Lane, PhotoResult, Strip
 from webcapture.reference.compare import Comparison, SheetReference
 from webcapture.reference.library import Library, key
-from webcapture.reference.match import REASONS, Match, candidates
+from webcapture.reference.match import CONSISTENT, REASONS, Match, candidates
 from webcapture.reference.mixed import MixedLane, mixed_lane
 from webcapture.reference.mixture import LANE_REASONS, MIXED_REASONS, SINGLE, SPLITS, LaneAccount, account
 from webcapture.reference.observed import Observed, observed
@@ -219,10 +219,12 @@ def _spots(numbers: Sequence[int]) -> str:
 
 
 def _spot_words(spot: Json) -> str:
-    if not spot["candidates"]:
-        nearest = spot["ruled_out"][:1] or spot["doubtful"][:1]
+    if spot["outcome"] != CONSISTENT:
+        nearest = spot["candidates"][:1] or spot["doubtful"][:1] or spot["ruled_out"][:1]
         return f"{spot['outcome']}. {spot['reason']}" + (f" Nearest: {_words(nearest[0])}." if nearest else "")
-    words = "; ".join(_words(one) for one in spot["candidates"])
+    words = "; ".join(_words(one) for one in spot["candidates"]) + (
+        f"; and {spot['more']} more" if spot["more"] else ""
+    )
     apart = [" and ".join(group) for group in spot["not_told_apart"] if len(group) > 1]
     return words + (f". Not told apart here: {'; '.join(apart)}" if apart else "")
 

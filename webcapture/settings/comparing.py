@@ -26,6 +26,11 @@ class CompareSettings:
     repeat_freedom: int = knob(
         6, "", "Repeats beyond the first, over all sheets, from which own runs' spread within a sheet counts."
     )
+    few_practicals: int = knob(
+        3,
+        "",
+        "Own runs of fewer practicals do not show how far days differ: they are taken to spread by half the window at least. Set by judgement.",
+    )
     window_rf: float = knob(
         0.05,
         "Rf",

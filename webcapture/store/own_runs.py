@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -38,15 +39,22 @@ class AcceptedInfo:
     withdrawn_at: datetime | None
 
 
-def accept(session: Session, run: Run, U_rf: float | None, place: Place, practical_title: str, now: datetime) -> bool:
-    """Keep a run. Accepted again with other numbers, the earlier ones are withdrawn; False where it counts already as it is."""
-    there = [row for row in _of_photo(session, place.photo) if (row.bay, row.lane) == (place.bay, place.lane)]
+def accept(
+    session: Session, run: Run, U_rf: float | None, place: Place, practical_title: str, now: datetime,
+    older: Collection[str] = (),
+) -> bool:  # fmt: skip
+    """Keep a run. Accepted again with other numbers, the earlier ones are withdrawn; False where it counts already as it is.
+
+    ``older``: ids of photos that may show the same sheet. Runs of the same lane on those are withdrawn: a sheet counts once.
+    """
+    known = _of_photos(session, {place.photo, *older})
+    there = [row for row in known if (row.bay, row.lane) == (place.bay, place.lane)]
     row = AcceptedRun(
         substance=run.substance, method=method_dict(run.method), rf=run.rf, expanded=U_rf, colour=run.colour,
         photo_id=place.photo, bay=place.bay, lane=place.lane, spot=place.spot, practical_id=run.practical,
         practical=practical_title, accepted_at=now, withdrawn_at=None,
     )  # fmt: skip
-    if any(_told(one) == _told(row) for one in there):
+    if [_told(one) for one in there] == [_told(row)]:
         return False
     for one in there:
         one.withdrawn_at = now
@@ -72,13 +80,13 @@ def accepted_runs(session: Session, *, withdrawn: bool = False) -> list[Accepted
     ]
 
 
-def _of_photo(session: Session, photo_id: str) -> list[AcceptedRun]:
-    rows = select(AcceptedRun).where(AcceptedRun.photo_id == photo_id, AcceptedRun.withdrawn_at.is_(None))
+def _of_photos(session: Session, photo_ids: Collection[str]) -> list[AcceptedRun]:
+    rows = select(AcceptedRun).where(AcceptedRun.photo_id.in_(photo_ids), AcceptedRun.withdrawn_at.is_(None))
     return list(session.scalars(rows))
 
 
 def _told(row: AcceptedRun) -> tuple[object, ...]:
-    return row.substance, row.method, row.rf, row.expanded, row.colour, row.spot
+    return row.photo_id, row.substance, row.method, row.rf, row.expanded, row.colour, row.spot
 
 
 def _info(row: AcceptedRun) -> AcceptedInfo:

@@ -7,12 +7,14 @@ from typing import Any
 
 from webcapture.errors import UsageError
 from webcapture.model import PhotoResult
+from webcapture.reference.library import INVENTED
 from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, Plan
 from webcapture.report.names import names_dict
 from webcapture.report.wording import two_decimals
 from webcapture.store.records import PracticalInfo
 from webcapture.web.conditions import conditions_name, method_as_written
 from webcapture.web.findings import Findings
+from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.library import comparing, library, own_window
 from webcapture.web.naming import TRAY, lane_names
@@ -62,7 +64,7 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
     except UsageError as error:
         return Comparisons((error.message, error.hint))
     names = names_dict(result, Plan(method, _roles(practical, found)), library(), comparing())
-    lanes = tuple(lane for lane in names["lanes"] if lane["role"] != REFERENCE)
+    lanes = tuple(_for_people(lane) for lane in names["lanes"] if lane["role"] != REFERENCE)
     told = [one for lane in lanes for spot in lane["spots"] for one in spot["candidates"]]
     return Comparisons(
         unclear=None,
@@ -74,6 +76,21 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
         window=two_decimals(names["window_rf"]) if any(one["window"] for one in told) else "",
         window_is_leads=own_window() is not None,
     )
+
+
+def _for_people(lane: Json) -> Json:
+    """The lane with the names of each spot as a sentence has them: one known from invented values only says so."""
+    return {**lane, "spots": [{**spot, "told": _told(spot["candidates"])} for spot in lane["spots"]]}
+
+
+def _told(candidates: list[Json]) -> list[str]:
+    kinds: dict[str, set[str]] = {}
+    for one in candidates:
+        kinds.setdefault(one["substance"], set()).add(one["evidence"])
+    return [
+        gettext("%(name)s (invented value)", name=name) if found == {INVENTED} else name
+        for name, found in kinds.items()
+    ]
 
 
 def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, str]]:

@@ -19,7 +19,7 @@ from webcapture.web.evidence_plot import plot_svg, plotted
 from webcapture.web.identity import now, require_lead, store
 from webcapture.web.language import gettext, ngettext
 from webcapture.web.language import lazy_gettext as _
-from webcapture.web.library import comparing, library
+from webcapture.web.library import comparing, library, own_window
 from webcapture.web.unknowns import Gathered, Unclear, gather, labels
 
 evidence = Blueprint("evidence", __name__, url_prefix="/lead/evidence")
@@ -88,6 +88,7 @@ def show() -> str:
         outcomes=OUTCOMES,
         kinds=EVIDENCE,
         counted=_counted,
+        window_is_leads=own_window() is not None,
         window=any(_windowed(row) for row in sight.standing),
         remarks=_remarks(sight.standing),
         software=webcapture.__version__,

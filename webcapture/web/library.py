@@ -9,8 +9,9 @@ from functools import cache
 from flask import current_app
 
 from webcapture.errors import UsageError
+from webcapture.measure.uncertainty import COVERAGE
 from webcapture.reference.exchange import TABLES, shipped
-from webcapture.reference.library import Library, Value, own_values
+from webcapture.reference.library import Library, Run, Value, own_values
 from webcapture.settings import CompareSettings
 from webcapture.store import own_runs, references
 from webcapture.web.identity import now, settings, store
@@ -23,23 +24,40 @@ ACCEPTED_HERE = "own runs accepted here"
 class Known:
     """The library as it was read last."""
 
-    mark: tuple[int, int, int]
-    """Of the records, see :func:`webcapture.store.references.mark`."""
+    mark: tuple[object, ...]
+    """Changes with the records and with the lead's window."""
     library: Library
 
 
 def library() -> Library:
     """The tables that come with the tool, the lead's own values and pooled own runs; retired and withdrawn ones are left out."""
+    compare = comparing()
     with store().database.reading() as session:
-        mark = references.mark(session)
+        mark = (references.mark(session), compare)
         known: Known | None = current_app.extensions.get("library")
         if known is not None and known.mark == mark:
             return known.library
         kept = [one.value for one in references.kept(session) if not one.retired]
-        own = own_values((one.run for one in own_runs.accepted_runs(session)), ACCEPTED_HERE)
+        runs = [one.run for one in own_runs.accepted_runs(session)]
+    own = _own(runs, compare)
     joined = _joined(own, kept, tables())
     current_app.extensions["library"] = Known(mark, joined)
     return joined
+
+
+def library_without(practical_id: str) -> Library:
+    """The library without what that practical itself brought: a practical is no evidence for its own reference lanes."""
+    whole, compare = library(), comparing()
+    with store().database.reading() as session:
+        runs = [one.run for one in own_runs.accepted_runs(session)]
+    others = [run for run in runs if run.practical != practical_id]
+    if len(others) == len(runs):
+        return whole
+    return Library.of((*(value for value in whole.values if value.source != ACCEPTED_HERE), *_own(others, compare)))
+
+
+def _own(runs: Iterable[Run], compare: CompareSettings) -> tuple[Value, ...]:
+    return own_values(runs, ACCEPTED_HERE, few=compare.few_practicals, least_sd=compare.window_rf / COVERAGE)
 
 
 def comparing() -> CompareSettings:

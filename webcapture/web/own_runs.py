@@ -11,12 +11,13 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from webcapture.errors import UsageError
 from webcapture.flags import flag
-from webcapture.reference.library import Pooled, Run, accepted, key, pooled, unfit
+from webcapture.reference.library import INVENTED, Pooled, Run, Value, accepted, key, pooled, unfit
 from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed, observed
 from webcapture.reference.plan import REFERENCE
 from webcapture.report.wording import rounded_up, two_decimals
 from webcapture.store import own_runs as kept
+from webcapture.store import photos
 from webcapture.store.own_runs import AcceptedInfo, Place
 from webcapture.store.records import PracticalInfo
 from webcapture.web.compare import groups
@@ -26,7 +27,9 @@ from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, store
 from webcapture.web.language import gettext as _
 from webcapture.web.lead import practical_or_404
+from webcapture.web.library import comparing, library_without
 from webcapture.web.naming import lane_names
+from webcapture.web.reference_sight import MARK_WORDS
 from webcapture.web.room import compared_of
 
 own_runs = Blueprint("own_runs", __name__, url_prefix="/lead/practicals/<practical_id>/own-runs")
@@ -101,7 +104,15 @@ def accept(practical_id: str) -> BaseResponse:
         with store().database.writing() as session:
             for row, substance, spot in _chosen(session, practical, request.form.getlist("spot")):
                 run = accepted(spot, substance, method, f"{row.place.photo}:{row.place.bay}", practical.id)
-                kept.accept(session, run, row.U_rf, row.place, practical.plan.title, now())
+                kept.accept(
+                    session,
+                    run,
+                    row.U_rf,
+                    row.place,
+                    practical.plan.title,
+                    now(),
+                    _same_station(session, row.place.photo),
+                )
     except UsageError as error:
         return declined(error, _page(practical, error))
     return redirect(url_for("own_runs.show", practical_id=practical_id), 303)
@@ -116,6 +127,12 @@ def withdraw(practical_id: str) -> BaseResponse:
         if number in {str(one.id) for one in kept.accepted_runs(session) if one.run.practical == practical_id}:
             kept.withdraw(session, int(number), now())
     return redirect(url_for("own_runs.show", practical_id=practical_id), 303)
+
+
+def _same_station(session: Session, photo_id: str) -> list[str]:
+    """Ids of all photos of its station: an older one may show the same sheet."""
+    found = photos.find(session, photo_id)
+    return [] if found is None else [one.id for one in photos.of_station(session, found.station_id)]
 
 
 def _page(practical: PracticalInfo, trouble: UsageError | None) -> str:
@@ -177,7 +194,7 @@ def _known(runs: Sequence[Run], substance: str, method: Method) -> Pooled | None
 
 def _rows(session: Session, practical: PracticalInfo) -> list[tuple[str, Row, Observed]]:
     """(substance, row, spot) of every spot of every reference lane of each station's newest measured photo."""
-    reads = compared_of(session, practical.id)
+    reads, known = compared_of(session, practical.id), _published(practical)
     apart = {
         (group.label, group.outlier.photo_id, group.spot)
         for group in groups(practical, reads)
@@ -185,7 +202,18 @@ def _rows(session: Session, practical: PracticalInfo) -> list[tuple[str, Row, Ob
     }
     counting = {one.place: one for one in kept.accepted_runs(session)}
     return [
-        (name, _row(station, found, spot, alone, (name, found.info.id, spot.spot) in apart, counting), spot)
+        (
+            name,
+            _row(
+                station,
+                found,
+                spot,
+                alone,
+                [*_unlike(spot, known.get(key(name), ())), *_apart(apart, name, found, spot)],
+                counting,
+            ),
+            spot,
+        )
         for station, found in reads
         for name, spot, alone in _reference_spots(practical, found)
     ]
@@ -202,10 +230,33 @@ def _reference_spots(practical: PracticalInfo, found: Findings) -> Iterator[tupl
 
 
 def _row(
-    station: str, found: Findings, spot: Observed, alone: bool, apart: bool, counting: dict[Place, AcceptedInfo]
+    station: str, found: Findings, spot: Observed, alone: bool, unlike: list[str], counting: dict[Place, AcceptedInfo]
 ) -> Row:
     place = Place(found.info.id, spot.strip, spot.lane, spot.spot)
     doubts = [] if alone else [_("its lane shows more than one spot")]
-    doubts += [_("apart from the other stations (Grubbs' test)")] if apart else []
+    doubts += unlike
     doubts += [flag(code).text for code in spot.codes]
     return Row(station, place, spot.rf, spot.U_rf, tuple(doubts), unfit(spot), counting.get(place))
+
+
+def _apart(apart: set[tuple[str, str, int]], name: str, found: Findings, spot: Observed) -> list[str]:
+    return [_("apart from the other stations (Grubbs' test)")] if (name, found.info.id, spot.spot) in apart else []
+
+
+def _published(practical: PracticalInfo) -> dict[str, list[Value]]:
+    """What is known of each substance under these conditions besides what this practical brought; invented values are no measure."""
+    found: dict[str, list[Value]] = {}
+    for value in library_without(practical.id).under(method_as_written(practical)):
+        if value.mark != INVENTED:
+            found.setdefault(key(value.substance), []).append(value)
+    return found
+
+
+def _unlike(spot: Observed, known: Sequence[Value]) -> list[str]:
+    """Doubts from values that lie further off than the window allows."""
+    reach = comparing().window_rf
+    return [
+        _("far from what is known: %(rf)s (%(mark)s)", rf=two_decimals(value.rf), mark=MARK_WORDS[value.mark])
+        for value in known
+        if spot.rf is not None and abs(spot.rf - value.rf) > reach
+    ]

@@ -107,7 +107,7 @@ def _sign_key(mark: str) -> tuple[str, str]:
 
 
 def _bar_key(window: bool) -> tuple[str, str]:
-    words = _("the lead's window: no spread given") if window else _("one new run is expected here (95 %)")
+    words = _("a window: no spread given") if window else _("one new run is expected here (95 %)")
     return _bar(LEFT, LEFT + 28, 0, window), words
 
 

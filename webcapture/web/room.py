@@ -33,7 +33,7 @@ from webcapture.web.identity import now, require_lead, settings, store
 from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.lead import practical_or_404
-from webcapture.web.library import comparing, library
+from webcapture.web.library import comparing, library_without
 from webcapture.web.naming import misfit
 from webcapture.web.plan_doubts import plan_doubts
 from webcapture.web.plot import plot_svg
@@ -133,7 +133,7 @@ def plot(practical_id: str) -> Response:
     """Every station's Rf, with the references that come into question."""
     with store().database.reading() as session:
         practical, compared = _compared(session, _sight(session, practical_id))
-    drawn = plot_svg(rows(groups(practical, compared), practical, library(), comparing()))
+    drawn = plot_svg(rows(groups(practical, compared), practical, library_without(practical.id), comparing()))
     return Response(drawn, content_type="image/svg+xml; charset=utf-8")
 
 
@@ -340,7 +340,7 @@ def _context(session: Session, practical_id: str) -> dict[str, Any]:
         "joinable": practical.joinable(now()),
         "until": _joined_until(practical),
         "tiles": [_tile(one, sight, flags, seen) for one in sight.stations],
-        "rows": rows(groups(practical, compared), practical, library(), comparing()),
+        "rows": rows(groups(practical, compared), practical, library_without(practical.id), comparing()),
         "counts": {
             "stations": len(sight.stations),
             "photos": len(states),
