@@ -158,3 +158,23 @@ def test_temperature_and_locating_agent_are_remarked_on_and_do_not_separate() ->
     assert [remark.code for remark in remarks(cool, warm)] == ["temperature-differs", "locating-differs"]
     assert remarks(cool, cool) == ()
     assert [r.code for r in remarks(cool, method_of("water", "p", None, "Ninhydrin"))] == ["temperature-unknown"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "㊿" * 155 + "n hcl",
+        '" "',
+        "0." + "0" * 12 + "1 mol/l hydrochloric acid",
+        "9" * 320 + " mol/l hydrochloric acid",
+    ],
+)
+def test_what_grows_or_has_no_name_is_unclear(text: str) -> None:
+    """Compatibility forms make one character several; a number may be longer than any scale."""
+    with pytest.raises(MethodUnclear):
+        mobile_phase_of(text)
+
+
+def test_a_small_strength_is_read_back_as_it_was() -> None:
+    once = mobile_phase_of("0.00001 mol/l hydrochloric acid")
+    assert mobile_phase_of(once.text) == once

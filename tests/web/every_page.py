@@ -277,7 +277,7 @@ def _own_runs(room: Room, lead: FlaskClient) -> Pages:
         pages[f"own runs two of one lane {n}"] = lead.post(address, data={"spot": spots[:2]}).text
         pages[f"own runs none {n}"] = lead.post(address, data={}).text
         pages[f"own runs gone {n}"] = lead.post(address, data={"spot": "gone"}).text
-        lead.post(address, data={"spot": [spot for spot in spots if not spot.endswith("1:2")]})
+        lead.post(address, data={"spot": [spot for spot in spots if ":1:1:2:" not in spot]})
         fields = re.findall(r'name="(spot-[0-9a-f]+)"[^>]*value="([\d.]+)"', lead.get(f"/results/{photo}").text)
         lead.post(f"/results/{photo}/lanes/1-1", data={fields[0][0]: str(float(fields[0][1]) + 3)})
         pages[f"own runs accepted {n}"] = lead.get(address).text

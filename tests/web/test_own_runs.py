@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from tests.web.room import Room
 from webcapture.reference.library import INVENTED, OWN_RUNS, PUBLISHED, Value
 from webcapture.reference.method import method_of
 from webcapture.store import own_runs as kept
+from webcapture.store import practicals
 from webcapture.store.records import LaneRole, PracticalInfo
 from webcapture.web import library as shelves
 from webcapture.web.library import ACCEPTED_HERE, library, library_without
@@ -42,6 +44,11 @@ def boxes(page: str) -> dict[str, bool]:
     return {name: bool(checked) for name, checked in found}
 
 
+def place(name: str) -> str:
+    """PHOTO:BAY:LANE:SPOT of a box: what was seen there stands behind it."""
+    return name.rpartition(":")[0]
+
+
 def own(room: Room) -> list[Value]:
     with room.app.test_request_context():
         return [value for value in library().values if value.source == ACCEPTED_HERE]
@@ -58,7 +65,7 @@ def test_accepted_spots_become_a_value_with_mean_spread_and_n(room: Room) -> Non
     one = practical(room)
     photos, lead = three_stations(room, one), room.lead()
     offered = boxes(lead.get(address(one)).text)
-    assert sorted(offered) == sorted(f"{photo}:1:{lane}:1" for photo in photos for lane in (1, 2))
+    assert sorted(map(place, offered)) == sorted(f"{photo}:1:{lane}:1" for photo in photos for lane in (1, 2))
     assert all(offered.values())
     assert lead.post(address(one), data={"spot": list(offered)}).status_code == 303
     red, blue = own(room)
@@ -96,7 +103,7 @@ def test_what_needs_a_second_look_is_not_chosen_beforehand(room: Room) -> None:
     photos = three_stations(room, one)
     double = room.measured(room.station(one, "Bench 4")[0], (0.31, 0.7), (0.61,), (0.5,))
     offered = boxes(lead.get(address(one)).text)
-    assert [name for name, chosen in offered.items() if not chosen] == [f"{double}:1:1:1", f"{double}:1:1:2"]
+    assert [place(name) for name, chosen in offered.items() if not chosen] == [f"{double}:1:1:1", f"{double}:1:1:2"]
     assert sum(offered.values()) == 7
     assert len(photos) == 3
 
@@ -113,11 +120,12 @@ def test_an_outlier_is_told_and_not_chosen(room: Room) -> None:
 def test_two_spots_of_one_lane_are_declined_and_nothing_is_kept(room: Room) -> None:
     one, lead = practical(room), room.lead()
     double = room.measured(room.station(one, "Bench 4")[0], (0.31, 0.7), (0.61,), (0.5,))
-    answer = lead.post(address(one), data={"spot": [f"{double}:1:{n}" for n in ("2:1", "1:1", "1:2")]})
+    names = {place(name): name for name in boxes(lead.get(address(one)).text)}
+    answer = lead.post(address(one), data={"spot": [names[f"{double}:1:{n}"] for n in ("2:1", "1:1", "1:2")]})
     assert answer.status_code == 400
     assert "Two spots of one lane were chosen." in answer.text
     assert own(room) == []
-    kept_one = lead.post(address(one), data={"spot": [f"{double}:1:1:2"]})
+    kept_one = lead.post(address(one), data={"spot": [names[f"{double}:1:1:2"]]})
     assert kept_one.status_code == 303
     assert [value.rf for value in own(room)] == [pytest.approx(0.7, abs=5e-4)]
 
@@ -183,13 +191,39 @@ def test_corrected_after_accepting_it_says_so_and_is_offered_anew(room: Room) ->
     assert field is not None
     lead.post(f"/results/{photo}/lanes/1-1", data={field[1]: str(float(field[2]) + 3)})
     page = lead.get(address(one)).text
-    assert "corrected since" in page
-    assert list(boxes(page)) == [f"{photo}:1:1:1"]
+    assert "changed since" in page
+    assert list(map(place, boxes(page))) == [f"{photo}:1:1:1"]
     lead.post(address(one), data={"spot": list(boxes(page))})
     assert boxes(lead.get(address(one)).text) == {}
     red = next(value for value in own(room) if value.substance == "Marl red")
     assert red.n == 1
     assert red.rf > 0.32
+
+
+def test_what_changes_between_the_look_and_the_sending_is_not_accepted(room: Room) -> None:
+    one, lead = practical(room), room.lead()
+    photo = room.measured(room.station(one, "Bench 1")[0], (0.30,), (0.6,), (0.5,))
+    offered = list(boxes(lead.get(address(one)).text))
+    page = lead.get(f"/results/{photo}").text
+    field = re.search(r'name="(spot-[0-9a-f]+)"[^>]*value="([\d.]+)"', page)
+    assert field is not None
+    lead.post(f"/results/{photo}/lanes/1-1", data={field[1]: str(float(field[2]) + 3)})
+    answer = lead.post(address(one), data={"spot": offered})
+    assert (answer.status_code, own(room)) == (400, [])
+    assert "changed meanwhile" in answer.text
+
+
+def test_named_anew_after_accepting_it_is_offered_anew(room: Room) -> None:
+    one, lead = practical(room), room.lead()
+    room.measured(room.station(one, "Bench 1")[0], (0.30,), (0.6,), (0.5,))
+    lead.post(address(one), data={"spot": list(boxes(lead.get(address(one)).text))})
+    plan = replace(one.plan, lanes=(LaneRole(1, "reference", "Fell moss"), *LANES[1:]))
+    with room.store.database.writing() as session:
+        practicals.change(session, one.id, plan)
+    page = lead.get(address(one)).text
+    assert "Accepted as Marl red" in page
+    assert lead.post(address(one), data={"spot": list(boxes(page))}).status_code == 303
+    assert sorted(value.substance for value in own(room)) == ["Fell moss", "Tarn blue"]
 
 
 def test_a_newer_photo_of_a_station_takes_the_place_of_the_older(room: Room) -> None:

@@ -50,7 +50,8 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _ANY = method_of("water", "any")
 """Stands in where a line's method cannot be read, so that its other faults are found too."""
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\ue000]")
+NO_NAME = re.compile(r"[\x00-\x1f\x7f\ue000\ufffe\uffff]")
+"""Characters that stand in no name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +162,7 @@ class _Row:
     def __init__(self, cells: dict[str, str], comma: bool) -> None:
         self.cells = cells
         self.comma = comma
-        self.troubles: list[str] = [f"{name}: a character that no name has." for name, cell in cells.items() if _CONTROL.search(cell)]  # fmt: skip
+        self.troubles: list[str] = [f"{name}: a character that no name has." for name, cell in cells.items() if NO_NAME.search(cell)]  # fmt: skip
         self.troubles += [f"{name}: {len(cell)} characters, and {LONGEST} are read at most." for name, cell in cells.items() if len(cell) > LONGEST]  # fmt: skip
         self.troubles += [f"{name}: empty." for name in REQUIRED if not cells[name]]
 

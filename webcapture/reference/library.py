@@ -207,6 +207,8 @@ def unfit(spot: Observed) -> UsageError | None:
     """Why a spot measures nothing that repeats, with what to do; None where it can be accepted."""
     if spot.rf is None:
         return UsageError("Without a front there is no Rf to keep.", "Mark the front as soon as the paper leaves the tank.")  # fmt: skip
+    if not 0 <= spot.rf <= 1:
+        return UsageError("An Rf below 0 or above 1 is impossible.", "Correct origin and front first.")
     if spot.silent or spot.of_several:
         return UsageError("A spot that did not move, ran with the front, or is more than one says nothing of its substance.", "Use another mobile phase, or apply less.")  # fmt: skip
     return None
@@ -215,6 +217,8 @@ def unfit(spot: Observed) -> UsageError | None:
 def accepted(spot: Observed, substance: str, method: Method, sheet: str, practical: str) -> Run:
     """A reference lane's spot as a measurement of its substance; raises UsageError where it is :func:`unfit`."""
     trouble = unfit(spot)
+    if not substance.strip():
+        raise UsageError("The substance has no name.", "Name the lane first.")
     if trouble is not None:
         raise trouble
     assert spot.rf is not None  # else unfit

@@ -29,6 +29,8 @@ REMEDY = (
 
 NOT_NOTED = "nothing noted"
 """What a remark says in the place of a locating agent."""
+STRENGTHS = Fraction(1, 10**9), Fraction(10**6)
+"""Least and greatest number of a solution's strength; what lies beyond is a slip of the pen."""
 LONGEST = 400
 """Characters of a mobile phase; the longest of the trade's have some hundred."""
 
@@ -181,6 +183,8 @@ def mobile_phase_of(text: str) -> MobilePhase:
         raise MethodUnclear(f"A mobile phase of {len(text)} characters is too long.")
     plain, quoted = _without_quotes(_plain(text))
     plain = " ".join(_BY_VOLUME.sub(" ", _MOLAR.sub("molar", plain)).split()).strip(" .,;")
+    if len(plain) > LONGEST:  # compatibility forms may be several characters
+        raise MethodUnclear(f"A mobile phase of {len(plain)} characters is too long.")
     if not plain:
         raise MethodUnclear("The mobile phase is empty.")
     amounts = _by_ratio(plain) or _by_amounts(plain) or _by_share_in(plain) or [(plain, Fraction(1))]
@@ -246,6 +250,8 @@ def _component(text: str, quoted: tuple[str, ...], plain: str) -> str:
     """One component's name in its normal form, with its strength where it has one."""
     name = text.strip(" .,;")
     if found := re.fullmatch(rf"{_MARK}(\d+){_MARK}", name):
+        if not quoted[int(found[1])]:
+            raise MethodUnclear(f"“{plain}” has a component without a name.")
         return f'"{quoted[int(found[1])]}"'
     if not name:
         raise MethodUnclear(f"“{plain}” has a proportion without a component.")
@@ -255,7 +261,7 @@ def _component(text: str, quoted: tuple[str, ...], plain: str) -> str:
     unit = " ".join(strong["unit"].replace("(", "").replace(")", "").split())
     unit = "mol/l" if unit in ("m", "molar") else unit
     amount = Fraction(strong["strength"])
-    if not amount or (unit.startswith("%") and amount > 100):
+    if not STRENGTHS[0] <= amount <= STRENGTHS[1] or (unit.startswith("%") and amount > 100):
         raise MethodUnclear(f"A strength of {strong['strength']} {unit} is impossible.")
     pure = unit == "%" and amount == 100
     return _known(strong["name"], plain) + ("" if pure else f" {_decimal(amount)} {unit}")
@@ -290,4 +296,4 @@ def _count(n: int, word: str) -> str:
 
 
 def _decimal(value: Fraction) -> str:
-    return f"{float(value):.12g}"
+    return f"{float(value):.12f}".rstrip("0").rstrip(".")

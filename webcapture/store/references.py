@@ -74,6 +74,7 @@ def add(session: Session, values: Iterable[Value], now: datetime, note: str = ""
 
 def change(session: Session, name: str, version: int, value: Value, now: datetime, note: str = "") -> Kept:
     """Put another version on top of that one; raises UsageError where that is the newest no more, or the new value is there already."""
+    _require_newest(session, name, version)  # first: who is late has to hear of that, whatever else is wrong
     same = [one for one in kept(session) if one.entry != name and one.value.identity == value.identity]
     _refuse_clashes(same)
     return _on_top(session, name, version, now, note, value=value)
@@ -123,13 +124,24 @@ def _newest(session: Session, name: str) -> ReferenceVersion | None:
     return session.scalars(rows.order_by(ReferenceVersion.version.desc()).limit(1)).first()
 
 
+def _require_newest(session: Session, name: str, version: int) -> ReferenceVersion:
+    """The newest version of that value; raises UsageError where it is another one."""
+    last = _newest(session, name)
+    if last is None or last.version != version:
+        raise UsageError(MEANWHILE, LOOK_AGAIN)
+    return last
+
+
+def require_newest(session: Session, name: str, version: int) -> None:
+    """Raises UsageError where that version is the newest no more."""
+    _require_newest(session, name, version)
+
+
 def _on_top(
     session: Session, name: str, version: int, now: datetime, note: str, *, value: Value | None = None,
     retired: bool | None = None,
 ) -> Kept:  # fmt: skip
-    last = _newest(session, name)
-    if last is None or last.version != version:
-        raise UsageError(MEANWHILE, LOOK_AGAIN)
+    last = _require_newest(session, name, version)
     before = _kept(last)
     row = _row(
         name, version + 1, value or before.value, now,

@@ -8,6 +8,7 @@ from xml.sax.saxutils import escape
 
 from webcapture.reference.evidence import CONSISTENT, RULED_OUT
 from webcapture.web.language import gettext as _
+from webcapture.web.plot import in_xml
 
 Json = dict[str, Any]
 WIDTH, LEFT, RIGHT = 360.0, 16.0, 344.0
@@ -112,4 +113,6 @@ def _x(rf: float) -> float:
 
 def _text(x: float, y: float, words: str, anchor: str = "start", colour: str = INK, bold: bool = False) -> str:
     weight = ' font-weight="650"' if bold else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{colour}"{weight}>{escape(words)}</text>'
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{colour}"{weight}>{escape(in_xml(words))}</text>'
+    )

@@ -35,7 +35,7 @@ lead = Blueprint("lead", __name__, url_prefix="/lead")
 
 OPEN_TO_ALL = {"lead.setup", "lead.sign_in"}
 KIND = "passphrase"
-OWN_PAGES = re.compile(r"/(?:lead|results|references)(?:[/?][\w./?=&%-]*)?")
+OWN_PAGES = re.compile(r"/(?:lead|results|references)(?:[/?][\w./?=&%+-]*)?")
 """Where signing in may lead: our own pages only, never to another site."""
 
 

@@ -11,7 +11,7 @@ from flask import current_app
 from webcapture.errors import UsageError
 from webcapture.measure.uncertainty import COVERAGE
 from webcapture.reference.exchange import TABLES, shipped
-from webcapture.reference.library import Library, Run, Value, own_values
+from webcapture.reference.library import Library, Run, Value, key, own_values
 from webcapture.settings import CompareSettings
 from webcapture.store import own_runs, references
 from webcapture.web.identity import now, settings, store
@@ -80,16 +80,24 @@ def add(values: Iterable[Value], note: str = "") -> int:
     wanted = list(values)
     _refuse_taken(wanted)
     fixed = {value.identity for value in tables()}
-    new = [value for value in wanted if value.identity not in fixed and value.source != ACCEPTED_HERE]
+    new = [value for value in wanted if value.identity not in fixed and not _is_ours(value)]
     with store().database.writing() as session:
         return references.add(session, new, now(), note)
 
 
 def change(entry: str, version: int, value: Value, note: str = "") -> references.Kept:
     """Put another version on top of a kept value; raises UsageError as :func:`add` does, and where somebody else was faster."""
-    _refuse_taken([value])
     with store().database.writing() as session:
+        references.require_newest(session, entry, version)
+        _refuse_taken([value])
+        if _is_ours(value):
+            raise UsageError(f"“{ACCEPTED_HERE}” is what this tool calls its own pooled runs.", "Name the laboratory or the notebook that the value comes from.")  # fmt: skip
         return references.change(session, entry, version, value, now(), note)
+
+
+def _is_ours(value: Value) -> bool:
+    """Whether it names as its source what only pooled runs have."""
+    return key(value.source) == key(ACCEPTED_HERE)
 
 
 def _refuse_taken(wanted: list[Value]) -> None:
@@ -100,7 +108,7 @@ def _refuse_taken(wanted: list[Value]) -> None:
             f"The tables that come with the tool say otherwise of {', '.join(dict.fromkeys(clashes))}, from the same source.",
             "Name your source apart from theirs.",
         )
-    if pooled := [v.substance for v in wanted if v.source == ACCEPTED_HERE and v not in library().values]:
+    if pooled := [v.substance for v in wanted if _is_ours(v) and v not in library().values]:
         raise UsageError(
             f"“{ACCEPTED_HERE}” is what this tool calls its own pooled runs ({', '.join(dict.fromkeys(pooled))}).",
             "Name the laboratory or the notebook that these values come from.",

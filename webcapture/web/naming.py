@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from webcapture.measure.correct import Corrected
+from webcapture.reference.library import key
 from webcapture.store.records import LaneRole, PracticalInfo
 from webcapture.web.findings import Findings
 from webcapture.web.language import gettext as _
@@ -35,9 +36,9 @@ def lane_names(practical: PracticalInfo | None, found: Findings, strip: Correcte
     for lane in strip.strip.lanes:
         role = planned.get(lane.lane)
         by_hand = strip.labels.get(lane.lane, "")
-        fits = role is not None and by_hand in {"", role.label}
+        fits = role is not None and key(by_hand) in {"", key(role.label)}
         names[lane.lane] = LaneName(
-            label=by_hand or (role.label if role else ""),
+            label=role.label if role and fits else by_hand,
             role=role.role if role and fits else "",
             place=_place(found, strip, lane.lane),
         )

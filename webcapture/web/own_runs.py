@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ from webcapture.reference.observed import Observed, observed
 from webcapture.reference.plan import REFERENCE
 from webcapture.report.wording import rounded_up, two_decimals
 from webcapture.store import own_runs as kept
-from webcapture.store import photos
+from webcapture.store import photos, practicals
 from webcapture.store.own_runs import AcceptedInfo, Place
 from webcapture.store.records import PracticalInfo
 from webcapture.web.compare import groups
@@ -46,6 +47,8 @@ class Row:
     """One spot of one reference lane."""
 
     station: str
+    substance: str
+    method: Method
     place: Place
     rf: float | None
     U_rf: float | None
@@ -58,13 +61,19 @@ class Row:
 
     @property
     def name(self) -> str:
-        """Of its box in the form."""
-        return ":".join((self.place.photo, str(self.place.bay), str(self.place.lane), str(self.place.spot)))
+        """Of its box in the form: its place, and what was seen there; where that changes before the form is sent, it is another box."""
+        place = (self.place.photo, self.place.bay, self.place.lane, self.place.spot)
+        seen = repr((self.substance, self.method, self.rf, self.U_rf))
+        return ":".join((*map(str, place), hashlib.sha256(seen.encode()).hexdigest()[:12]))
 
     @property
     def changed(self) -> bool:
-        """Whether it was corrected after it had been accepted."""
-        return self.counts is not None and (self.rf is None or abs(self.rf - self.counts.run.rf) > NEAR)
+        """Whether it was corrected, named anew or put under other conditions after it had been accepted."""
+        if self.counts is None:
+            return False
+        run = self.counts.run
+        same = key(run.substance) == key(self.substance) and run.method == self.method
+        return not same or self.rf is None or abs(self.rf - run.rf) > NEAR
 
     @property
     def shown(self) -> str:
@@ -100,8 +109,9 @@ def accept(practical_id: str) -> BaseResponse:
     """Accept the chosen spots, all of them or, where anything is wrong, none."""
     practical = practical_or_404(practical_id)
     try:
-        method = method_as_written(practical)
         with store().database.writing() as session:
+            practical = practicals.find(session, practical_id) or practical  # as it is now, while nobody else writes
+            method = method_as_written(practical)
             for row, substance, spot in _chosen(session, practical, request.form.getlist("spot")):
                 run = accepted(spot, substance, method, f"{row.place.photo}:{row.place.bay}", practical.id)
                 kept.accept(
@@ -194,29 +204,23 @@ def _known(runs: Sequence[Run], substance: str, method: Method) -> Pooled | None
 
 def _rows(session: Session, practical: PracticalInfo) -> list[tuple[str, Row, Observed]]:
     """(substance, row, spot) of every spot of every reference lane of each station's newest measured photo."""
-    reads, known = compared_of(session, practical.id), _published(practical)
+    reads, known, method = compared_of(session, practical.id), _published(practical), method_as_written(practical)
     apart = {
         (group.label, group.outlier.photo_id, group.spot)
         for group in groups(practical, reads)
         if group.role == REFERENCE and group.outlier is not None
     }
     counting = {one.place: one for one in kept.accepted_runs(session)}
-    return [
-        (
-            name,
-            _row(
-                station,
-                found,
-                spot,
-                alone,
-                [*_unlike(spot, known.get(key(name), ())), *_apart(apart, name, found, spot)],
-                counting,
-            ),
-            spot,
-        )
-        for station, found in reads
-        for name, spot, alone in _reference_spots(practical, found)
-    ]
+    found_rows = []
+    for station, found in reads:
+        for name, spot, alone in _reference_spots(practical, found):
+            doubts = [] if alone else [_("its lane shows more than one spot")]
+            doubts += [*_unlike(spot, known.get(key(name), ())), *_apart(apart, name, found, spot)]
+            doubts += [flag(code).text for code in spot.codes]
+            place = Place(found.info.id, spot.strip, spot.lane, spot.spot)
+            row = Row(station, name, method, place, spot.rf, spot.U_rf, tuple(doubts), unfit(spot), counting.get(place))
+            found_rows.append((name, row, spot))
+    return found_rows
 
 
 def _reference_spots(practical: PracticalInfo, found: Findings) -> Iterator[tuple[str, Observed, bool]]:
@@ -227,16 +231,6 @@ def _reference_spots(practical: PracticalInfo, found: Findings) -> Iterator[tupl
             name = names[spot.lane]
             if name.role == REFERENCE and name.label:
                 yield name.label, spot, sum(other.lane == spot.lane for other in seen) == 1
-
-
-def _row(
-    station: str, found: Findings, spot: Observed, alone: bool, unlike: list[str], counting: dict[Place, AcceptedInfo]
-) -> Row:
-    place = Place(found.info.id, spot.strip, spot.lane, spot.spot)
-    doubts = [] if alone else [_("its lane shows more than one spot")]
-    doubts += unlike
-    doubts += [flag(code).text for code in spot.codes]
-    return Row(station, place, spot.rf, spot.U_rf, tuple(doubts), unfit(spot), counting.get(place))
 
 
 def _apart(apart: set[tuple[str, str, int]], name: str, found: Findings, spot: Observed) -> list[str]:

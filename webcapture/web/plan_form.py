@@ -9,6 +9,7 @@ from datetime import datetime
 from babel.dates import format_date
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
+from webcapture.reference.exchange import NO_NAME
 from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, mixed_parts
 from webcapture.settings import RoomSettings
 from webcapture.store.records import LaneRole, Method, PracticalPlan
@@ -113,6 +114,8 @@ def _wrong_texts(tidy: Fields) -> Fields:
         "mobile_phase": _("Say what the mobile phase is made of, with its proportions."),
         "paper": _("Say which paper is used."),
     }
+    strange = _("There is a character in it that no name has.")
+    wrong |= {name: strange for name, text in tidy.items() if name != "notes" and NO_NAME.search(text)}
     return {name: words for name, words in needed.items() if not tidy[name]} | wrong
 
 

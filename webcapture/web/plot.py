@@ -6,6 +6,7 @@ says in words which it is, so that it can be read in grey and without seeing col
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
@@ -28,6 +29,8 @@ FONT = "system-ui, -apple-system, Segoe UI, Roboto, Noto Sans, sans-serif"
 DOT, STACK = 3.2, 22.0
 """Radius of a dot, and the height that dots over one another share."""
 LETTERS = 30
+NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""What must not stand in XML 1.0 (2.2, Characters)."""
 
 
 def plot_svg(rows: Sequence[Row]) -> str:
@@ -159,10 +162,17 @@ def _short(words: str, most: int = LETTERS) -> str:
     return words if len(words) <= most else words[: most - 1] + "…"
 
 
+def in_xml(words: str) -> str:
+    """The words without what must not stand in XML: a drawing with it is not shown at all."""
+    return NO_XML.sub("", words)
+
+
 def _x(rf: float) -> float:
     return LEFT + min(max(rf, -0.04), 1.04) * (RIGHT - LEFT)
 
 
 def _text(x: float, y: float, words: str, anchor: str = "start", colour: str = INK, bold: bool = False) -> str:
     weight = ' font-weight="650"' if bold else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{colour}"{weight}>{escape(words)}</text>'
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{colour}"{weight}>{escape(in_xml(words))}</text>'
+    )

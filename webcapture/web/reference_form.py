@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from webcapture.errors import UsageError
+from webcapture.reference.exchange import NO_NAME
 from webcapture.reference.library import MARKS, Value
 from webcapture.reference.method import MethodUnclear, method_of, mobile_phase_of, paper_of
 from webcapture.web.language import gettext as _
@@ -42,7 +43,6 @@ NAMES = (*LABELS, "note")
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 _WHOLE = re.compile(r"[0-9]{1,6}")
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\ue000]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,7 @@ def number(text: str) -> float | None:
 
 def tidy_note(text: str) -> str:
     """A note in one line, as long as a note may be."""
-    return " ".join(_CONTROL.sub(" ", text).split())[: LENGTHS["note"]]
+    return " ".join(NO_NAME.sub(" ", text).split())[: LENGTHS["note"]]
 
 
 def _number(tidy: Fields, name: str, wrong: Fields) -> float | None:
@@ -182,7 +182,7 @@ def _wrong_texts(tidy: Fields) -> Fields:
         "source": _("Say where the value can be looked up; of an invented one, that it is invented."),
     }
     wrong = {name: words for name, words in needed.items() if not tidy[name]}
-    wrong |= {name: _("There is a character in it that no name has.") for name in NAMES if _CONTROL.search(tidy[name])}
+    wrong |= {name: _("There is a character in it that no name has.") for name in NAMES if NO_NAME.search(tidy[name])}
     return wrong | {name: too_long(most) for name, most in LENGTHS.items() if len(tidy[name]) > most}
 
 

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from webcapture.reference.library import INVENTED, OWN_RUNS
 from webcapture.web.language import gettext as _
-from webcapture.web.plot import BLUE, FONT, INK, LEFT, PENCIL, RIGHT, RULE, WIDTH
+from webcapture.web.plot import BLUE, FONT, INK, LEFT, PENCIL, RIGHT, RULE, WIDTH, in_xml
 
 HEAD, ROW, FOOT, KEY = 8.0, 36.0, 34.0, 18.0
 LETTERS = 40
 STEPS = (0.01, 0.02, 0.05, 0.1, 0.2)
 MOST_STEPS = 6
-_NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-"""What must not stand in XML 1.0 (2.2, Characters)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,4 +156,4 @@ def _short(words: str, most: int) -> str:
 
 def _text(x: float, y: float, words: str, anchor: str = "start", bold: bool = False) -> str:
     weight = ' font-weight="650"' if bold else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{INK}"{weight}>{escape(_NO_XML.sub("", words))}</text>'
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{INK}"{weight}>{escape(in_xml(words))}</text>'
