@@ -196,6 +196,28 @@ def test_chance_has_to_do_no_more_than_the_best_candidate_did() -> None:
     assert found.by_chance == pytest.approx(2)
 
 
+def test_components_of_a_mixture_are_no_rivals() -> None:
+    """Two spots, two substances each: no run has to tell apart what accounts for different spots, and neither agrees in the other's place."""
+    known = {
+        "A": (0.30, 0.20, None),
+        "A2": (0.31, 0.21, None),
+        "B": (0.70, 0.60, None),
+        "B2": (0.71, 0.61, None),
+        "C": (0.5, 0.9, None),
+    }
+    found = evidence([UnknownRun(W, lane(0.30, 0.70)), UnknownRun(X, lane(0.20, 0.60))], library(**known))
+    assert sorted(map(sorted, found.rivals)) == [["A", "A2"], ["B", "B2"]]
+    # Beside A there are A2, which agrees, and C, which does not: B and B2 are not counted.
+    assert (found.others, found.by_chance) == (2, pytest.approx(0.5))
+
+
+def test_one_spot_at_which_two_agree_makes_them_rivals_whatever_lies_beside() -> None:
+    found = evidence(
+        [UnknownRun(W, lane(0.30, 0.70))], library(A=(0.30, None, None), A2=(0.31, None, None), B=(0.70, None, None))
+    )
+    assert sorted(map(sorted, found.rivals)) == [["A", "A2"], ["B"]]
+
+
 # ---- a class: many sheets of one unknown under one mobile phase
 
 
@@ -252,6 +274,7 @@ def test_a_class_with_one_sheet_in_ten_mixed_up_keeps_the_right_one_and_drops_wh
         found = evidence(sheets(*rfs.tolist()), LIBRARY)
         verdicts.append((int(mixed_up.sum()), row(found, "A").verdict, row(found, "C").verdict))
     assert {one for few, one, _ in verdicts if few <= 5} == {CONSISTENT}
+    assert sum(one != CONSISTENT for _, one, _ in verdicts) <= 60 * 0.0732  # binomial, six mixed up or more of thirty
     assert {one for _, one, _ in verdicts} <= {CONSISTENT, CANNOT_TELL}
     assert {other for *_, other in verdicts} == {RULED_OUT}
     assert sum(few > 0 for few, *_ in verdicts) > 30

@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
-from flask import Flask
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
-from tests.web.conftest import OpenPage
 from tests.web.room import Room
 from tests.web.test_browser import LEAST_TARGET_PX, axe_violations, overflow
+from tests.web.test_room_browser import AsLead, app, as_lead, fresh_token
 from webcapture.reference.library import Value
 from webcapture.reference.method import method_of
 from webcapture.store.records import LaneRole
 from webcapture.web import library as shelves
 
+__all__ = ["app", "as_lead"]
 pytestmark = pytest.mark.browser
 
 UNKNOWN = "/lead/evidence/unknown?label=Unknown+A"
 PHASES = ("water", "ethanol", "propanone : water 9 : 1", "methanol")
 KNOWN = {"Ash grey": (0.3, 0.7, 0.5, 0.2), "Bark brown": (0.3, 0.66, 0.8, 0.6), "Clay red": (0.8, 0.7, 0.5, 0.4)}
-AsLead = Callable[..., Page]
 
 
 @pytest.fixture
@@ -37,10 +34,7 @@ def room(tmp_path: Path) -> Room:
             for phase, rf in zip(PHASES, rfs, strict=True)
         )
     made.app.config["CLOCK"] = None  # the browser goes by the real time
-    with made.app.app_context():
-        from webcapture.web.identity import now  # noqa: PLC0415
-
-        made.clock.at = now()
+    fresh_token(made)
     for phase, rfs in (
         (PHASES[0], (0.3, 0.31, 0.29, 0.3, 0.3, 0.82)),
         (PHASES[1], (0.68, 0.69)),
@@ -50,25 +44,6 @@ def room(tmp_path: Path) -> Room:
         for n, rf in enumerate(rfs, 1):
             made.measured(made.station(practical, f"Bench {n}")[0], (rf,))
     return made
-
-
-@pytest.fixture
-def app(room: Room) -> Flask:
-    """The web tool with records, in place of the one without."""
-    return room.app
-
-
-@pytest.fixture
-def as_lead(room: Room, site: str, open_page: OpenPage) -> AsLead:
-    """Opens a page as the lead."""
-
-    def opened(address: str, width: int = 1280, **options: Any) -> Page:
-        page = open_page(width, address="/join", **options)
-        page.context.add_cookies([{"name": "lead", "value": room.lead_token(), "url": site}])
-        page.goto(site + address)
-        return page
-
-    return opened
 
 
 @pytest.mark.parametrize("width", [360, 1280])

@@ -2,35 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import pytest
-from flask import Flask
 from playwright.sync_api import Page, expect
 
 from tests.web.conftest import OpenPage, Watched
 from tests.web.room import Room
 from tests.web.test_browser import LEAST_TARGET_PX, axe_violations, overflow
 from tests.web.test_references import PHASE, accept, add_value
-from tests.web.test_room_browser import AsLead, as_lead, fresh_token
+from tests.web.test_room_browser import AsLead, app, as_lead, fresh_token, room
 
-__all__ = ["as_lead"]
+__all__ = ["app", "as_lead", "room"]
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture
-def room(tmp_path: Path) -> Room:
-    found = Room(tmp_path)
-    found.app.config["CLOCK"] = None  # the browser goes by the real time
-    return found
-
-
-@pytest.fixture
-def app(room: Room) -> Flask:
-    """The web tool with records, in place of the one without."""
-    return room.app
 
 
 @pytest.fixture

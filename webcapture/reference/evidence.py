@@ -13,6 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
+from webcapture.reference import colour
 from webcapture.reference.compare import AGREES, CANNOT_TELL, DISAGREES
 from webcapture.reference.library import Conditions, Library, key
 from webcapture.reference.match import CONSISTENT
@@ -22,7 +23,7 @@ from webcapture.settings import DEFAULTS, CompareSettings
 
 __all__ = [
     "AGREES", "CANNOT_TELL", "CONSISTENT", "DISAGREES", "NOT_RUN", "RULED_OUT",
-    "Cell", "Evidence", "Row", "UnknownRun", "alike_methods", "by_chance", "evidence",
+    "Cell", "Evidence", "Row", "UnknownRun", "alike_methods", "by_chance", "evidence", "rivals",
 ]  # fmt: skip
 RULED_OUT = "ruled out"
 
@@ -55,6 +56,8 @@ class Evidence:
     """Consistent ones first, those with most agreements first; then what cannot be told; then what is ruled out."""
     by_chance: float
     """How many other substances of the library one expects to agree as well by chance: see :func:`by_chance`."""
+    rivals: tuple[tuple[str, ...], ...]
+    """Consistent substances in groups, those with most agreements first: what may be the same spot stands in one, see :func:`rivals`."""
     others: int
     """Other substances that could be told under all that was run: those that ``by_chance`` speaks of."""
 
@@ -90,7 +93,11 @@ def evidence(runs: Sequence[UnknownRun], library: Library, settings: CompareSett
     ]
     order = (CONSISTENT, CANNOT_TELL, RULED_OUT)
     rows.sort(key=lambda row: (order.index(row.verdict), -row.agreements, row.substance))
-    return Evidence(methods, len(run_under), groups, tuple(rows), *by_chance(rows, _telling(rows, groups)))
+    together = rivals(rows, settings)
+    # What accounts for another spot than the best candidate does not agree in its place.
+    elsewhere = {name for group in together[1:] for name in group}
+    chance, others_told = by_chance([row for row in rows if row.substance not in elsewhere], _telling(rows, groups))
+    return Evidence(methods, len(run_under), groups, tuple(rows), chance, together, others_told)
 
 
 def _by_conditions(runs: Sequence[UnknownRun]) -> dict[Conditions, list[UnknownRun]]:
@@ -133,8 +140,15 @@ def _row(
         return Row(name, tuple(cells), RULED_OUT, f"{method.mobile_phase.text}: {cell.reason}", agreements)
     if agreements:
         runs = f"{agreements} independent agreement{'' if agreements == 1 else 's'}"
-        return Row(name, tuple(cells), CONSISTENT, f"{runs}, nothing against it.", agreements)
+        doubts = [m.mobile_phase.text for m, c in zip(methods, cells, strict=True) if _by_colour(c)]
+        but = f"but for its colour under {', '.join(doubts)}" if doubts else "nothing against it"
+        return Row(name, tuple(cells), CONSISTENT, f"{runs}, {but}.", agreements)
     return Row(name, tuple(cells), CANNOT_TELL, "No run speaks for it or against it.", 0)
+
+
+def _by_colour(cell: Cell) -> bool:
+    """Whether Rf fits and the colour speaks against it."""
+    return cell.outcome == CANNOT_TELL and cell.nearest is not None and cell.nearest.colour == colour.DIFFERS
 
 
 def alike_methods(
@@ -165,6 +179,37 @@ def _correlation(first: Mapping[str, float], second: Mapping[str, float], names:
     if x.std() == 0 or y.std() == 0:
         return 0.0
     return float(abs(np.corrcoef(x, y)[0, 1]))
+
+
+def rivals(rows: Sequence[Row], settings: CompareSettings) -> tuple[tuple[str, ...], ...]:
+    """Consistent substances in groups that may be one and the same spot, by single linkage.
+
+    Two are no rivals where, under a mobile phase in which both agree, the spots they agree with lie further apart than sheets of one
+    practical shift: then each accounts for a spot of its own. With more than the settings ask for, the others join the first group.
+    """
+    standing = [row for row in rows if row.verdict == CONSISTENT]
+    asked = standing[: settings.advised]
+    group = list(range(len(asked)))
+    for a, b in combinations(range(len(asked)), 2):
+        if group[a] != group[b] and not _apart(asked[a], asked[b], settings.window_rf):
+            group = [group[a] if mark == group[b] else mark for mark in group]
+    found = [[row.substance for row, mark in zip(asked, group, strict=True) if mark == m] for m in dict.fromkeys(group)]
+    for row in standing[len(asked) :]:
+        found[0].append(row.substance)
+    return tuple(map(tuple, found))
+
+
+def _apart(first: Row, second: Row, reach: float) -> bool:
+    """Whether a mobile phase shows the two at spots of their own."""
+    both = (
+        (one.nearest, other.nearest)
+        for one, other in zip(first.cells, second.cells, strict=True)
+        if one.outcome == other.outcome == AGREES
+    )
+    return any(
+        one is not None and other is not None and one.quantity == other.quantity == "Rf" and abs(one.seen - other.seen) > reach
+        for one, other in both
+    )  # fmt: skip
 
 
 def _telling(rows: Sequence[Row], groups: Sequence[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:

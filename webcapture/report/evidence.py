@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from webcapture.reference.advise import Advice, what_next
-from webcapture.reference.compare import Comparison
 from webcapture.reference.evidence import CONSISTENT, NOT_RUN, RULED_OUT, Cell, Evidence, Row, evidence
 from webcapture.reference.library import Library
 from webcapture.reference.method import Method
 from webcapture.reference.phase import UnknownRun
 from webcapture.report.cells import harmless
+from webcapture.report.names import comparison_dict
 from webcapture.settings import DEFAULTS, CompareSettings
 
 Json = dict[str, Any]
@@ -65,6 +65,7 @@ def evidence_dict(
         "runs": [_run(note) for note in notes],
         "library": len(found.rows),
         "consistent": list(found.consistent),
+        "rivals": [list(group) for group in found.rivals],
         "cannot_tell": [row.substance for row in open_rows if _was_compared(row)],
         "no_value": [row.substance for row in open_rows if not _was_compared(row)],
         "ruled_out": sum(row.verdict == RULED_OUT for row in found.rows),
@@ -81,9 +82,14 @@ def evidence_dict(
 
 
 def _asked(found: Evidence, settings: CompareSettings) -> tuple[str, ...]:
-    """The candidates that what is run next is to tell apart: those compared that stand, the first so many of them; they are in order."""
-    standing = (row for row in found.rows if row.verdict != RULED_OUT and _was_compared(row))
-    return tuple(row.substance for row in standing)[: settings.advised]
+    """The candidates that what is run next is to tell apart, the first so many: rivals for one spot, and what was compared and stands open."""
+    together = max(found.rivals, key=len, default=())
+    standing = (
+        row.substance
+        for row in found.rows
+        if row.substance in together or (row.verdict not in (CONSISTENT, RULED_OUT) and _was_compared(row))
+    )
+    return tuple(standing)[: settings.advised]
 
 
 def _was_compared(row: Row) -> bool:
@@ -138,24 +144,8 @@ def _e_n(cell: Cell) -> float:
 
 def _cell(cell: Cell) -> Json:
     counts = {"agree": cell.agree, "disagree": cell.disagree, "open": cell.open}
-    compared = None if cell.nearest is None else _comparison(cell.nearest)
+    compared = None if cell.nearest is None else comparison_dict(cell.nearest)
     return {"outcome": cell.outcome, "reason": cell.reason, **counts, "compared": compared}
-
-
-def _comparison(one: Comparison) -> Json:
-    return {
-        "evidence": one.evidence,
-        "source": one.source,
-        "quantity": one.quantity,
-        "seen": round(one.seen, DIGITS),
-        "U_seen": round(one.U_seen, DIGITS),
-        "known": round(one.known, DIGITS),
-        "U_known": round(one.U_known, DIGITS),
-        "window": one.window,
-        "e_n": round(one.e_n, DIGITS),
-        "colour": one.colour,
-        "remarks": [remark.text for remark in one.remarks],
-    }
 
 
 def _advice(one: Advice, asked: int) -> Json:

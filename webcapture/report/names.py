@@ -138,8 +138,12 @@ def _match(match: Match) -> Json:
 
 
 def _comparison(one: Comparison) -> Json:
+    return {"substance": one.substance, **comparison_dict(one)}
+
+
+def comparison_dict(one: Comparison) -> Json:
+    """The numbers of one comparison, without the substance's name."""
     return {
-        "substance": one.substance,
         "evidence": one.evidence,
         "source": one.source,
         "quantity": one.quantity,

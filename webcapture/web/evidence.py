@@ -158,7 +158,9 @@ def _answer(found: Json) -> str:
     """In one sentence what still stands."""
     consistent, open_ones = found["consistent"], found["cannot_tell"]
     if consistent:
-        words = gettext("%(label)s is consistent with %(names)s.", label=found["unknown"], names=_named(consistent))
+        words = gettext(
+            "%(label)s is consistent with %(names)s.", label=found["unknown"], names=_by_spot(found["rivals"])
+        )
     elif open_ones:
         words = gettext("No substance of the library agrees with %(label)s so far.", label=found["unknown"])
     elif found["no_value"]:
@@ -172,6 +174,11 @@ def _answer(found: Json) -> str:
     if not open_ones:
         return words
     return f"{words} " + gettext("It cannot be told of %(names)s.", names=_named(open_ones))
+
+
+def _by_spot(groups: list[list[str]]) -> str:
+    """Names of each spot's candidates."""
+    return str(gettext("; for another spot with ").join(map(_named, groups)))
 
 
 def _named(names: list[str]) -> str:
