@@ -308,10 +308,10 @@ def _evidence(room: Room, lead: FlaskClient) -> Pages:
     room.measured(room.station(made[1], "Bench 1")[0], (0.7, 0.8))
     for n in range(2, 4):
         room.measured(room.station(made[1], f"Bench {n}")[0], (0.1,), (0.4,))
-    names = (("reference", "Saffron yellow"), ("reference", "Tarn blue"), ("sample", "Unknown A"))
+    names = (("reference", "Saffron yellow"), ("reference", "Tarn blue"), ("sample", "Leaf dyes"))
     mixture = room.practical(lanes=tuple(LaneRole(n, *what) for n, what in enumerate(names, 1)))
     room.measured(room.station(mixture, "Bench 1")[0], (0.3,), (0.6,), (0.3, 0.6))
-    pages["evidence mixture"] = lead.get("/lead/evidence/unknown?label=Unknown+A").text
+    pages["evidence mixture"] = lead.get("/lead/evidence/unknown?label=Leaf+dyes").text
     every = f"&without={made[0].id}&without={made[1].id}"
     return pages | {
         "evidence": lead.get(address).text,
