@@ -246,7 +246,7 @@ class GlanceSettings:
     patient_bits: int = knob(
         4,
         "bit",
-        "A blurred tag is read with so many of its 36 wrong. The words differ in 11, three tags have to agree on one plane, and nothing is measured here: of 18,000 random squares none became a tag.",
+        "A blurred tag is read with so many of its 36 wrong. The words differ in 11, three tags have to agree on one plane, and nothing is measured here: of the 1,200 random squares of a test none becomes a tag.",
     )
     light_level: float = knob(
         105.0,
