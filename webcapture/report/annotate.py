@@ -126,9 +126,21 @@ def _cut_out(canvas: Bytes8, sheet: Sheet, plate: Plate) -> None:
         [n * b / k, -n * a / k, n * (c + s0 * a + t0 * b) - 0.5]
         for a, b, c in zip(frame.along, frame.across, frame.corner, strict=True)
     ])  # fmt: skip
+    part = _reached(to_sheet, (height, width), sheet.pixels.shape)
+    to_sheet[:, 2] -= part[1].start, part[0].start
+    # OpenCV turns four channels in less than half the time that three take.
+    four = cv2.cvtColor(sheet.pixels[part], cv2.COLOR_RGB2RGBA)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    cut = cv2.warpAffine(sheet.pixels, to_sheet, (width, height), flags=flags, borderValue=PAPER)
-    canvas[top : top + height, left : left + width] = cut
+    cut = cv2.warpAffine(four, to_sheet, (width, height), flags=flags, borderValue=PAPER)
+    canvas[top : top + height, left : left + width] = cv2.cvtColor(cut, cv2.COLOR_RGBA2RGB)
+
+
+def _reached(to_source: Floats, shape: tuple[int, int], source: tuple[int, ...]) -> tuple[slice, slice]:
+    """Rows and columns of the source that a picture of ``shape`` shows, with what linear interpolation needs around."""
+    ends = np.array([(x, y, 1.0) for x in (0, shape[1]) for y in (0, shape[0])]) @ to_source.T
+    low = np.maximum(np.floor(ends.min(axis=0)).astype(int) - 1, 0)
+    high = np.ceil(ends.max(axis=0)).astype(int) + 2
+    return slice(low[1], min(high[1], source[0])), slice(low[0], min(high[0], source[1]))
 
 
 def _draw_strokes(canvas: Bytes8, plate: Plate, placed: Sequence[Placed], letter: int) -> None:
