@@ -52,17 +52,32 @@ def trace_lines(
     gain = np.clip(pairs, settings.floor, settings.cap).T.copy()
     gap = max(round(settings.apart * width_mm / (2 * step)), 1)
     reach = max(round(settings.slope_most * float(t_mm[1] - t_mm[0]) / (2 * step)), 1)
+    paths, scores = _paths(gain, gap, reach, most, least, settings)
+    if not scores:
+        return []
+    # All the lines' places at once: one by one, numpy's overhead would cost many times the arithmetic.
+    rows, strongest = _peaks(response, 2 * np.array(paths), width_mm / step, settings)
+    places = s_mm[0] + rows * step
+    return [_trace(rows[n], places[n], strongest[n], scores[n], t_mm, degree, settings) for n in range(len(scores))]
+
+
+def _paths(
+    gain: Floats32, gap: int, reach: int, most: int, least: float, settings: TraceSettings
+) -> tuple[list[np.ndarray], list[float]]:
+    """(paths, their mean gains): one after the other through (bins, rows), none within ``gap`` rows of the ones before."""
     bins = np.arange(len(gain))
-    found: list[Trace] = []
-    for _ in range(most):
+    around = np.arange(-gap, gap + 1)
+    paths: list[np.ndarray] = []
+    scores: list[float] = []
+    while len(paths) < most:
         path = _best_path(gain, reach, settings.turn_cost)
         score = float(gain[bins, path].mean())
         if score < least:
             break
-        found.append(_refined(response, 2 * path, score, s_mm, t_mm, degree, width_mm, settings))
-        near = np.clip(path[:, None] + np.arange(-gap, gap + 1), 0, gain.shape[1] - 1)
-        gain[bins[:, None], near] = settings.floor
-    return found
+        paths.append(path)
+        scores.append(score)
+        gain[bins[:, None], np.clip(path[:, None] + around, 0, gain.shape[1] - 1)] = settings.floor
+    return paths, scores
 
 
 def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
@@ -76,9 +91,10 @@ def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
     inner = totals[:, reach : reach + rows]
     inner[0] = gain[0]
     for b in range(1, bins):
-        moved = _running_max(totals[b - 1, reach - half : reach + rows + half], 2 * half + 1) - turn_cost * half
-        far = _running_max(totals[b - 1], 2 * reach + 1) - turn_cost * reach
-        np.maximum(moved, far, out=far)
+        # The wider window is the greater of two of the narrower ones, one at each of its ends.
+        near = _running_max(totals[b - 1], 2 * half + 1)
+        far = np.maximum(near[:rows], near[-rows:]) - turn_cost * reach
+        np.maximum(near[reach - half : reach - half + rows] - turn_cost * half, far, out=far)
         np.maximum(inner[b - 1], far, out=far)
         np.add(far, gain[b], out=inner[b])
     steps = np.abs(np.arange(-reach, reach + 1))
@@ -101,20 +117,10 @@ def _running_max(values: Floats32, size: int) -> Floats32:
     return np.maximum(values[:-rest], values[rest:]) if rest else values
 
 
-def _refined(
-    response: Floats32,
-    path: np.ndarray,
-    score: float,
-    s_mm: Floats,
-    t_mm: Floats,
-    degree: int,
-    width_mm: float,
-    settings: TraceSettings,
+def _trace(
+    rows: Floats, places: Floats, strongest: Floats, score: float, t_mm: Floats, degree: int, settings: TraceSettings
 ) -> Trace:
-    """The path's sub-row places and the polynomial through those that agree."""
-    step = float(s_mm[1] - s_mm[0])
-    rows, strongest = _peaks(response, path, width_mm / step, settings)
-    places = s_mm[0] + rows * step
+    """A path with the polynomial through those of its bins that agree; rows, places (mm) and strongest responses (bins,)."""
     # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
     strong = strongest > max(
         settings.seen_least, settings.strong_share * float(quantile(strongest, settings.strong_quantile))
@@ -123,33 +129,36 @@ def _refined(
     return Trace(rows, on_line, score, coefficients, spread)
 
 
-def _peaks(response: Floats32, path: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
-    """(rows, heights) of the response's peak near the path in each bin.
+def _peaks(response: Floats32, paths: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
+    """((paths, bins) rows, heights) of the response's peak near each of the paths in each bin.
 
     A Gaussian window moves with its own weighted mean until it rests: on a symmetric peak it rests at the middle, however
     far from it the path ran.
     """
     reach = max(round(settings.peak_reach * width_rows), 2)
-    index = np.clip(path[:, None] + np.arange(-reach, reach + 1), 0, response.shape[0] - 1)
-    window = np.maximum(response[index, np.arange(len(path))[:, None]], 0)
-    rows = index[np.arange(len(path)), np.argmax(window[:, reach // 2 : -(reach // 2)], axis=1) + reach // 2].astype(
-        float
-    )
+    index = np.clip(paths[..., None] + np.arange(-reach, reach + 1), 0, response.shape[0] - 1)
+    window = np.maximum(response[index, np.arange(paths.shape[1])[:, None]], 0)
+    near = slice(reach // 2, -(reach // 2))
+    start = window[..., near].argmax(axis=-1)[..., None] + reach // 2
+    rows = np.take_along_axis(index, start, axis=-1)[..., 0].astype(float)
     for _ in range(settings.settle):
-        weight = window * np.exp(-0.5 * ((index - rows[:, None]) / width_rows) ** 2)
-        rows = (weight * index).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
-    return rows, window[:, reach // 2 : -(reach // 2)].max(axis=1)
+        weight = window * np.exp(-0.5 * ((index - rows[..., None]) / width_rows) ** 2)
+        rows = (weight * index).sum(axis=-1) / np.maximum(weight.sum(axis=-1), 1e-9)
+    return rows, window[..., near].max(axis=-1)
 
 
 def _polynomial(
     t_mm: Floats, places: Floats, strong: np.ndarray, degree: int, settings: TraceSettings
 ) -> tuple[Floats, np.ndarray, float]:
     """(coefficients, which points lie on it, their spread) of the lowest degree that does nearly as well as the next."""
-    best = _fitted(t_mm, places, strong, 1, settings)
+    keep = strong if strong.sum() > 2 else np.ones_like(strong)
+    intercept, slope = _robust_line(t_mm[keep], places[keep])
+    off = np.abs(places - intercept - slope * t_mm)
+    best = _fitted(t_mm, places, strong, keep, off, 1, settings)
     if best[2] < settings.straight_mm:
         return best
     for higher in range(2, degree + 1 if len(t_mm) >= settings.bow_bins else 2):
-        fit = _fitted(t_mm, places, strong, higher, settings)
+        fit = _fitted(t_mm, places, strong, keep, off, higher, settings)
         if fit[1].sum() < max(settings.bow_coverage * len(t_mm), best[1].sum()) or fit[2] > settings.bow_gain * best[2]:
             break
         best = fit
@@ -157,14 +166,17 @@ def _polynomial(
 
 
 def _fitted(
-    t_mm: Floats, places: Floats, strong: np.ndarray, degree: int, settings: TraceSettings
+    t_mm: Floats,
+    places: Floats,
+    strong: np.ndarray,
+    keep: np.ndarray,
+    off: Floats,
+    degree: int,
+    settings: TraceSettings,
 ) -> tuple[Floats, np.ndarray, float]:
-    """Least squares about the robust line, leaving out in turns what lies off."""
-    keep = strong if strong.sum() > degree + 1 else np.ones_like(strong)
+    """Least squares, beginning with the points ``keep`` that lie ``off`` a robust line, leaving out in turns what lies off."""
     scale = float(t_mm[-1])
     powers = (t_mm[:, None] / scale) ** np.arange(degree + 1)
-    intercept, slope = _robust_line(t_mm[keep], places[keep])
-    off = np.abs(places - intercept - slope * t_mm)
     for _ in range(settings.fit_rounds):
         kept = strong & (off <= max(settings.off_sd * SD_PER_MAD * float(median(off[keep])), settings.on_line_mm))
         if kept.sum() <= degree + 1:
