@@ -34,14 +34,16 @@ class Attempt:
     tracks: list[Track]
     blobs: list[list[Blob]]
     """The spots of each track."""
+    odds: float
+    """ln odds that the strip lies the way it was read."""
 
 
 def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so."""
     attempt = _attempt(strip, settings)
-    if _odds(attempt, settings) < 0:
+    if attempt.odds < 0:
         other = _attempt(turned_round(strip), settings)
-        attempt = other if _odds(other, settings) > 0 and _shows_its_way(other, settings.reading) else attempt
+        attempt = other if other.odds > 0 and _shows_its_way(other, settings.reading) else attempt
     rise = rise_of(attempt.reading.strip, view, settings.flatness)
     frame = Frame(attempt.reading.strip, view, rise)
     lanes = tuple(
@@ -80,7 +82,8 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     stain = stain_on(field, strip.strokes, lines, front.coefficients if front else None, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(field, stain, track, origin, front, settings) for track in tracks]
-    return Attempt(reading, stain, origin, front, tracks, blobs)
+    odds = odds_upright(reading, *_trails(tracks, blobs, origin, front, settings.reading), settings)
+    return Attempt(reading, stain, origin, front, tracks, blobs, odds)
 
 
 def _u_meaning(line: Candidate, rule: ReadingSettings) -> float:
@@ -127,18 +130,16 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
     return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
 
 
-def _odds(attempt: Attempt, settings: Settings) -> float:
-    """ln odds that the strip lies the way it was read."""
-    origin, front = attempt.origin, attempt.front
+def _trails(
+    tracks: list[Track], blobs: list[list[Blob]], origin: Line | None, front: Line | None, rule: ReadingSettings
+) -> tuple[Floats, Floats]:
+    """What tells which way the spots ran: slopes of ln(width) over Rf, one a lane, and ln of each clear spot's tailing."""
     growths = []
     if origin is not None and front is not None:
-        for track, blobs in zip(attempt.tracks, attempt.blobs, strict=True):
-            growths.append(_growth(blobs, track, origin, front, settings.reading))
-    clear = settings.reading.widths_sd
+        growths = [_growth(found, track, origin, front, rule) for track, found in zip(tracks, blobs, strict=True)]
     # Of spots that overlap, the assumed shape decides which side trails.
-    alone = [b for blobs in attempt.blobs for b in blobs if "merged" not in b.codes and b.signal_to_noise > clear]
-    tails = [np.log(blob.tailing) for blob in alone]
-    return odds_upright(attempt.reading, np.array(growths), np.array(tails), settings)
+    alone = [b for found in blobs for b in found if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
+    return np.array(growths), np.log([blob.tailing for blob in alone])
 
 
 def _growth(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: ReadingSettings) -> float:
@@ -186,7 +187,7 @@ def _ends_alike(attempt: Attempt, settings: Settings) -> bool:
     rule = settings.reading
     two_lines = attempt.reading.origin is not None and attempt.reading.front is not None
     drawn = two_lines and attempt.reading.front is not None and attempt.reading.front.kind == "pencil"
-    return drawn and _odds(attempt, settings) < rule.arrow + rule.plain
+    return drawn and attempt.odds < rule.arrow + rule.plain
 
 
 def _slant(attempt: Attempt, settings: Settings) -> bool:
