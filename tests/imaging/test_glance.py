@@ -81,7 +81,7 @@ def test_the_outline_lies_on_the_cards_frame(good: Photograph) -> None:
 @pytest.mark.parametrize(
     ("changed", "hint"),
     [
-        ({"defocus_px": 5.0}, STILL),
+        ({"defocus_px": 5.6}, STILL),
         ({"fill": 0.34}, CLOSER),
         ({"tilt_deg": 33.0, "fill": 0.65, "defocus_px": 3.5}, LEVEL),
     ],
@@ -89,7 +89,12 @@ def test_the_outline_lies_on_the_cards_frame(good: Photograph) -> None:
 def test_what_a_quick_look_misses_a_patient_one_sees(changed: dict[str, object], hint: str) -> None:
     photo = render(scene(**changed))
     limits, small = DEFAULTS.glance, np.asarray(Image.open(io.BytesIO(frame(photo))).convert("L"))
-    quick = tags_on(small, small.shape, Look(limits.windows_px, limits.least_perimeter), DEFAULTS.marker)
+    quick = tags_on(
+        small,
+        small.shape,
+        Look(limits.windows_px, limits.least_perimeter, DEFAULTS.marker.correctable_bits),
+        DEFAULTS.marker,
+    )
     assert quick is None or len(quick.ids) < DEFAULTS.marker.least_tags
     found = glance(frame(photo), DEFAULTS)
     assert found.hint == hint

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.imaging.shots import PLAIN, SCALE, Shot, lay, page_of, shoot, strip_corners
-from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
+from webcapture.card.layout import LAYOUTS, PAPERS_MM, TAG_MM, TAG_MODULES, card_layout
 from webcapture.errors import CardIncomplete, NoCard, OutOfFocus, TooDark
 from webcapture.imaging.markers import find_card
 from webcapture.model import Bytes8, CardSighting, Photo
@@ -109,6 +109,27 @@ def test_half_its_tags_covered(seed: int) -> None:
     errors = errors_px(shot)
     assert len(errors) > 0.75 * len(SHEET.saddles)
     assert errors.max() < 0.3
+
+
+def specked(page: Bytes8, count: int) -> None:
+    """So many of each tag's 36 cells turned from black to white or the other way."""
+    cell = TAG_MM / TAG_MODULES * SCALE
+    for n, tag in enumerate(SHEET.tags):
+        for bit in np.random.default_rng(n).permutation(36)[:count].tolist():
+            left, top = (round(c * SCALE + (1 + k) * cell) for c, k in ((tag.rect.x, bit % 6), (tag.rect.y, bit // 6)))
+            part = page[top : top + round(cell), left : left + round(cell)]
+            part[:] = 255 - part
+
+
+def test_as_many_specks_are_forgiven_as_the_settings_say() -> None:
+    most = DEFAULTS.marker.correctable_bits
+    page = page_of(SHEET)
+    specked(page, most)
+    assert found(shoot(SHEET, page).photo).tags_seen == len(SHEET.tags)
+    page = page_of(SHEET)
+    specked(page, most + 1)
+    with pytest.raises(NoCard):
+        found(shoot(SHEET, page).photo)
 
 
 def test_tags_of_one_end_alone_lead_to_all_saddles() -> None:

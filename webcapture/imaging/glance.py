@@ -58,7 +58,8 @@ def glance(data: bytes, settings: Settings) -> Glance:
 def _tags(grey: Bytes8, settings: Settings) -> Tags | None:
     """The card's tags, by a quick look, and where that shows too few by a patient one; None where that does too."""
     limits, marker = settings.glance, settings.marker
-    tags = tags_on(grey, grey.shape, Look(limits.windows_px, limits.least_perimeter), marker)
+    quick = Look(limits.windows_px, limits.least_perimeter, marker.correctable_bits)
+    tags = tags_on(grey, grey.shape, quick, marker)
     if tags is None or len(tags.ids) < marker.least_tags:
         patient = Look(limits.patient_windows_px, limits.patient_perimeter, limits.patient_bits)
         tags = tags_on(_sharper(grey), grey.shape, patient, marker)

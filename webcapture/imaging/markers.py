@@ -46,8 +46,8 @@ class Look:
     """Windows in which a tag's border is told from its surroundings: smallest, largest, step."""
     least_perimeter: float
     """Of the picture's longer side."""
-    forgiven_bits: int = 0
-    """So many bits of a word may be read wrongly; 0: as in whole photos."""
+    forgiven_bits: int
+    """So many bits of a word may be read wrongly."""
 
 
 def find_card(photo: Photo, settings: MarkerSettings, lens: ViewSettings) -> CardSighting:
@@ -73,7 +73,7 @@ def _find_tags(photo: Photo, settings: MarkerSettings) -> Tags:
     best: Tags | None = None
     seen = 0
     for side_px, windows_px, least_perimeter in settings.tag_searches:
-        detector = _detector(settings, windows_px, least_perimeter)
+        detector = _detector(Look(windows_px, least_perimeter, settings.correctable_bits), settings)
         for tags in _read_tags(upright_grey(photo, side_px), photo.pixels.shape, detector, settings):
             seen = max(seen, len(tags.ids))
             if best is None or len(tags.ids) > len(best.ids):
@@ -93,10 +93,7 @@ def _missing(seen: int) -> NoCard | CardIncomplete:
 
 def tags_on(small: Bytes8, shape: tuple[int, ...], look: Look, settings: MarkerSettings) -> Tags | None:
     """The tags read in one look on a grey copy of a picture of that shape, of the card that shows most; None where there is none."""
-    detector = _detector(settings, look.windows_px, look.least_perimeter)
-    if look.forgiven_bits:
-        _forgive(detector, look.forgiven_bits)
-    found = _read_tags(small, shape, detector, settings)
+    found = _read_tags(small, shape, _detector(look, settings), settings)
     return max(found, key=lambda tags: len(tags.ids), default=None)
 
 
@@ -116,27 +113,18 @@ def _read_tags(
     return [_agreeing(card_layout(*kind), found, settings) for kind, found in groups.items()]
 
 
-def _detector(
-    settings: MarkerSettings, windows_px: tuple[int, int, int], least_perimeter: float
-) -> cv2.aruco.ArucoDetector:
+def _detector(look: Look, settings: MarkerSettings) -> cv2.aruco.ArucoDetector:
     """A detector that knows only the tags of our cards and hardly corrects errors: clutter must not become a tag."""
     words = np.array([[(word >> (35 - n)) & 1 for n in range(36)] for word in TAG_WORDS], np.uint8)
     rows = [cv2.aruco.Dictionary.getByteListFromBits(word.reshape(6, 6)) for word in words]
-    dictionary = cv2.aruco.Dictionary(np.concatenate(rows), 6, settings.correctable_bits)
+    dictionary = cv2.aruco.Dictionary(np.concatenate(rows), 6, look.forgiven_bits)
     parameters = cv2.aruco.DetectorParameters()
-    parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows_px[:2]
-    parameters.adaptiveThreshWinSizeStep = windows_px[2]
-    parameters.minMarkerPerimeterRate = least_perimeter
+    parameters.errorCorrectionRate = 1.0  # OpenCV would take a share of the dictionary's bits
+    parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = look.windows_px[:2]
+    parameters.adaptiveThreshWinSizeStep = look.windows_px[2]
+    parameters.minMarkerPerimeterRate = look.least_perimeter
     parameters.maxMarkerPerimeterRate = settings.most_tag_perimeter
     return cv2.aruco.ArucoDetector(dictionary, parameters)
-
-
-def _forgive(detector: cv2.aruco.ArucoDetector, bits: int) -> None:
-    """Let a tag be read that so many bits of its word speak against."""
-    dictionary, parameters = detector.getDictionary(), detector.getDetectorParameters()
-    dictionary.maxCorrectionBits, parameters.errorCorrectionRate = bits, 1.0
-    detector.setDictionary(dictionary)
-    detector.setDetectorParameters(parameters)
 
 
 def _agreeing(card: CardLayout, found: list[tuple[int, Floats]], settings: MarkerSettings) -> Tags:
