@@ -11,14 +11,13 @@ from scipy.ndimage import (
     distance_transform_edt,
     maximum_filter,
     maximum_filter1d,
-    median_filter,
     percentile_filter,
     uniform_filter,
 )
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
-from webcapture.measure.robust import NEVER_NONE, SD_PER_MAD, median, spread
+from webcapture.measure.robust import NEVER_NONE, SD_PER_MAD, median, running_median, spread
 from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
@@ -81,13 +80,13 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
     grey = palest(blocks)[tuple(nearest)]
     tinge = chroma(blocks)[tuple(nearest)]
     size = round(settings.shade_mm / settings.shade_block_mm) | 1
-    shade = median_filter(grey, size=size, mode="nearest")
+    shade = running_median(grey, size)
     for _ in range(settings.shade_rounds):
         off = np.abs(grey - shade)
         spot = (off > _limit(off, settings)) & (tinge > _limit(tinge, settings))
         spot |= (grey - shade) > settings.shade_spot
         without = np.where(maximum_filter(spot, size=NEIGHBOURS), shade, grey)
-        shade = median_filter(without, size=size // 2 | 1, mode="nearest")
+        shade = running_median(without, size // 2 | 1)
     return _spread_out(shade[..., None], block, values.shape[:2])
 
 
