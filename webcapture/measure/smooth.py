@@ -1,7 +1,7 @@
 """Gaussian smoothing of whole planes as products with a matrix.
 
-On planes of a few hundred rows and columns matrix products cost a third of what filtering line by line costs. Along the
-many rows the matrix is a narrow band, and goes down them block by block.
+On planes of a few hundred rows and columns matrix products cost a third of what filtering line by line costs. The matrix is a
+narrow band, and goes along the planes block by block.
 """
 
 from __future__ import annotations
@@ -16,24 +16,23 @@ from webcapture.model import Floats32
 REACH_SD = 4
 """Standard deviations at which the weights are cut off: 1/3000 of the greatest is left."""
 BLOCK = 32
-"""Rows smoothed by one product: more waste time on the band's zeros, fewer on the calls."""
+"""Rows or columns smoothed by one product: more waste time on the band's zeros, fewer on the calls."""
 
 
 def smoothed(planes: Floats32, sigma: float) -> Floats32:
     """(..., rows, cols) float32 planes, each smoothed both ways; beyond the edges the edge values repeat. sigma: cells."""
+    return _down(_down(planes, sigma).swapaxes(-1, -2), sigma).swapaxes(-1, -2)
+
+
+def _down(planes: Floats32, sigma: float) -> Floats32:
+    """The same along the columns alone."""
     rows, cols = planes.shape[-2:]
-    down = np.matmul(_band(sigma), _blocks(planes, _reach(sigma)))
-    kept = down.reshape(*planes.shape[:-2], -1, cols)[..., :rows, :]
-    return np.asarray(np.matmul(kept.reshape(-1, cols), _weights(cols, sigma).T).reshape(planes.shape), np.float32)
+    smooth: Floats32 = np.matmul(_band(sigma), _blocks(planes, _reach(sigma)))
+    return smooth.reshape(*planes.shape[:-2], -1, cols)[..., :rows, :]
 
 
 def _reach(sigma: float) -> int:
     return int(REACH_SD * sigma + 0.5)
-
-
-def _kernel(sigma: float) -> np.ndarray:
-    weight = np.exp(-0.5 * (np.arange(-_reach(sigma), _reach(sigma) + 1) / sigma) ** 2)
-    return np.asarray(weight / weight.sum())
 
 
 def _blocks(planes: Floats32, reach: int) -> Floats32:
@@ -47,19 +46,9 @@ def _blocks(planes: Floats32, reach: int) -> Floats32:
 
 @lru_cache(maxsize=16)
 def _band(sigma: float) -> Floats32:
-    """(BLOCK, BLOCK + 2 reach) share of each row of a block with its surroundings in each smoothed one."""
-    kernel = _kernel(sigma)
+    """(BLOCK, BLOCK + 2 reach) share of each row of a block with its surroundings in each smoothed one, cut off far out."""
+    kernel = np.exp(-0.5 * (np.arange(-_reach(sigma), _reach(sigma) + 1) / sigma) ** 2)
     band = np.zeros((BLOCK, BLOCK + len(kernel) - 1), np.float32)
     for row in range(BLOCK):
-        band[row, row : row + len(kernel)] = kernel
+        band[row, row : row + len(kernel)] = kernel / kernel.sum()
     return band
-
-
-@lru_cache(maxsize=16)
-def _weights(size: int, sigma: float) -> Floats32:
-    """(size, size) share of each value in each smoothed one, cut off far out."""
-    reach = _reach(sigma)
-    row = np.arange(size)[:, None]
-    source = np.clip(row + np.arange(-reach, reach + 1), 0, size - 1)
-    shares = np.bincount((row * size + source).ravel(), np.tile(_kernel(sigma), size), size * size)
-    return shares.reshape(size, size).astype(np.float32)
