@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn import CELL, RED, drawn, pencil, shaded, spot
-from webcapture.measure.field import field_of
+from webcapture.measure.field import _misfits, field_of
 from webcapture.settings import DEFAULTS
 
 RULE = DEFAULTS.profile
@@ -111,3 +111,11 @@ def test_where_the_light_steps_the_paper_of_a_wide_sheet_keeps_it():
     step = seen.absorbance.mean(axis=(1, 2))
     near = [step[np.argmin(np.abs(seen.s_mm - s))] for s in (73, 77)]
     assert near[0] - near[1] > 0.05
+
+
+def test_the_misfit_of_each_shift_is_the_variance_of_what_is_left():
+    left, right = np.random.default_rng(3).normal(1.0, 0.1, (2, 40))
+    found = _misfits(left, right, 15)
+    for shift in range(-15, 16):
+        low, high = max(shift, 0), 40 + min(shift, 0)
+        assert found[shift + 15] == pytest.approx(np.var(left[low - shift : high - shift] - right[low:high]))

@@ -130,13 +130,24 @@ def _edge_shift(light: Floats32, strip: StripCells, settings: FieldSettings) -> 
     if strip.width_mm >= settings.wide_mm or np.ptp(light, axis=0).max() < settings.edge_least:
         return 0
     coarse = light[::COARSE].astype(float)
-    reach = round(settings.edge_reach_mm * len(coarse) / strip.length_mm)
-    costs = {}
-    for shift in range(-reach, reach + 1):
-        low, high = max(shift, 0), len(coarse) + min(shift, 0)
-        if high - low >= len(coarse) // settings.edge_overlap:
-            off = coarse[low - shift : high - shift, 0] - coarse[low:high, 1]
-            costs[shift] = float(off @ off) / len(off) - float(off.mean()) ** 2
-    best = min(costs, key=costs.__getitem__)
-    differs = costs[0] > settings.edge_differs**2
-    return COARSE * best if differs and costs[best] < settings.edge_gain * costs[0] else 0
+    reach = min(
+        round(settings.edge_reach_mm * len(coarse) / strip.length_mm),
+        len(coarse) - len(coarse) // settings.edge_overlap,
+    )
+    shifts, costs = np.arange(-reach, reach + 1), _misfits(coarse[:, 0], coarse[:, 1], reach)
+    best = int(np.argmin(costs))
+    differs = costs[reach] > settings.edge_differs**2
+    return COARSE * int(shifts[best]) if differs and costs[best] < settings.edge_gain * costs[reach] else 0
+
+
+def _misfits(left: Floats, right: Floats, reach: int) -> Floats:
+    """(2 · reach + 1,) variance of the left side's light less the right side's that many rows on, for each shift from -reach to reach."""
+    n, shifts = len(left), np.arange(-reach, reach + 1)
+    low, high = np.maximum(shifts, 0), n + np.minimum(shifts, 0)
+    left, right = left - left.mean(), right - right.mean()  # lest squares of the common level drown the differences
+    product = np.correlate(right, left, "full")[n - 1 + shifts]
+    sums = [np.concatenate([[0.0], np.cumsum(values)]) for values in (left, right, left**2, right**2)]
+    one, other, square, other_square = (
+        total[high - part] - total[low - part] for total, part in zip(sums, (shifts, 0, shifts, 0), strict=True)
+    )
+    return np.asarray((square + other_square - 2 * product) / (high - low) - ((one - other) / (high - low)) ** 2)

@@ -288,9 +288,8 @@ def _share_above(line: Trace, response: Floats32, field: Field, settings: Landma
 
 def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
     """(bins, n) rows at the offsets from the fitted line."""
-    s = polyval(field.bin_t_mm, trace.coefficients)[:, None] + offset_mm
-    rows = np.round((s - field.fine_s_mm[0]) / _spacing(field))
-    return np.asarray(np.clip(rows, 0, len(field.fine_s_mm) - 1), int)
+    rows = (trace.curve_mm[:, None] + (offset_mm - field.fine_s_mm[0])) / _spacing(field)
+    return np.asarray(np.minimum(np.maximum(np.rint(rows), 0), len(field.fine_s_mm) - 1), int)
 
 
 def _contrast(

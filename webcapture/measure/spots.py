@@ -29,8 +29,8 @@ def find_spots(
     columns = np.flatnonzero((field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm))
     if len(rows) < settings.least_rows or len(columns) < settings.least_columns:
         return []
-    part = stain.absorbance[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    bare = stain.bare[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    lane = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    part, bare = _by_columns(stain.absorbance[lane]), _by_columns(stain.bare[lane])
     standing, height = _standing_out(part, bare, field.cell_mm, settings)
     regions = _regions(standing, height, field.cell_mm, settings)
     blobs: list[Blob] = []
@@ -74,6 +74,11 @@ def _is_from_beside(blob: Blob, track: Track, field: Field, settings: SpotSettin
 
 
 # ---- finding
+
+
+def _by_columns(cells: np.ndarray) -> np.ndarray:
+    """The same with a column's cells side by side in memory: means across the lane then take a third of the time."""
+    return np.ascontiguousarray(cells.swapaxes(0, 1)).swapaxes(0, 1)
 
 
 def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> tuple[Floats, Floats]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.robust import SD_PER_MAD, median, quantile
 from webcapture.model import Floats, Floats32
@@ -28,6 +29,8 @@ class Trace:
     """Mean response along the path, clipped, in standard deviations of the background."""
     coefficients: Floats
     """Polynomial in t (mm), lowest power first, giving s (mm)."""
+    curve_mm: Floats
+    """(bins,) s of the polynomial in each bin."""
     spread_mm: float
     """Standard deviation of the seen places about the polynomial."""
 
@@ -126,7 +129,7 @@ def _trace(
         settings.seen_least, settings.strong_share * float(quantile(strongest, settings.strong_quantile))
     )
     coefficients, on_line, spread = _polynomial(t_mm, places, strong, degree, settings)
-    return Trace(rows, on_line, score, coefficients, spread)
+    return Trace(rows, on_line, score, coefficients, np.asarray(polyval(t_mm, coefficients), float), spread)
 
 
 def _peaks(response: Floats32, paths: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
