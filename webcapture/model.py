@@ -119,7 +119,7 @@ class Sheet:
     coarse: Bytes8
     """(rows, cols, 3) ``pixels`` reduced to ``coarse_px_per_mm``."""
     level: Floats32
-    """(rows, cols) of the same size: 0 where the page is as bright as its tint, 1 as white paper, logarithmic in between."""
+    """(rows, cols) of the same size: 0 where the panel is as bright as its tint, 1 as white paper, logarithmic in between; 0 off the panel."""
     coarse_px_per_mm: float
     """Scale of ``coarse`` and ``level``."""
     light: Floats32

@@ -27,20 +27,22 @@ def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightS
     pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc, halvings=2)
     coarse = halved(pixels)
     light, white, tint, shade = _light(linear_from_srgb(halved(coarse)), scale / 4, card, settings)
-    level = _level(coarse, light, white, tint)
+    level = _level(coarse, light, white, tint, panel_slices(card, scale / 2, 0.0))
     return Sheet(pixels, scale, coarse, level, scale / 2, light, scale / 4, white, tint, shade)
 
 
-def _level(coarse: Bytes8, light: Floats32, white: Triple, tint: float) -> Floats32:
-    """(rows, cols) of the coarse page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light.
+def _level(coarse: Bytes8, light: Floats32, white: Triple, tint: float, panel: tuple[slice, slice]) -> Floats32:
+    """(rows, cols) of the coarse page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light; 0 off the panel.
 
     The brightest channel, because a coloured spot keeps at least one; it is the paper that counts here.
     """
     tables = (log10_linear_lut()[:, None] - np.log10(white)).astype(np.float32)
-    red, green, blue = cv2.split(cv2.LUT(coarse, tables[:, None, :]))
+    red, green, blue = cv2.split(cv2.LUT(coarse[panel], tables[:, None, :]))
     brightest = cv2.max(cv2.max(red, green), blue)
-    lit = cv2.resize(np.log10(light), coarse.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    return np.asarray(1 - (brightest - lit) / np.float32(np.log10(tint)), np.float32)
+    lit = cv2.resize(np.log10(light), coarse.shape[1::-1], interpolation=cv2.INTER_LINEAR)[panel]
+    level = np.zeros(coarse.shape[:2], np.float32)
+    level[panel] = 1 - (brightest - lit) / np.float32(np.log10(tint))
+    return level
 
 
 def _light(

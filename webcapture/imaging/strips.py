@@ -30,17 +30,14 @@ def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLay
     scale = sheet.coarse_px_per_mm
     mask = _paper_mask(sheet, card, settings)
     for outline in outlines:
-        cv2.fillPoly(mask, [np.round(outline.corners_mm * scale).astype(np.int32)], 0)
-        cv2.polylines(
-            mask,
-            [np.round(outline.corners_mm * scale).astype(np.int32)],
-            True,
-            0,
-            round(2 * settings.border_mm * scale),
-        )
+        corners = [np.round(outline.corners_mm * scale).astype(np.int32)]
+        cv2.fillPoly(mask, corners, 0)
+        cv2.polylines(mask, corners, True, 0, round(2 * settings.border_mm * scale))
+    least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
+    if cv2.countNonZero(mask) < least:
+        return False
     _, _, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     long = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1, initial=0) >= settings.least_length_mm * scale
-    least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
     return bool((long & (stats[1:, cv2.CC_STAT_AREA] >= least)).any())
 
 
