@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from tests.measure.drawn import BLUE, RED, celled, cross, drawn, pencil, spot, stain, wet, writing
 from webcapture.measure.field import field_of
-from webcapture.measure.reading import marks_beside, odds_upright, origin_among, read_lines, turned_round
+from webcapture.measure.reading import marks_beside, odds_upright, origin_among, read_lines, turned_round, widening_odds
 from webcapture.settings import DEFAULTS
 
 NONE = np.zeros(0)
@@ -27,8 +28,8 @@ def places(reading):
     return tuple(None if c is None else round(c.middle_mm, 1) for c in (reading.origin, reading.front))
 
 
-def odds(reading, growths=NONE, tails=NONE):
-    return odds_upright(reading, growths, tails, DEFAULTS)
+def odds(reading, widening=NONE, tails=NONE):
+    return odds_upright(reading, widening, tails, DEFAULTS)
 
 
 # ---- origin and front
@@ -193,12 +194,25 @@ def test_a_label_stands_below_the_origin():
 def test_spots_that_widen_upwards_and_tail_downwards_speak_for_it():
     reading = read(pencil(20), pencil(130))
     plain = odds(reading)
-    assert odds(reading, growths=np.array([0.6])) > plain > odds(reading, growths=np.array([-0.6]))
+    assert odds(reading, widening=np.array([0.6])) > plain > odds(reading, widening=np.array([-0.6]))
     assert odds(reading, tails=np.log([3.0])) > plain > odds(reading, tails=np.log([1 / 3]))
+
+
+def test_widths_speak_as_two_normal_distributions_of_opposite_mean_do():
+    """ln of the ratio of scipy.stats.norm's densities at the fitted slope, whose variance is that of a least-squares line."""
+    rule, rf = DEFAULTS.reading, np.array([0.2, 0.5, 0.9])
+    width = 1.0 + 0.4 * rf
+    sd = np.hypot(rule.growth_sd, rule.width_sd / np.sqrt(((rf - rf.mean()) ** 2).sum()))
+    wanted = norm.logpdf(0.4, rule.growth, sd) - norm.logpdf(0.4, -rule.growth, sd)
+    assert widening_odds(rf, width) == pytest.approx(wanted)
+    assert widening_odds(1 - rf, width) == pytest.approx(-wanted)
+    assert 0 < widening_odds(rf, width + np.array([0.3, -0.5, 0.2])) < wanted / 2  # scattered widths tell less
+    assert 0 < widening_odds(np.array([0.4, 0.5]), np.array([1.0, 1.05])) < wanted / 2  # so do spots side by side
+    assert widening_odds(rf[:1], width[:1]) == 0
 
 
 def test_all_that_spots_say_has_a_limit():
     """They share their causes: twenty of them say no more than a few."""
     reading = read(pencil(20), pencil(130))
-    much = odds(reading, growths=np.full(20, 5.0), tails=np.full(20, 5.0)) - odds(reading)
+    much = odds(reading, widening=np.full(20, 5.0), tails=np.full(20, 5.0)) - odds(reading)
     assert much == pytest.approx(DEFAULTS.reading.most_spots)

@@ -221,10 +221,25 @@ def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS
     return max(float(both.max() / grain) - rule.marks_sd, 0.0)
 
 
-def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Settings) -> float:
+def widening_odds(ratio: Floats, ln_width: Floats, rule: ReadingSettings = DEFAULTS.reading) -> float:
+    """ln odds that a lane's spots widen on their way in the direction of increasing Rf, rather than in the other.
+
+    Two hypotheses of equal spread and opposite growth about the slope of (n,) ln(width) over (n,) Rf; 0 for fewer than two.
+    """
+    if len(ratio) < 2:
+        return 0.0
+    off = ratio - ratio.mean()
+    apart = max(float(off @ off), 1e-6)
+    slope = float(off @ ln_width) / apart
+    rest = ln_width - ln_width.mean() - slope * off
+    scatter = max(rule.width_sd**2, float(rest @ rest) / max(len(ratio) - 2, 1))
+    return 2 * rule.growth * slope / (rule.growth_sd**2 + scatter / apart)
+
+
+def odds_upright(reading: Reading, widening: Floats, tails: Floats, settings: Settings) -> float:
     """ln odds that the strip lies this way up rather than the other.
 
-    growths: slopes of ln(width) over Rf, one a lane with two spots or more; tails: ln of each spot's tailing.
+    widening: what each lane's widths say; tails: ln of each spot's tailing.
     """
     rule = settings.reading
     length = reading.field.length_mm
@@ -236,7 +251,7 @@ def odds_upright(reading: Reading, growths: Floats, tails: Floats, settings: Set
     if reading.origin is not None and far is not None:
         odds += _layout_odds(reading, far, settings)
     tailing = float(np.clip(tails, -rule.most_tail, rule.most_tail).sum())
-    spots = rule.widths * float(growths.sum()) + rule.tail * tailing
+    spots = float(widening.sum()) + rule.tail * tailing
     return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))
 
 

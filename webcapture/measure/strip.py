@@ -13,7 +13,7 @@ from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
-from webcapture.measure.reading import Reading, marks_beside, odds_upright, read_lines, turned_round
+from webcapture.measure.reading import Reading, marks_beside, odds_upright, read_lines, turned_round, widening_odds
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
@@ -133,25 +133,21 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
 def _trails(
     tracks: list[Track], blobs: list[list[Blob]], origin: Line | None, front: Line | None, rule: ReadingSettings
 ) -> tuple[Floats, Floats]:
-    """What tells which way the spots ran: slopes of ln(width) over Rf, one a lane, and ln of each clear spot's tailing."""
-    growths = []
+    """What tells which way the spots ran: what the widths say, one number a lane, and ln of each clear spot's tailing."""
+    widening = []
     if origin is not None and front is not None:
-        growths = [_growth(found, track, origin, front, rule) for track, found in zip(tracks, blobs, strict=True)]
+        widening = [_widening(found, track, origin, front, rule) for track, found in zip(tracks, blobs, strict=True)]
     # Of spots that overlap, the assumed shape decides which side trails.
     alone = [b for found in blobs for b in found if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
-    return np.array(growths), np.log([blob.tailing for blob in alone])
+    return np.array(widening), np.log([blob.tailing for blob in alone])
 
 
-def _growth(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: ReadingSettings) -> float:
-    """Slope of ln(width) over Rf among a lane's clear spots; 0 for fewer than two."""
+def _widening(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: ReadingSettings) -> float:
+    """ln odds, from the widths of a lane's clear spots, that they ran this way."""
     o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
     clear = [b for b in blobs if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
-    if len(clear) < 2:
-        return 0.0
     ratio = np.array([(b.centre_mm - o) / (f - o) for b in clear])
-    width = np.log([b.width_mm for b in clear])
-    spread = float(((ratio - ratio.mean()) ** 2).sum())
-    return float(((ratio - ratio.mean()) * (width - width.mean())).sum() / max(spread, rule.widths_apart))
+    return widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
 
 
 def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
@@ -183,11 +179,11 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
 
 
 def _ends_alike(attempt: Attempt, settings: Settings) -> bool:
-    """Whether only the card's arrow tells which of two lines is the origin."""
+    """Whether only the card's arrow tells which of two lines is the origin; where more was heeded than that, another flag says so."""
     rule = settings.reading
     two_lines = attempt.reading.origin is not None and attempt.reading.front is not None
     drawn = two_lines and attempt.reading.front is not None and attempt.reading.front.kind == "pencil"
-    return drawn and attempt.odds < rule.arrow + rule.plain
+    return drawn and not attempt.reading.strip.turned and attempt.odds < rule.arrow + rule.plain
 
 
 def _slant(attempt: Attempt, settings: Settings) -> bool:

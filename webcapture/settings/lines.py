@@ -168,15 +168,14 @@ class ReadingSettings:
     )
     partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
     partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")
-    widths: float = knob(
-        3.0,
-        "ln odds",
-        "For each unit of growth of ln(width) over the run: spots widen by about 0.6 on their way, but dyes and loads differ as much.",
+    growth: float = knob(
+        0.6,
+        "",
+        "Growth of ln(width) for each unit of Rf: as the root of the way run, by which zones disperse, it would be 1 from Rf 0.3 to 0.8; less, because spots are not points when they start.",
     )
-    widths_apart: float = knob(
-        0.05,
-        "Rf²",
-        "Sum of squares of a lane's Rf about their mean, at least: spots side by side tell little of growth over the run.",
+    growth_sd: float = knob(0.25, "", "Standard deviation of that growth from lane to lane.")
+    width_sd: float = knob(
+        0.15, "ln", "Scatter of the widths about it: loads and dyes differ; more where three spots or more show more."
     )
     widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
@@ -190,7 +189,11 @@ class ReadingSettings:
     writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
     writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
     writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
-    most_spots: float = knob(3.0, "ln odds", "All that spots say together is worth no more: they share their causes.")
+    most_spots: float = knob(
+        4.5,
+        "ln odds",
+        "All that spots say together is worth no more, for they share their causes: enough to outweigh the arrow, not the arrow and a label.",
+    )
     whole_coverage: float = knob(0.97, "", "Seen in every bin, from edge to edge: words end before that.")
     wavering_mm: tuple[float, float] = knob(
         (0.45, 0.25),
