@@ -61,6 +61,38 @@ def test_upside_down_is_said():
     assert [s.rf for s in strip.lanes[0].spots] == pytest.approx([0.25, 0.50, 0.80], abs=0.001)
 
 
+def upside_down(*things):
+    return measure_strip(replace(turned_round(drawn(*things)), turned=False), from_above(), DEFAULTS)
+
+
+def test_without_marks_the_widths_tell_which_way_up():
+    """Zones disperse on their way: spots that narrow away from the arrow ran towards it."""
+    spots = spot(45, 10, 1.4, RED), spot(75, 10, 1.8, BLUE), spot(105, 10, 2.2, GREEN)
+    strip = upside_down(pencil(25), pencil(125), *spots)
+    assert codes(strip) == {"upside-down"}
+    assert [s.rf for s in strip.lanes[0].spots] == pytest.approx([0.20, 0.50, 0.80], abs=0.002)
+    upright = measured(pencil(25), pencil(125), *spots)
+    assert upright.upright
+    assert "upside-down" not in codes(upright)
+
+
+def leaning(s0, sd, colour):
+    """A spot a little wider towards the front, as overload makes it."""
+
+    def draw(s, t):
+        along = np.exp(-0.5 * ((s - s0) / np.where(s > s0, 1.3 * sd, sd)) ** 2)
+        return (along * np.exp(-0.5 * ((t - 10) / sd) ** 2))[..., None] * np.array(colour)
+
+    return draw
+
+
+def test_without_an_origin_this_way_the_other_is_tried():
+    """Turned over, the origin line is far from the arrow, and near it lies the wet paper's edge; the spots lean as if upright."""
+    strip = upside_down(pencil(20), wet(120), leaning(45, 1.3, RED), leaning(75, 1.7, BLUE), leaning(100, 2.1, GREEN))
+    assert "upside-down" in codes(strip)
+    assert [s.rf for s in strip.lanes[0].spots] == pytest.approx([0.25, 0.55, 0.80], abs=0.01)
+
+
 def test_two_like_lines_are_said_to_be_alike():
     strip = measured(pencil(25), pencil(125), spot(75, 10, 1.6, RED))
     assert "ends-alike" in codes(strip)

@@ -39,11 +39,12 @@ class Attempt:
 
 
 def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
-    """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so."""
+    """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so, or this way shows no origin."""
     attempt = _attempt(strip, settings)
-    if attempt.odds < 0:
+    if attempt.odds < 0 or attempt.origin is None:
         other = _attempt(turned_round(strip), settings)
-        attempt = other if other.odds > 0 and _shows_its_way(other, settings.reading) else attempt
+        likelier = other.odds > max(attempt.odds, 0.0)
+        attempt = other if likelier and _shows_its_way(other, settings.reading) else attempt
     rise = rise_of(attempt.reading.strip, view, settings.flatness)
     frame = Frame(attempt.reading.strip, view, rise)
     lanes = tuple(
