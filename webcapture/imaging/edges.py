@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -142,12 +143,19 @@ def roughly_straight(x: Floats, y: Floats) -> tuple[float, float]:
     By the least median of misfits: nearly half of the points may be wrong.
     """
     some = np.unique(np.linspace(0, len(x) - 1, 21).astype(int))
-    i, j = np.triu_indices(len(some), max(len(some) // 4, 1))
+    i, j = _pairs(len(some))
     slopes = (y[some[j]] - y[some[i]]) / (x[some[j]] - x[some[i]])
     offsets = y[some[i]] - slopes * x[some[i]]
     off = np.abs(y[some] - offsets[:, None] - slopes[:, None] * x[some])
     best = int(np.argmin(np.partition(off, len(some) // 2, axis=1)[:, len(some) // 2]))
     return float(offsets[best]), float(slopes[best])
+
+
+@lru_cache(maxsize=32)
+def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Every two of so many in a row, at least a quarter of them apart."""
+    first, second = np.triu_indices(count, max(count // 4, 1))
+    return first, second
 
 
 def _median(values: Floats | Floats32) -> float:

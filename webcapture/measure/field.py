@@ -105,17 +105,23 @@ def _across(light: Floats32, rows: Floats, share: Floats, shift: int) -> Floats3
 
     A shadow's edge is straight: where it crosses aslant, the light is followed along it, not along the rows.
     """
-    known = np.arange(len(light))
+    part = share.astype(np.float32)
     if shift == 0:
-        sides = np.stack([np.interp(rows, known, light[:, side]) for side in (0, 1)], axis=1).astype(np.float32)
-        part = share.astype(np.float32)
-        return np.asarray(sides[:, :1] * (1 - part) + sides[:, 1:] * part, np.float32)
-    lit = np.empty((len(rows), len(share)), np.float32)
-    for j, part in enumerate(share.tolist()):
-        left = np.interp(rows - part * shift, known, light[:, 0])
-        right = np.interp(rows + (1 - part) * shift, known, light[:, 1])
-        lit[:, j] = left * (1 - part) + right * part
-    return lit
+        known = np.arange(len(light))
+        left, right = (np.interp(rows, known, light[:, side]).astype(np.float32)[:, None] for side in (0, 1))
+    else:
+        left = _at(light[:, 0], rows[:, None] - share * shift)
+        right = _at(light[:, 1], rows[:, None] + (1 - share) * shift)
+    return np.asarray(left * (1 - part) + right * part, np.float32)
+
+
+def _at(values: Floats32, places: Floats) -> Floats32:
+    """``values`` at fractional places in any shape, linear between neighbours; beyond the ends the end values."""
+    last = len(values) - 1
+    place = np.minimum(np.maximum(places, 0), last)
+    low = np.minimum(place.astype(np.intp), last - 1)
+    below = values[low]
+    return np.asarray(below + (values[low + 1] - below) * (place - low).astype(np.float32), np.float32)
 
 
 def _is_uneven(light: Floats32, strip: StripCells, shift: int, settings: FieldSettings) -> bool:

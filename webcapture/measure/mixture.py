@@ -132,8 +132,8 @@ def _fitted(
 
 def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
     """Modes, standard deviations and tails, each (sets, peaks), of (sets, 3 · peaks) parameters: the last two as logarithms."""
-    mode, log_sd, log_tail = np.split(p, 3, axis=1)
-    return mode, np.exp(log_sd), np.exp(log_tail)
+    peaks = p.shape[1] // 3
+    return p[:, :peaks], np.exp(p[:, peaks : 2 * peaks]), np.exp(p[:, 2 * peaks :])
 
 
 def _residuals(s_mm: Floats, weighted: Floats, p: Floats) -> tuple[Floats, Floats]:
