@@ -63,7 +63,7 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     )
     kinds = [*GROUPS, "adverse", "speed", "room", "names", "quick"]
     parser.add_argument("--class", dest="kind", choices=kinds, default="all", help="which photos (default: all)")
-    parser.add_argument("--photos", type=int, default=40, help="photos a class; a quarter as many trays of each kind; one of each adverse case for every twenty (default: 40)")  # fmt: skip
+    parser.add_argument("--photos", type=int, default=40, help="photos a class; half as many trays of each kind; one of each adverse case for every twenty (default: 40)")  # fmt: skip
     parser.add_argument("--seed", type=int, default=0, help="first seed (default: 0)")
     parser.add_argument("--jobs", type=int, default=2, help="processes (default: 2)")
     parser.add_argument("--verbose", action="store_true", help="every miss, false spot and large error, and its causes")
@@ -72,7 +72,7 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
 
 def _tasks(kind: str, photos: int, seed: int) -> Iterator[Task]:
     for name in GROUPS.get(kind, ()):
-        count = max(photos // 4, 1) if "tray" in name else photos
+        count = max(photos // 2, 1) if "tray" in name else photos
         yield from ((name, seed + n) for n in range(count))
     if kind in {"adverse", "all"}:
         yield from ((name, seed + n) for name in ADVERSE for n in range(max(photos // 20, 1)))

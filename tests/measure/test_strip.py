@@ -195,3 +195,10 @@ def test_expanded_uncertainty_covers_the_truth():
         widths.append(found.U_rf)
     assert np.mean(inside) >= 0.9
     assert np.median(widths) <= 0.006
+
+
+@pytest.mark.parametrize(("colour", "seen"), [((0.003, 0.020, 0.006), True), ((0.019, 0.020, 0.018), False)])
+def test_a_very_pale_spot_is_believed_for_its_colour(colour, seen):
+    """Paper's own unevenness is grey."""
+    strip = measured(pencil(20), cross(20, 10), pencil(120), spot(70, 10, 1.6, colour), noise=0.003)
+    assert [round(s.rf, 2) for s in strip.lanes[0].spots] == ([0.5] if seen else [])

@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, Region, measured, patch_of
+from webcapture.measure.channels import chroma
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
@@ -31,8 +32,8 @@ def find_spots(
         return []
     lane = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     part, bare = _by_columns(stain.absorbance[lane]), _by_columns(stain.bare[lane])
-    standing, height = _standing_out(part, bare, field.cell_mm, settings)
-    regions = _regions(standing, height, field.cell_mm, settings)
+    standing, dark = _standing_out(part, bare, field.cell_mm, settings)
+    regions = _regions(standing, dark, field.cell_mm, settings)
     blobs: list[Blob] = []
     for n, region in enumerate(regions):
         below = regions[n - 1].high + 1 if n else 0
@@ -81,8 +82,10 @@ def _by_columns(cells: np.ndarray) -> np.ndarray:
     return np.ascontiguousarray(cells.swapaxes(0, 1)).swapaxes(0, 1)
 
 
-def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> tuple[Floats, Floats]:
-    """(rows,) how far each row stands out of the noise, in the window across the lane that shows most; and by how much.
+def _standing_out(
+    part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings
+) -> tuple[Floats, np.ndarray]:
+    """(rows,) how far each row stands out of the noise, in the window across the lane that shows most; and whether it is dark, or coloured, enough.
 
     The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness.
     """
@@ -95,7 +98,10 @@ def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: Sp
     profiles = gaussian_filter1d(means, settings.smooth_mm / cell_mm, axis=0)
     noise = np.stack([_noise(profiles[:, n], paper[:, n], cell_mm, settings) for n in range(len(windows))])
     level = np.sqrt((np.maximum(profiles / noise, 0) ** 2).sum(axis=2))
-    return level.max(axis=1), profiles.max(axis=(1, 2)).astype(float)
+    dark = (profiles.max(axis=(1, 2)) >= settings.least_absorbance) | (
+        chroma(profiles).max(axis=1) >= settings.least_colour
+    )
+    return level.max(axis=1), dark
 
 
 def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
@@ -116,12 +122,12 @@ def _windows(columns: int, width: float) -> list[slice]:
     return [slice(start, start + size) for start in starts.tolist()] + [slice(0, columns)]
 
 
-def _regions(standing: Floats, height: Floats, cell_mm: float, settings: SpotSettings) -> list[Region]:
+def _regions(standing: Floats, dark: np.ndarray, cell_mm: float, settings: SpotSettings) -> list[Region]:
     """Stretches around the maxima; maxima without a deep valley between them share one."""
     padded = np.concatenate([[0.0], standing, [0.0]])
     rise = settings.prominence * settings.least_sd
     found, _ = find_peaks(padded, height=settings.least_sd, prominence=rise)
-    peaks = [int(p) - 1 for p in found if height[int(p) - 1] >= settings.least_absorbance]
+    peaks = [int(p) - 1 for p in found if dark[int(p) - 1]]
     kept: list[int] = []
     for peak in peaks:
         if kept:

@@ -212,6 +212,11 @@ class SpotSettings:
     )
     least_sd: float = knob(9.5, "sd", "Height of a spot over the noise of this very paper's smoothed profile.")
     least_absorbance: float = knob(0.015, "absorbance", "Less is paper's own unevenness, whatever its noise.")
+    least_colour: float = knob(
+        0.006,
+        "absorbance",
+        "Unless its channels differ by as much where it is looked for, averaged over a window: unevenness is grey.",
+    )
     bare_mm: float = knob(
         8.0,
         "mm",
