@@ -202,3 +202,22 @@ def test_a_very_pale_spot_is_believed_for_its_colour(colour, seen):
     """Paper's own unevenness is grey."""
     strip = measured(pencil(20), cross(20, 10), pencil(120), spot(70, 10, 1.6, colour), noise=0.003)
     assert [round(s.rf, 2) for s in strip.lanes[0].spots] == ([0.5] if seen else [])
+
+
+def band(s0, sd, colour):
+    return spot(s0, 10, sd, colour, sd_t=40)
+
+
+def test_lines_under_bands_are_lines():
+    """A band that stayed where it was applied, and one that ran with the front, both right across the strip."""
+    dyes = band(20.3, 1.2, (0.54, 0.31, 0.50)), band(70, 1.6, BLUE), band(118.5, 1.2, (0.04, 0.31, 0.41))
+    strip = measured(pencil(20), pencil(120), *dyes)
+    assert strip.origin.kind == strip.front.kind == "pencil"
+    assert [s.rf for s in strip.lanes[0].spots] == pytest.approx([0.003, 0.5, 0.985], abs=0.008)
+    assert "ink-line" not in codes(strip)
+
+
+@pytest.mark.parametrize("sd", [1.0, 1.5, 2.5])
+def test_a_grey_band_is_no_line(sd):
+    strip = measured(pencil(20), cross(20, 10), band(70, 1.6, RED), band(120, sd, (0.50, 0.46, 0.48)))
+    assert strip.front is None

@@ -81,10 +81,36 @@ def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | 
     bright = _contrast(line, field, settings.core_mm, settings.flank_mm, brightest=True)
     if contrast.mean() <= 0 or bright.mean() < -settings.crease * contrast.mean():
         return None
-    if _thinness(line, field, settings) < settings.thin:
-        return None
-    grey = float(contrast.min() / max(contrast.max(), 1e-6)) >= settings.neutral
-    return _candidate("pencil" if grey else "coloured", line, field, contrast)
+    thin = _thinness(line, field, settings) >= settings.thin
+    if thin and _is_grey(contrast, settings):
+        return _candidate("pencil", line, field, contrast)
+    stroke = _stroke_on_band(line, field, settings)
+    drawn = stroke.max() >= max(settings.on_band * contrast.max(), settings.on_band_least)
+    if drawn and _is_grey(stroke, settings):
+        return _candidate("pencil", line, field, stroke)
+    return _candidate("coloured", line, field, contrast) if thin else None
+
+
+def _is_grey(colour: Floats, settings: LandmarkSettings) -> bool:
+    return float(colour.min() / max(colour.max(), 1e-6)) >= settings.neutral
+
+
+def _stroke_on_band(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
+    """(3,) median absorbance by which a line stands out of a band of colour that it was drawn on, or that ran onto it.
+
+    From the fall to either side near the line, less what a curve as the band's own goes on to fall further off; the lesser of
+    both sides, because a band may begin or end sharply.
+    """
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    bins = np.arange(len(trace.seen))[:, None]
+    near, far = settings.band_mm
+    around = _offsets(settings.core_mm, _spacing(field))
+    core, *sides = (
+        field.fine[_along(trace, field, place + around), bins].mean(axis=1) for place in (0.0, -near, near, -far, far)
+    )
+    curve = near**2 / (far**2 - near**2)
+    falls = [core - beside - curve * (beside - further) for beside, further in zip(sides[:2], sides[2:], strict=True)]
+    return np.asarray(median(np.minimum(*falls)[seen], axis=0), float)
 
 
 def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:

@@ -69,6 +69,15 @@ class LandmarkSettings:
         "",
         "Share of a line's darkness gone at its flanks: a blurred pencil line loses nine tenths, a 2 mm band two fifths.",
     )
+    on_band: float = knob(
+        0.16,
+        "",
+        "A line on a band of colour is this share of both together: a band's own fall beside its middle, 4 mm wide, comes to an eighth.",
+    )
+    on_band_least: float = knob(0.05, "absorbance", "And no fainter than a pencil's line is.")
+    band_mm: tuple[float, float] = knob(
+        (0.8, 1.6), "mm", "Where a band is looked at beside a line on it: clear of the line's blur, and twice as far."
+    )
     thin_far_mm: float = knob(3.75, "mm", "Paper beside line and flanks that both are compared with.")
     crease: float = knob(
         0.5, "", "A crease has a bright side: it is paler than the paper by more than this share of its darkness."
