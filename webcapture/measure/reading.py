@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter, uniform_filter
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
-from webcapture.measure.landmarks import Candidate, pencil_lines, stains, wet_edges
+from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
 from webcapture.model import Floats, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
@@ -117,6 +117,9 @@ def _front(
         shown = [c for c in drawn if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
         return max(shown or drawn, key=lambda c: c.middle_mm)
     free = [c for c in edges + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
+    if not free:
+        narrow = [c for c in narrow_stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
+        free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     return _uppermost_clear(free, settings.reading.front_share) if free else None
 
 

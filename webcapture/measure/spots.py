@@ -7,11 +7,11 @@ the window it fills, see :mod:`webcapture.measure.blobs`.
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, grey_opening
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, Region, measured, patch_of
-from webcapture.measure.channels import chroma
+from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
@@ -19,7 +19,7 @@ from webcapture.measure.robust import median, quiet_spread, spread
 from webcapture.model import Floats, Floats32
 from webcapture.settings import SpotSettings
 
-__all__ = ["Blob", "find_spots"]
+__all__ = ["Blob", "find_spots", "is_written"]
 
 
 def find_spots(
@@ -72,6 +72,22 @@ def _is_from_beside(blob: Blob, track: Track, field: Field, settings: SpotSettin
     low, high = blob.spread_t_mm
     rim = field.rim_mm + settings.print_mm
     return bool(grey) and (high < rim or low > field.width_mm - rim)
+
+
+def is_written(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -> bool:
+    """Whether the "spot" is what is left of pencil writing: as grey and as dark, but all of it thin.
+
+    A spot that has run is a filled patch: a square of ``written_mm`` fits into it (into a Gaussian of 5 mm at its base where it
+    still has half of its height). Between a letter's strokes there is paper.
+    """
+    height = float(blob.absorbance.max())
+    if height < settings.written_least or blob.absorbance.min() < settings.grey * height:
+        return False
+    rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
+    columns = (field.t_mm >= blob.spread_t_mm[0]) & (field.t_mm <= blob.spread_t_mm[1])
+    patch = palest(stain.absorbance[np.ix_(rows, columns)])
+    filled = grey_opening(patch, size=max(round(settings.written_mm / field.cell_mm), 2))
+    return float(filled.max()) < settings.written_share * float(patch.max())
 
 
 # ---- finding

@@ -8,14 +8,14 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
-from webcapture.measure.field import Field, field_of
+from webcapture.measure.field import field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, marks_beside, odds_upright, read_lines, turned_round, widening_odds
 from webcapture.measure.relate import Frame, lane_of
-from webcapture.measure.spots import Blob, find_spots
+from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
 from webcapture.settings import ReadingSettings, Settings, SpotSettings
 
@@ -80,9 +80,11 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     origin = as_line(reading.origin, field, rule.u_pencil_mm, settings.landmark) if reading.origin else None
     front = as_line(reading.front, field, _u_meaning(reading.front, rule), settings.landmark) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
-    stain = stain_on(field, strip.strokes, lines, front.coefficients if front else None, settings.paper)
+    # Beyond a stain the paper is as pale as below it, or there would be a wet edge: it may tell the level where bands leave none.
+    top = front.coefficients if front is not None and front.kind != "stain" else None
+    stain = stain_on(field, strip.strokes, lines, top, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
-    blobs = [_spots(field, stain, track, origin, front, settings) for track in tracks]
+    blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
     odds = odds_upright(reading, *_trails(tracks, blobs, origin, front, settings.reading), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds)
 
@@ -94,10 +96,10 @@ def _u_meaning(line: Candidate, rule: ReadingSettings) -> float:
 
 
 def _spots(
-    field: Field, stain: Stain, track: Track, origin: Line | None, front: Line | None, settings: Settings
+    reading: Reading, stain: Stain, track: Track, origin: Line | None, front: Line | None, settings: Settings
 ) -> list[Blob]:
     """The lane's spots, without what belongs to the front itself."""
-    rule = settings.spot
+    rule, field = settings.spot, reading.field
     low = float(polyval(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else rule.end_mm
     high = (
         float(polyval(track.middle_mm, front.coefficients)) + rule.beyond_mm if front else field.length_mm - rule.end_mm
@@ -108,10 +110,15 @@ def _spots(
         # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
         found = [blob for blob in found if blob.centre_mm > at - rule.origin_mm and not _pencils_own(blob, at, rule)]
     if front is None:
-        return found
+        # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
+        least = settings.landmark.least_run_mm + (low + settings.lane.below_mm if origin else 0.0)
+        return [blob for blob in found if blob.centre_mm < least or not is_written(blob, field, stain, rule)]
     at = float(polyval(track.middle_mm, front.coefficients))
     drawn = front.kind == "pencil"
-    return [blob for blob in found if not _fronts_own(blob, at, drawn, settings.reading)]
+    found = [blob for blob in found if not _fronts_own(blob, at, drawn, settings.reading)]
+    if front.kind != "stain" or reading.front is None:
+        return found
+    return [blob for blob in found if not _stains_rest(blob, at, reading.front.colour, settings)]
 
 
 def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
@@ -129,6 +136,17 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
     if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
     return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
+
+
+def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float], settings: Settings) -> bool:
+    """Whether a "spot" is the fringe of the front's stain, which reaches further than what was filled in.
+
+    Densest right beside the front, brown as the stain is, and much paler, however far it fades down. A spot that ran with the
+    front has a colour of its own, or adds to the stain's. colour: the stain's absorbance.
+    """
+    rule, (red, green, blue) = settings.reading, blob.absorbance.tolist()
+    brown = red < settings.landmark.stain_grey * blue and green <= blue
+    return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(colour)
 
 
 def _trails(

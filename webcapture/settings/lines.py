@@ -138,6 +138,14 @@ class LandmarkSettings:
     stain_spread_mm: float = knob(
         0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."
     )
+    narrow_least: float = knob(
+        0.025, "absorbance", "The same where bands hide it, and chance and the bands' own edges have more to offer."
+    )
+    gap_share: float = knob(
+        0.15,
+        "",
+        "Of its usual height a stain has this share all along; between the strokes of letters there is nothing.",
+    )
     stain_coverage: float = knob(0.9, "", "A stain runs right across, too.")
     stain_width_mm: float = knob(2.4, "mm", "Full width at half height of a stain; bands of colour are wider.")
     width_reach_mm: float = knob(6.0, "mm", "How far the profile reaches from which that width is taken.")
@@ -288,4 +296,12 @@ class ReadingSettings:
     front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
     front_own_coverage: float = knob(
         0.7, "", "And right across, over this share of the width, where the front was drawn."
+    )
+    rest_mm: float = knob(
+        1.0,
+        "mm",
+        "So near to a front's stain, what is densest is the fringe of the part of the stain that was filled in.",
+    )
+    rest_share: float = knob(
+        0.75, "", "And paler than this share of the stain: a fringe has less than half of it, a spot on top adds to it."
     )

@@ -242,6 +242,15 @@ class SpotSettings:
         "A stain whose weakest channel has more than this share of its strongest is grey, as shadows, finger marks and pencil are.",
     )
     grey_least: float = knob(0.05, "absorbance", "A grey spot paler than this cannot be told from a shadow.")
+    written_mm: float = knob(
+        2.0, "mm", "The smallest spot is as wide, before it has run; a pencil's stroke is half as wide, blur included."
+    )
+    written_share: float = knob(
+        0.35,
+        "",
+        "Share of its height that a spot has left over such a square: at 4 mm at its base a third; letters have less.",
+    )
+    written_least: float = knob(0.035, "absorbance", "No pencil is paler, even blurred; grain breaks up a paler spot.")
     compact_mm: float = knob(10.0, "mm", "A round spot is no wider at its base.")
     compact_fill: float = knob(0.7, "", "And leaves paper beside it: it fills less of the lane's width.")
     compact_least: float = knob(0.022, "absorbance", "Such a grey spot is believed from here on.")

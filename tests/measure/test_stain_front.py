@@ -1,0 +1,134 @@
+"""A front shown by its stain alone: seen among bands, itself no spot; and no band, no letter is taken for one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.measure.drawn import RED, celled, cross, drawn, from_above, gauss, pencil, spot, stain, writing
+from webcapture.measure.field import field_of
+from webcapture.measure.landmarks import narrow_stains, stains
+from webcapture.measure.strip import measure_strip
+from webcapture.settings import DEFAULTS
+
+LENGTH, ORIGIN, FRONT = 112.0, 14.0, 94.0
+YELLOW, ORANGE, GREY = (0.01, 0.08, 0.35), (0.02, 0.25, 0.4), (0.36, 0.4, 0.38)
+PLACES = {24.0: RED, 37.0: YELLOW, 50.0: GREY, 63.0: ORANGE, 76.0: (0.12, 0.2, 0.26)}
+
+
+def band(s0, colour, sd=1.7):
+    """A streak of dye right across, wider than it was applied."""
+    return lambda s, t: (gauss(s, s0, sd) + 0 * t)[..., None] * np.array(colour)
+
+
+BANDS = tuple(band(s0, colour) for s0, colour in PLACES.items())
+
+
+def measured(*things, draw=drawn, **how):
+    return measure_strip(draw(*things, **how), from_above(), DEFAULTS)
+
+
+def spots(strip):
+    return [spot for lane in strip.lanes for spot in lane.spots]
+
+
+@pytest.mark.parametrize("depth", [0.06, 0.12])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_stain_above_bands_that_leave_hardly_any_bare_paper(depth, seed):
+    strip = measured(pencil(ORIGIN), *BANDS, stain(FRONT, depth), length=LENGTH, seed=seed)
+    assert strip.front is not None and strip.front.kind == "stain"
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(FRONT, abs=0.3)
+    true = [(s0 - ORIGIN) / (FRONT - ORIGIN) for s0 in PLACES]
+    assert [spot.rf for spot in spots(strip)] == pytest.approx(true, abs=0.006)
+
+
+@pytest.mark.parametrize("gap", [7.0, 10.0])
+def test_a_stain_beside_a_band_is_seen_on_its_slope(gap):
+    strip = measured(pencil(ORIGIN), *BANDS, band(FRONT - gap, ORANGE), stain(FRONT, 0.1), length=LENGTH)
+    assert strip.front is not None and strip.front.kind == "stain"
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(FRONT, abs=0.3)
+
+
+@pytest.mark.parametrize("sd", [0.8, 1.0])
+def test_bands_alone_have_no_front(sd):
+    """Nor is a band a stain that is as narrow as when it was applied, of a yellow dye, faint and topmost."""
+    for seed in range(12):
+        assert measured(pencil(ORIGIN), *BANDS[seed % 5 :], length=LENGTH, seed=seed).front is None
+        narrow = band(FRONT, np.array((YELLOW, ORANGE)[seed % 2]) * (0.15, 0.3, 1.0)[seed % 3], sd)
+        for others in ((), BANDS[:3], BANDS):
+            seen = field_of(drawn(pencil(ORIGIN), *others, narrow, length=LENGTH, seed=seed), DEFAULTS.profile)
+            assert narrow_stains(seen, DEFAULTS.trace, DEFAULTS.landmark) == []
+
+
+def test_a_grey_line_among_bands_is_no_stain():
+    """A crease or a shadow is grey, and what grey line was drawn is looked for elsewhere."""
+
+    def line(s, t):
+        return (0.06 * gauss(s, FRONT, 0.4) + 0 * t)[..., None] * np.ones(3)
+
+    seen = field_of(drawn(*BANDS, line, length=LENGTH), DEFAULTS.profile)
+    assert narrow_stains(seen, DEFAULTS.trace, DEFAULTS.landmark) == []
+
+
+@pytest.mark.parametrize("find", [stains, narrow_stains])
+def test_a_row_of_brown_strokes_with_gaps_is_no_stain(find):
+    """Whole it is one."""
+
+    def strokes(s, t):
+        return stain(120, 0.1)(s, t) * ((t < 8) | (t > 14))[..., None]
+
+    for seed in range(6):
+        whole, broken = (field_of(drawn(what, seed=seed), DEFAULTS.profile) for what in (stain(120, 0.1), strokes))
+        assert len(find(whole, DEFAULTS.trace, DEFAULTS.landmark)) == 1
+        assert find(broken, DEFAULTS.trace, DEFAULTS.landmark) == []
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_fringe_of_a_stain_is_no_spot(seed):
+    """It fades so far behind the front that what was filled in does not hold all of it."""
+
+    def fringe(s, t):
+        return ((0.03 * np.exp((s - FRONT) / 2.0) * (s < FRONT)) + 0 * t)[..., None] * np.array([0.3, 0.6, 1.0])
+
+    strip = measured(pencil(ORIGIN), spot(50, 10, 1.7, RED), stain(FRONT, 0.12, 0.7), fringe, length=LENGTH, seed=seed)
+    assert strip.front is not None and strip.front.kind == "stain"
+    assert [round(spot.rf, 2) for spot in spots(strip)] == [0.45]
+
+
+@pytest.mark.parametrize("colour", [RED, GREY, ORANGE])
+def test_a_spot_that_ran_with_the_front_is_one(colour):
+    strip = measured(pencil(ORIGIN), spot(FRONT - 0.5, 10, 1.8, colour), stain(FRONT, 0.06), length=LENGTH)
+    assert strip.front is not None
+    (found,) = spots(strip)
+    assert "near-front" in [flag.code for flag in found.flags]
+
+
+# ---- a label at the end of a strip without a front
+
+
+@pytest.mark.parametrize(("draw", "count"), [(drawn, 2), (celled, 2), (celled, 4)])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_label_beyond_a_front_that_is_not_seen_is_no_spot(draw, count, seed):
+    """Whether its strokes were marked as such or, too blurred for that, not."""
+    things = pencil(20), cross(20, 10), spot(70, 10, 1.8, RED), writing(140, 4, count, seed)
+    strip = measured(*things, draw=draw, seed=seed)
+    assert strip.front is None
+    assert [round(spot.position_mm[1]) for spot in spots(strip)] == [250 - 70]
+
+
+@pytest.mark.parametrize("sd", [1.25, 2.0])
+def test_a_grey_spot_in_its_place_is_one(sd):
+    """Of a strip from which the solvent ran off, with a spot near its end."""
+    strip = measured(pencil(20), cross(20, 10), spot(140, 10, sd, GREY))
+    assert strip.front is None
+    assert [round(spot.position_mm[1]) for spot in spots(strip)] == [250 - 140]
+
+
+def test_a_grey_spot_in_a_pencilled_ring_is_one():
+    """Spots are ringed in pencil before they fade (common practice, no source)."""
+
+    def ring(s, t):
+        return (0.35 * gauss(np.hypot(s - 120, t - 10), 4.0, 0.2))[..., None] * np.ones(3)
+
+    strip = measured(pencil(20), cross(20, 10), spot(120, 10, 1.5, np.array(GREY) / 2), ring, draw=celled)
+    assert 250 - 120 in [round(spot.position_mm[1]) for spot in spots(strip)]
