@@ -23,14 +23,13 @@ from tests.measure.drawn import (
 )
 from webcapture.measure.field import field_of
 from webcapture.measure.landmarks import (
-    _box,
-    _standard,
     as_line,
     line_at,
     pencil_lines,
     stains,
     wet_edges,
 )
+from webcapture.measure.responses import _box, standardised
 from webcapture.settings import DEFAULTS
 
 RULE, TRACE = DEFAULTS.landmark, DEFAULTS.trace
@@ -246,6 +245,6 @@ def test_responses_are_in_standard_deviations_of_the_paper(filled):
     rng = np.random.default_rng(4)
     noise = rng.normal(0.7, 3.0, (1000, 12))
     noise[: int(filled * 1000)] += rng.uniform(20, 60, (int(filled * 1000), 12))
-    standard = _standard(noise.astype(np.float32))
+    standard = standardised(noise.astype(np.float32))
     assert standard[500:].std() == pytest.approx(1, rel=0.08 if filled == 0 else 0.75)
     assert abs(standard[500:].mean()) < 1.3

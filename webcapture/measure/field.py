@@ -48,6 +48,11 @@ class Field:
     uneven: bool
     """Whether light differs across the strip in a way that the card beside does not explain."""
 
+    @property
+    def row_mm(self) -> float:
+        """Spacing of the fine rows."""
+        return float(self.fine_s_mm[1] - self.fine_s_mm[0])
+
 
 def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     """Absorbance of the strip: what the light beside it does not explain, in even cells and in bins across."""

@@ -1,0 +1,54 @@
+"""How strongly each place of a strip answers to a thin line or a lasting step across it."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.ndimage import convolve1d
+
+from webcapture.measure.field import Field
+from webcapture.measure.robust import median, quiet_spread
+from webcapture.model import Floats32
+from webcapture.settings import LandmarkSettings
+
+NEIGHBOURS = np.array([1, 2, 3, 2, 1]) / 9
+"""The mean of three means of three neighbours, one bin apart: smooth over five bins without sharp ends."""
+EVERY = 3
+"""Every third row tells a background's spread as well as all do, in a third of the time."""
+
+
+def ridge(grey: Floats32, field: Field, core_mm: float, flank_mm: tuple[float, float]) -> Floats32:
+    """How much darker a row is than the darker one of its two flanks."""
+    core, near, far = _rows(field, core_mm, *flank_mm)
+    return _box(grey, -core, core) - np.maximum(_box(grey, -far, -near), _box(grey, near, far))
+
+
+def step_across(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
+    """How much darker the paper below a row is than the paper above it."""
+    near, far = _rows(field, settings.step_near_mm, settings.step_far_mm)
+    return _box(grey, -far, -near) - _box(grey, near, far)
+
+
+def standardised(response: Floats32) -> Floats32:
+    """In standard deviations of the background, from its quietest quarter: bands of colour may fill the rest."""
+    off = response - median(response)
+    return np.asarray(off / max(float(quiet_spread(off[::EVERY])), 1e-6), np.float32)
+
+
+def smoothed_across(response: Floats32) -> Floats32:
+    """Averaged over five neighbouring bins: a wet edge or a stain is faint, and runs right across."""
+    return np.asarray(convolve1d(response, NEIGHBOURS, axis=1, mode="nearest"), np.float32)
+
+
+def _box(values: Floats32, low: int, high: int) -> Floats32:
+    """Mean of rows i + low to i + high, for every row i; beyond the ends the end rows repeat."""
+    padded = np.pad(values, ((max(-low, 0) + 1, max(high, 0)), (0, 0)), mode="edge")
+    sums = np.cumsum(padded, axis=0, dtype=np.float64)
+    start = max(-low, 0) + 1
+    rows = values.shape[0]
+    top = sums[start + high : start + high + rows]
+    bottom = sums[start + low - 1 : start + low - 1 + rows]
+    return ((top - bottom) / (high - low + 1)).astype(np.float32)
+
+
+def _rows(field: Field, *mm: float) -> list[int]:
+    return [round(value / field.row_mm) for value in mm]

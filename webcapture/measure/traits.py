@@ -1,0 +1,178 @@
+"""What shows along a line that was traced: how dark, how thin, how wide, how lasting it is."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+
+from webcapture.measure.channels import mean, palest
+from webcapture.measure.field import Field
+from webcapture.measure.robust import median, quantile
+from webcapture.measure.tracing import Trace
+from webcapture.model import Floats, Floats32
+from webcapture.settings import LandmarkSettings
+
+BINOMIAL = np.array([0.25, 0.5, 0.25])
+"""Smoothing over three neighbours: the shortest even filter that lets nothing of a zigzag through."""
+
+
+def middle_of(trace: Trace, field: Field) -> float:
+    """s of its curve in the middle of the strip, millimetres."""
+    return float(polyval(field.width_mm / 2, trace.coefficients))
+
+
+def is_grey(colour: Floats, settings: LandmarkSettings) -> bool:
+    """Whether a line of that absorbance (3,) is grey, as pencil is."""
+    return float(colour.min() / max(colour.max(), 1e-6)) >= settings.neutral
+
+
+def contrast_of(
+    trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, float], brightest: bool = False
+) -> Floats:
+    """(3,) median absorbance of the line above the paper beside it; with ``brightest``, of its palest near row instead."""
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    bins = np.arange(len(trace.seen))[:, None]
+    step = field.row_mm
+    flank = np.arange(flank_mm[0], flank_mm[1], step)
+    sides = field.fine[_along(trace, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]])), bins]
+    if brightest:
+        near = field.fine[_along(trace, field, np.arange(-flank_mm[1], flank_mm[1] + step / 2, step)), bins]
+        return np.asarray(median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0), float)
+    core = field.fine[_along(trace, field, np.arange(-core_mm, core_mm + step / 2, step)), bins]
+    return np.asarray(median((core.mean(axis=1) - median(sides, axis=1))[seen], axis=0), float)
+
+
+def rises_of(trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, float]) -> Floats:
+    """(bins, 3) absorbance of the line above the mean of its two sides, which is what lies under a line on a band's slope."""
+    bins = np.arange(len(trace.seen))[:, None]
+    core = field.fine[_along(trace, field, _offsets(core_mm, field.row_mm)), bins].mean(axis=1)
+    flank = np.arange(*flank_mm, field.row_mm)
+    below, above = (field.fine[_along(trace, field, side * flank), bins].mean(axis=1) for side in (-1, 1))
+    return np.asarray(core - (below + above) / 2, float)
+
+
+def stroke_on_band(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
+    """(3,) median absorbance by which a line stands out of a band of colour that it was drawn on, or that ran onto it.
+
+    From the fall to either side near the line, less what a curve as the band's own goes on to fall further off; the lesser of
+    both sides, because a band may begin or end sharply.
+    """
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    bins = np.arange(len(trace.seen))[:, None]
+    near, far = settings.band_mm
+    around = _offsets(settings.core_mm, field.row_mm)
+    core, *sides = (
+        field.fine[_along(trace, field, place + around), bins].mean(axis=1) for place in (0.0, -near, near, -far, far)
+    )
+    curve = near**2 / (far**2 - near**2)
+    falls = [core - beside - curve * (beside - further) for beside, further in zip(sides[:2], sides[2:], strict=True)]
+    return np.asarray(median(np.minimum(*falls)[seen], axis=0), float)
+
+
+def thinness_of(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
+    """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour."""
+    core, near, far = (np.array([-x, x]) for x in (0.0, sum(settings.flank_mm) / 2, settings.thin_far_mm))
+    bins = np.arange(len(trace.seen))[:, None]
+    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    at_core, at_near, at_far = (
+        float(median(mean(field.fine[_along(trace, field, offset), bins])[seen])) for offset in (core, near, far)
+    )
+    return (at_core - at_near) / max(at_core - at_far, 1e-6)
+
+
+def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
+    """Full width at half height of a faint line, in the blue channel, millimetres: the mean of all bins, laid on one another."""
+    offsets = _offsets(settings.width_reach_mm, settings.profile_mm)
+    near, outer = (round(mm / settings.profile_mm) for mm in (settings.width_peak_mm, settings.width_base_mm))
+    profile = field.fine[_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
+    middle = len(offsets) // 2
+    peak = middle - near + int(np.argmax(profile[middle - near : middle + near + 1]))
+    base = max(float(median(profile[:outer])), float(median(profile[-outer:])))
+    half = base + (profile[peak] - base) / 2
+    low = high = peak
+    while low > 0 and profile[low] > half:
+        low -= 1
+    while high < len(profile) - 1 and profile[high] > half:
+        high += 1
+    return float(offsets[high] - offsets[low])
+
+
+def step_heights(trace: Trace, field: Field, settings: LandmarkSettings) -> tuple[Floats, float]:
+    """((3,) step right at the line, how much of it lasts): the palest part of the paper counts, so that colour does not."""
+    bins = np.arange(len(trace.seen))[:, None]
+    near = np.arange(*settings.height_mm, settings.sample_mm)
+    at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
+    below = np.arange(-settings.most_lasting_mm, -settings.lasting_near_mm, settings.lasting_step_mm)
+    room = field.length_mm - settings.end_mm - middle_of(trace, field)
+    most = max(min(settings.most_lasting_mm, room), settings.lasting_least_mm)
+    above = np.arange(settings.lasting_near_mm, most, settings.lasting_step_mm)
+    low = quantile(palest(field.fine[_along(trace, field, below), bins]), settings.pale_share, axis=1)
+    high = quantile(palest(field.fine[_along(trace, field, above), bins]), settings.pale_share, axis=1)
+    return median(at[0] - at[1], axis=0), float(median(low - high))
+
+
+def runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:
+    """Whether a faint line lies on the paper and is seen over nearly all of the width."""
+    steady = line.spread_mm < settings.faint_spread_mm
+    return (
+        steady
+        and is_inside(middle_of(line, field), field, settings)
+        and _share_above(line, response, field, settings) >= least
+    )
+
+
+def _share_above(line: Trace, response: Floats32, field: Field, settings: LandmarkSettings) -> float:
+    """Share of the bins in which the fitted curve itself runs on a response."""
+    offsets = _offsets(settings.faint_reach_mm, settings.sample_mm)
+    near = response[_along(line, field, offsets), np.arange(response.shape[1])[:, None]]
+    # The curve may lie a little off, but all of it by as much: the best of five places in each bin, chance reaches too.
+    least = np.maximum(settings.faint_seen, settings.faint_share * quantile(near, 0.8, axis=0))
+    return float((near > least).mean(axis=0).max())
+
+
+def has_no_gaps(rises: Floats, settings: LandmarkSettings) -> bool:
+    """Whether a line shows in nearly all bins: between a row of letters' strokes is bare paper. rises: (bins, 3)."""
+    blue = rises[:, 2]
+    return bool((blue > settings.gap_share * median(blue)).mean() >= settings.stain_coverage)
+
+
+def shared_by_card(trace: Trace, height: float, field: Field, settings: LandmarkSettings) -> bool:
+    """Whether the light on the card steps at the same place on both sides of the strip: then it is a shadow's edge."""
+    ends = polyval(np.array([0.0, field.width_mm]), trace.coefficients)
+    near = np.arange(*settings.shade_mm, settings.sample_mm)
+    steps = []
+    for side, s in enumerate(ends):
+        light = field.beside[:, side]
+        below = np.interp(s - near, field.fine_s_mm, light).mean()
+        above = np.interp(s + near, field.fine_s_mm, light).mean()
+        steps.append(float(above - below))
+    return min(steps) > settings.shade_share * height or max(steps) < -settings.shade_share * height
+
+
+def densest_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
+    """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
+    step = settings.profile_mm
+    offsets = _offsets(settings.densest_reach_mm, step)
+    profile = field.fine[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], 2].mean(axis=0)
+    smooth = np.convolve(profile, BINOMIAL, mode="valid")
+    peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
+    before, at, after = smooth[peak - 1 : peak + 2]
+    bend = before - 2 * at + after
+    return float(offsets[peak + 1] + (step * 0.5 * (before - after) / bend if bend < 0 else 0.0))
+
+
+def is_inside(s_mm: float, field: Field, settings: LandmarkSettings) -> bool:
+    """Whether a place along the strip is clear of the paper's ends."""
+    return settings.end_mm <= s_mm <= field.length_mm - settings.end_mm
+
+
+def _offsets(reach_mm: float, step_mm: float) -> Floats:
+    """Places from -reach to reach at even steps."""
+    count = round(reach_mm / step_mm)
+    return np.asarray(np.arange(-count, count + 1) * step_mm, float)
+
+
+def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
+    """(bins, n) rows at the offsets from the fitted line."""
+    rows = (trace.curve_mm[:, None] + (offset_mm - field.fine_s_mm[0])) / field.row_mm
+    return np.asarray(np.minimum(np.maximum(np.rint(rows), 0), len(field.fine_s_mm) - 1), int)
