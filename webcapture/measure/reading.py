@@ -235,8 +235,12 @@ def widening_odds(ratio: Floats, ln_width: Floats, rule: ReadingSettings = DEFAU
     apart = max(float(off @ off), 1e-6)
     slope = float(off @ ln_width) / apart
     rest = ln_width - ln_width.mean() - slope * off
-    scatter = max(rule.width_sd**2, float(rest @ rest) / max(len(ratio) - 2, 1))
-    return 2 * rule.growth * slope / (rule.growth_sd**2 + scatter / apart)
+    # Two spots alone cannot show how far they scatter about a line.
+    scatter = (
+        (2 * rule.width_sd) ** 2 if len(ratio) == 2 else max(rule.width_sd**2, float(rest @ rest) / (len(ratio) - 2))
+    )
+    believed = float(np.clip(slope, -rule.growth_most, rule.growth_most))
+    return 2 * rule.growth * believed / (rule.growth_sd**2 + scatter / apart)
 
 
 def odds_upright(reading: Reading, widening: Floats, tails: Floats, settings: Settings) -> float:

@@ -162,9 +162,9 @@ def _trails(
 
 
 def _widening(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: ReadingSettings) -> float:
-    """ln odds, from the widths of a lane's clear spots, that they ran this way."""
+    """ln odds, from the widths of a lane's clear round spots, that they ran this way; a tail is as long as the load is large."""
     o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
-    clear = [b for b in blobs if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
+    clear = [b for b in blobs if not {"merged", "tailing"} & set(b.codes) and b.signal_to_noise > rule.widths_sd]
     ratio = np.array([(b.centre_mm - o) / (f - o) for b in clear])
     return widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
 

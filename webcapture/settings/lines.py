@@ -191,6 +191,9 @@ class ReadingSettings:
         "Growth of ln(width) for each unit of Rf: as the root of the way run, by which zones disperse, it would be 1 from Rf 0.3 to 0.8; less, because spots are not points when they start.",
     )
     growth_sd: float = knob(0.25, "", "Standard deviation of that growth from lane to lane.")
+    growth_most: float = knob(
+        1.0, "", "Widths that differ by more differ for another reason, and tell no more than this."
+    )
     width_sd: float = knob(
         0.15, "ln", "Scatter of the widths about it: loads and dyes differ; more where three spots or more show more."
     )
