@@ -137,8 +137,9 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
         if not _runs_across(line, standard, settings.stain_coverage, field, settings):
             continue
         contrast = _contrast(line, field, settings.stain_core_mm, settings.stain_flank_mm)
-        rises = _rises(line, field, settings.stain_core_mm, settings.stain_flank_mm)
-        if _is_stain(line, contrast, field, settings) and _has_no_gaps(rises, settings):
+        if not _is_stain(line, contrast, field, settings):
+            continue
+        if _has_no_gaps(_rises(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
             found.append(_candidate("stain", line, field, contrast))
     return found
 
