@@ -113,6 +113,15 @@ def test_a_bent_edge_widens_the_rim() -> None:
     assert averaged(bent, RULE).rim_mm == pytest.approx(RULE.edge_mm + 1.2, abs=0.15)
 
 
+@pytest.mark.parametrize("inward", [7.0, 9.0, 40.0])
+def test_edges_that_run_anywhere_leave_the_middle(inward: float) -> None:
+    """As those of a strip do that the photo cuts off: they may meet, or cross."""
+    astray = replace(picture(length=150.0), outline=outline(150.0, 18.0, inward=inward))
+    found = averaged(astray, RULE)
+    assert found.rim_mm == pytest.approx(RULE.edge_share * 18.0, abs=0.1)
+    assert found.bins.shape[1] >= 3
+
+
 # ---- strokes
 
 

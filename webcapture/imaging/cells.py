@@ -16,7 +16,7 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     paper = image.logs[inset:-inset, inset:-inset]
     rows, cols = paper.shape[:2]
     length, width = rows / scale, cols / scale
-    rim = settings.edge_mm + _inward_mm(image, width)
+    rim = min(settings.edge_mm + _inward_mm(image, width), settings.edge_share * width)
     edge = round(rim * scale)
     count = int(np.clip(round((width - 2 * rim) / settings.bin_mm), 3, settings.most_bins))
     cell_mm = settings.sheet_cell_mm if width >= settings.sheet_mm else settings.cell_mm

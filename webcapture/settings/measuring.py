@@ -21,6 +21,11 @@ class CellSettings:
     )
     most_bins: int = knob(28, "", "Ample for a slant and a bow on a wide sheet.")
     edge_mm: float = knob(0.8, "mm", "Left out along the long edges, where blur mixes paper and card.")
+    edge_share: float = knob(
+        0.25,
+        "width",
+        "But never more than this of either side: the edges of a strip that the photo cuts off run anywhere.",
+    )
     stroke_mm: float = knob(1.0, "mm", "A pencil stroke is thinner than this, a spot nowhere.")
     stroke_sd: float = knob(5.0, "sd", "How far a stroke stands out of the paper's grain.")
     stroke_least: float = knob(
