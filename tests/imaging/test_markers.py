@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.imaging.shots import PLAIN, SCALE, Shot, lay, page_of, shoot, strip_corners
-from webcapture.card.layout import LAYOUTS, PAPERS_MM, TAG_MM, TAG_MODULES, card_layout
+from webcapture.card.layout import CELL_MM, LAYOUTS, PAPERS_MM, TAG_MM, TAG_MODULES, card_layout
 from webcapture.errors import CardIncomplete, NoCard, OutOfFocus, TooDark
 from webcapture.imaging.markers import find_card
 from webcapture.model import Bytes8, CardSighting, Photo
@@ -216,6 +216,15 @@ def test_too_few_tags(kept: list[int]) -> None:
     covered(page, [n for n in range(12) if n not in kept])
     with pytest.raises(CardIncomplete, match=f"Only {len(kept)} of the card's twelve"):
         found(shoot(SHEET, page).photo)
+
+
+@pytest.mark.parametrize("k1", [0.0, 0.04])
+def test_one_side_of_the_frame_is_too_little(k1: float) -> None:
+    """Three tags and many saddles, but all beside one line: how the card lies is left open."""
+    page = page_of(SHEET)
+    page[:, round((SHEET.frame.x + 3 * CELL_MM) * SCALE) :] = 225
+    with pytest.raises(CardIncomplete, match="one side"):
+        found(shoot(SHEET, page, camera=replace(PLAIN, k1=k1)).photo)
 
 
 def test_tags_without_their_frame() -> None:

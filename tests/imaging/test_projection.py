@@ -119,6 +119,16 @@ def test_a_start_changes_nothing_but_the_way() -> None:
     )
 
 
+@pytest.mark.parametrize("offset_px", [0.0, 0.3])
+def test_points_on_one_line_do_not_fail_the_fit(offset_px: float) -> None:
+    """They have no one solution; where they lie, what was begun with is not lost."""
+    true = camera(tilt_deg=20, k1=0.04)
+    start = fitted(SADDLES, true.project(SADDLES))
+    line = np.column_stack([np.full(30, 20.0), np.linspace(20, 270, 30)])
+    mapping = fitted(line, true.project(line) + offset_px, start=start)
+    assert np.abs(project(mapping, line) - true.project(line) - offset_px).max() < 0.5
+
+
 def test_scale_is_the_cameras() -> None:
     true = camera(tilt_deg=30, azimuth_deg=20, k1=0.02)
     mapping = fitted(SADDLES, true.project(SADDLES))

@@ -62,6 +62,8 @@ def find_card(photo: Photo, settings: MarkerSettings, lens: ViewSettings) -> Car
         raise _too_poor(photo, settings) or CardIncomplete(
             f"Only {len(points_mm)} of the {len(tags.card.saddles)} corners of the card's chequered frame could be seen."
         )
+    if not _fix_the_plane(points_mm, settings):
+        raise CardIncomplete("Only one side of the card's chequered frame could be seen.")
     return CardSighting(tags.card.layout, tags.card.paper, len(tags.ids), points_mm, points_px)
 
 
@@ -155,7 +157,7 @@ def _find_saddles(photo: Photo, tags: Tags, settings: MarkerSettings, lens: View
     px = _saddles_near(photo, tags.card, mapping, all_mm, np.zeros_like(all_mm), settings)
     for _ in range(settings.saddle_rounds):
         found = np.isfinite(px[:, 0])
-        if found.all() or found.sum() < settings.least_saddles:
+        if found.all() or not _fix_the_plane(all_mm[found], settings):
             break
         mapping = fit_mapping(all_mm[found], px[found], shape, lens.saddle_u_px, lens, mapping)
         shift = _shift_of_nearest(all_mm, all_mm[found], px[found] - project(mapping, all_mm[found]))
@@ -164,6 +166,14 @@ def _find_saddles(photo: Photo, tags: Tags, settings: MarkerSettings, lens: View
             break
     found = np.isfinite(px[:, 0])
     return all_mm[found], px[found]
+
+
+def _fix_the_plane(mm: Floats, settings: MarkerSettings) -> bool:
+    """Whether saddles (n, 2) are enough, and lie far enough from one line, to tell how the card lies."""
+    if len(mm) < settings.least_saddles:
+        return False
+    narrow = np.linalg.svd(mm - mm.mean(axis=0), compute_uv=False)[-1] / np.sqrt(len(mm))
+    return bool(narrow >= settings.least_spread_mm)
 
 
 def _shift_of_nearest(mm: Floats, found_mm: Floats, off_px: Floats) -> Floats:

@@ -82,7 +82,11 @@ def _minimised(first: Floats, plain: Floats, target: Floats, weight: float, prio
     misfit, slopes = _linearised(p, plain, target, weight)
     loss = _loss(misfit, p, prior)
     for _ in range(MOST_STEPS):
-        step = _step(misfit, slopes, p, prior, damping)
+        try:
+            step = _step(misfit, slopes, p, prior, damping)
+        except np.linalg.LinAlgError:  # points that leave it open, as those on one line do
+            damping *= 30
+            continue
         moved = np.abs(slopes @ step).max()
         trial_misfit, trial_slopes = _linearised(p + step, plain, target, weight)
         trial_loss = _loss(trial_misfit, p + step, prior)

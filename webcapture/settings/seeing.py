@@ -79,6 +79,11 @@ class MarkerSettings:
     least_saddles: int = knob(
         24, "", "A quarter of a frame: one and a half sides, the least that fixes plane and lens."
     )
+    least_spread_mm: float = knob(
+        10.0,
+        "mm",
+        "Standard deviation of the saddles' places across their longest direction: along one side of the frame it is 3 mm, and the other side then lies anywhere.",
+    )
     judged_side_px: int = knob(
         750,
         "px",
