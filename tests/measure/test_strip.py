@@ -221,3 +221,19 @@ def test_lines_under_bands_are_lines():
 def test_a_grey_band_is_no_line(sd):
     strip = measured(pencil(20), cross(20, 10), band(70, 1.6, RED), band(120, sd, (0.50, 0.46, 0.48)))
     assert strip.front is None
+
+
+def test_a_shadows_edge_along_the_strip_hides_no_spot():
+    """The card beside shows how light changes along either side, not that one side lies in shade all along."""
+
+    def shade(s, t):
+        return (0.25 / (1 + np.exp(-(t - 11 + (s - 75) / 10) / 0.8)))[..., None] * np.ones(3)
+
+    spots = (
+        spot(45, 10, 1.6, (0.02, 0.20, 0.15)),
+        spot(70, 10, 1.8, (0.2, 0.1, 0.02)),
+        spot(100, 10, 2.0, (0.02, 0.2, 0.3)),
+    )
+    found = measured(pencil(20), cross(20, 10), pencil(120), *spots, shade).lanes[0].spots
+    assert len(found) == 3
+    assert all(abs(s.rf - true) < s.U_rf < 0.02 for s, true in zip(found, (0.25, 0.50, 0.80), strict=True))

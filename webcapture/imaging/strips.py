@@ -128,11 +128,15 @@ def _outline(box: Floats, sheet: Sheet, card: CardLayout, settings: StripSetting
     along = right.direction - left.direction  # each runs on around the strip: up on the right, down on the left
     axis = along / np.linalg.norm(along)
     across = corners[1] - corners[0] + corners[2] - corners[3]
+    width = float(across @ (-axis[1], axis[0])) / 2
+    length = float((corners[3] - corners[0] + corners[2] - corners[1]) @ axis) / 2
+    if width < settings.least_width_mm / 2 or length < settings.least_length_mm / 2:
+        return None  # sides that cross, of paper that the photo or another paper cuts off
     return StripOutline(
         bay=bay.bay,
         corners_mm=corners,
-        width_mm=float(abs(across @ (-axis[1], axis[0])) / 2),
-        length_mm=float((corners[3] - corners[0] + corners[2] - corners[1]) @ axis / 2),
+        width_mm=width,
+        length_mm=length,
         axis=(float(axis[0]), float(axis[1])),
         u_edge_mm=max(right.scatter_mm, left.scatter_mm),
         left_edge_mm=left.points_mm[::-1],

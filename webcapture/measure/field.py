@@ -83,7 +83,7 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         length_mm=strip.length_mm,
         width_mm=strip.width_mm,
         rim_mm=strip.rim_mm,
-        uneven=_is_uneven(light, strip, shift, settings),
+        uneven=_is_uneven(light, strip, shift, settings) or _is_split(even, strip, settings),
     )
 
 
@@ -134,6 +134,14 @@ def _is_uneven(light: Floats32, strip: StripCells, shift: int, settings: FieldSe
     return strip.width_mm >= settings.wide_mm or (
         shift == 0 and float(np.ptp(light[:, 1] - light[:, 0])) > settings.uneven
     )
+
+
+def _is_split(even: Floats32, strip: StripCells, settings: FieldSettings) -> bool:
+    """Whether one side of the paper lies in shade along most of its length: the card beside tells how light changes along alone."""
+    rim = round(strip.rim_mm / strip.cell_mm)
+    paper = even[::SAMPLE, rim : even.shape[1] - rim, 1]
+    side = max(round(paper.shape[1] * settings.side_share), 1)
+    return abs(float(median(paper[:, :side]) - median(paper[:, -side:]))) > settings.split
 
 
 def _edge_shift(light: Floats32, strip: StripCells, settings: FieldSettings) -> int:

@@ -46,6 +46,12 @@ class FieldSettings:
     calm_mm: float = knob(3.0, "mm", "Reach over which the print's grain beside a narrow strip is averaged.")
     grain_sd: float = knob(4.0, "sd", "What stands out of that grain by more is a shadow's edge.")
     uneven: float = knob(0.05, "log10", "Difference of the light at the two sides that some shadow must have made.")
+    split: float = knob(
+        0.1,
+        "log10",
+        "Difference of the paper at its two sides, over most of its length, that a shadow's edge along the strip must have made: no gradient is as steep.",
+    )
+    side_share: float = knob(0.25, "width", "Of the paper, what is taken for its left and its right side.")
     edge_least: float = knob(
         0.03, "log10", "Change of light along the card beside a strip that may be a shadow's edge."
     )
