@@ -73,10 +73,12 @@ def fit_mixture(
     """Peaks fitted to (n, 3) absorbance at (n,) places; ``starts`` are first guesses of their places.
 
     noise: (3,) standard deviation of one value; sd_mm: first guesses of the peaks' standard deviations. They trail towards the
-    origin; where that leaves more than noise, also towards the front, as overloaded spots do, and the better fit counts.
+    origin; where that leaves more than noise, and some have no use for such a tail, also towards the front, as overloaded spots
+    do, and the better fit counts.
     """
     trailing = _fitted(s_mm, profile, noise, starts, sd_mm, settings)
-    if trailing.chi2 < settings.fronting_chi2:
+    all_trail = all(peak.tail_mm > settings.fronting_tail * peak.sd_mm for peak in trailing.peaks)
+    if all_trail or trailing.chi2 < settings.fronting_chi2:
         return trailing
     fronting = _fitted(-s_mm[::-1], profile[::-1], noise, -starts[::-1], sd_mm[::-1], settings)
     return trailing if trailing.chi2 <= fronting.chi2 else _mirrored(fronting)

@@ -199,6 +199,11 @@ class SpotSettings:
     fronting_chi2: float = knob(
         2.0, "", "Misfit of overlapped spots, noise being 1, beyond which tails towards the front are tried too."
     )
+    fronting_tail: float = knob(
+        0.1,
+        "sd of the spot",
+        "Where every one of them has a longer tail towards the origin, none points the other way.",
+    )
     skewed: float = knob(
         0.48,
         "",
