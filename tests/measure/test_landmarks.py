@@ -148,6 +148,18 @@ def test_a_grey_band_is_no_wet_edge(width):
     assert len(edges(lambda s, t: (0.03 * (s < 120) + 0 * t)[..., None] * np.ones(3))) == 1
 
 
+@pytest.mark.parametrize("width", [14.0, 18.0])
+def test_the_end_of_a_wide_grey_band_is_no_wet_edge(width):
+    """It is dark for as long as a dried wet edge has to last, but wet paper would be dark down to the origin."""
+
+    def band(s, t):
+        inside = 1 / (1 + np.exp(-(s - (105 - width)) / 0.5)) / (1 + np.exp((s - 105) / 0.5))
+        return (0.15 * inside + 0 * t)[..., None] * np.ones(3)
+
+    found = edges(wet(125, depth=0.03), band)
+    assert [round(c.middle_mm) for c in found] == [125]
+
+
 @pytest.mark.parametrize("slope", [0.0, 0.15])
 def test_a_shadows_edge_is_no_front(slope):
     """A shadow on the lower part looks like wet paper, but lies on the card beside too."""

@@ -23,11 +23,12 @@ from webcapture.measure.traits import (
     has_no_gaps,
     is_grey,
     is_inside,
+    lasting_step,
     middle_of,
     rises_of,
     runs_across,
     shared_by_card,
-    step_heights,
+    step_height,
     stroke_on_band,
     thinness_of,
     width_of,
@@ -121,13 +122,16 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     ):
         if not runs_across(line, response, settings.wet_coverage, field, settings):
             continue
-        height, lasting = step_heights(line, field, settings)
-        step_height = float(height.mean())
-        grey = height.min() >= settings.wet_grey * height.max()
+        colour = step_height(line, field, settings)
+        height = float(colour.mean())
+        if height < settings.least_step or colour.min() < settings.wet_grey * colour.max():
+            continue
+        # A dark one may be the end of a grey band: then it has to last further than bands do.
+        far = settings.dark_lasting_mm if height > settings.dark_step else settings.most_lasting_mm
+        lasting = lasting_step(line, field, far, settings)
         low, high = settings.lasting_share
-        lasts = step_height >= settings.least_step and low * step_height <= lasting <= high * step_height
-        if grey and lasts and not shared_by_card(line, lasting, field, settings):
-            found.append(_candidate("wet-edge", line, field, height))
+        if low * height <= lasting <= high * height and not shared_by_card(line, lasting, field, settings):
+            found.append(_candidate("wet-edge", line, field, colour))
     return found
 
 

@@ -97,18 +97,24 @@ def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
     return float(offsets[high] - offsets[low])
 
 
-def step_heights(trace: Trace, field: Field, settings: LandmarkSettings) -> tuple[Floats, float]:
-    """((3,) step right at the line, how much of it lasts): the palest part of the paper counts, so that colour does not."""
+def step_height(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
+    """(3,) how much darker the paper is right below the line than right above it."""
     bins = np.arange(len(trace.seen))[:, None]
     near = np.arange(*settings.height_mm, settings.sample_mm)
     at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
-    below = np.arange(-settings.most_lasting_mm, -settings.lasting_near_mm, settings.lasting_step_mm)
+    return np.asarray(median(at[0] - at[1], axis=0), float)
+
+
+def lasting_step(trace: Trace, field: Field, far_mm: float, settings: LandmarkSettings) -> float:
+    """How much of a step lasts down to ``far_mm`` below the line: the palest part of the paper counts, so that colour does not."""
+    bins = np.arange(len(trace.seen))[:, None]
+    below = np.arange(-far_mm, -settings.lasting_near_mm, settings.lasting_step_mm)
     room = field.length_mm - settings.end_mm - middle_of(trace, field)
     most = max(min(settings.most_lasting_mm, room), settings.lasting_least_mm)
     above = np.arange(settings.lasting_near_mm, most, settings.lasting_step_mm)
     low = quantile(palest(field.fine[_along(trace, field, below), bins]), settings.pale_share, axis=1)
     high = quantile(palest(field.fine[_along(trace, field, above), bins]), settings.pale_share, axis=1)
-    return median(at[0] - at[1], axis=0), float(median(low - high))
+    return float(median(low - high))
 
 
 def runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:

@@ -161,6 +161,14 @@ class LandmarkSettings:
     most_lasting_mm: float = knob(
         14.0, "mm", "Below a wet edge the paper stays darker at least so far; a band of colour ends sooner."
     )
+    dark_step: float = knob(
+        0.05, "absorbance", "Paper that has dried is hardly darker; wet paper is, and so is the end of a grey band."
+    )
+    dark_lasting_mm: float = knob(
+        28.0,
+        "mm",
+        "Below such an edge it must stay darker at least so far: no grey band is as wide, and wet paper reaches down to the origin.",
+    )
 
 
 @dataclass(frozen=True, slots=True)
