@@ -79,6 +79,13 @@ def test_no_front_has_a_spot_beyond_it(line):
     assert read(pencil(20), line, spot(100, 10, 1.8, RED)).front is None
 
 
+def test_specks_of_colour_beyond_a_front_are_no_spot():
+    """Three, each of half a spot's least area: together more than that, but a spot is in one piece."""
+    specks = [spot(140, t, 0.75, (0.01, 0.12, 0.06)) for t in (4, 10, 16)]
+    assert places(read(pencil(20), pencil(125), *specks)) == (20.0, 125.0)
+    assert places(read(pencil(20), pencil(125), spot(140, 10, 1.6, (0.01, 0.12, 0.06)))) == (20.0, None)
+
+
 def test_a_line_close_above_the_origin_is_no_front():
     """A run of less than 2 cm is not one that anybody measures."""
     assert read(pencil(20), pencil(32)).front is None

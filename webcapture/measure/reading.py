@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d, maximum_filter, uniform_filter
+from scipy.ndimage import gaussian_filter1d, label, maximum_filter, uniform_filter
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
@@ -195,10 +195,14 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
         return False
     smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
-    inside = chroma(smooth - median(smooth[zone], axis=0))[zone]
+    tinge = chroma(smooth - median(smooth[zone], axis=0))
+    inside = tinge[zone]
     grain = float(spread(inside)) + NEVER_NONE
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
-    return float((inside > limit).sum()) * field.cell_mm**2 > rule.colour_mm2
+    coloured, count = label(zone & (tinge > limit))
+    # A spot is in one piece; specks here and there are not.
+    largest = np.bincount(coloured.ravel())[1:].max() if count else 0
+    return float(largest) * field.cell_mm**2 > rule.colour_mm2
 
 
 def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS.reading) -> float:
