@@ -33,7 +33,7 @@ from webcapture.measure.traits import (
     thinness_of,
     width_of,
 )
-from webcapture.model import Floats, Line
+from webcapture.model import Floats, Floats32, Line
 from webcapture.settings import DEFAULTS, LandmarkSettings, TraceSettings
 
 
@@ -110,16 +110,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
     response = standardised(smoothed_across(step - np.maximum(beside, 0)))
     found = []
-    for line in trace_lines(
-        response,
-        field.fine_s_mm,
-        field.bin_t_mm,
-        trace.degree,
-        settings.wet_mm,
-        trace.most_faint,
-        trace.least_faint,
-        trace,
-    ):
+    for line in _faint_lines(response, settings.wet_mm, field, trace):
         if not runs_across(line, response, settings.wet_coverage, field, settings):
             continue
         colour = step_height(line, field, settings)
@@ -135,21 +126,18 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     return found
 
 
+def _faint_lines(response: Floats32, width_mm: float, field: Field, trace: TraceSettings) -> list[Trace]:
+    """Paths of a response (fine rows, bins) that are worth asking whether they run right across."""
+    places = field.fine_s_mm, field.bin_t_mm
+    return trace_lines(response, *places, trace.degree, width_mm, trace.most_faint, trace.least_faint, trace)
+
+
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
     """Faint coloured lines right across the strip, broader than a pencil's, in the channel that shows them best."""
     response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
     standard = standardised(smoothed_across(response))
     found = []
-    for line in trace_lines(
-        standard,
-        field.fine_s_mm,
-        field.bin_t_mm,
-        trace.degree,
-        settings.stain_mm,
-        trace.most_faint,
-        trace.least_faint,
-        trace,
-    ):
+    for line in _faint_lines(standard, settings.stain_mm, field, trace):
         if not runs_across(line, standard, settings.stain_coverage, field, settings):
             continue
         contrast = contrast_of(line, field, settings.stain_core_mm, settings.stain_flank_mm)
@@ -169,16 +157,7 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
     """
     standard = standardised(smoothed_across(ridge(darkest(field.fine), field, settings.core_mm, settings.flank_mm)))
     found = []
-    for line in trace_lines(
-        standard,
-        field.fine_s_mm,
-        field.bin_t_mm,
-        trace.degree,
-        settings.line_mm,
-        trace.most_faint,
-        trace.least_faint,
-        trace,
-    ):
+    for line in _faint_lines(standard, settings.line_mm, field, trace):
         rises = rises_of(line, field, settings.core_mm, settings.flank_mm)
         contrast = median(rises, axis=0)
         across = runs_across(line, standard, settings.stain_coverage, field, settings)
