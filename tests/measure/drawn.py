@@ -6,10 +6,13 @@ Everything is drawn as absorbance over (s, t): s along the strip from its origin
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
 from webcapture.imaging.cells import averaged
+from webcapture.measure.field import field_of
+from webcapture.measure.reading import Reading, read_lines
 from webcapture.model import Floats, Line, Mapping, StripCells, StripImage, StripOutline, View
 from webcapture.settings import DEFAULTS
 
@@ -200,6 +203,16 @@ def celled(
 ) -> StripCells:
     """The picture averaged as the pipeline does it: with its pencil strokes marked."""
     return averaged(pictured(*things, length=length, width=width, noise=noise, seed=seed), DEFAULTS.cell)
+
+
+def read(*things: Absorbance, picture: bool = False, **how: Any) -> Reading:
+    """Origin and front of a drawn strip; with ``picture``, of one cut out of a picture, that strokes can be seen in."""
+    return read_cells((celled if picture else drawn)(*things, **how))
+
+
+def read_cells(strip: StripCells) -> Reading:
+    """Origin and front if the strip lies this way up."""
+    return read_lines(strip, field_of(strip, DEFAULTS.profile), DEFAULTS)
 
 
 def level_line(s0: float, width: float = 20.0, slope: float = 0.0, u_mm: float = 0.02, kind: str = "pencil") -> Line:

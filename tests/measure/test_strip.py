@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn import cross, drawn, from_above, pencil, spot, wet
-from webcapture.measure.reading import turned_round
 from webcapture.measure.strip import measure_strip
+from webcapture.measure.upright import turned_round
 from webcapture.settings import DEFAULTS
 
 RED, BLUE, GREEN = (0.05, 0.4, 0.3), (0.4, 0.2, 0.03), (0.3, 0.05, 0.25)

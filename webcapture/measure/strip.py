@@ -13,11 +13,12 @@ from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
-from webcapture.measure.reading import Reading, marks_beside, odds_upright, read_lines, turned_round, widening_odds
+from webcapture.measure.reading import Reading, marks_beside, read_lines
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots, is_written
+from webcapture.measure.upright import odds_upright, turned_round, widening_odds
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
-from webcapture.settings import ReadingSettings, Settings, SpotSettings
+from webcapture.settings import ReadingSettings, Settings, SpotSettings, UprightSettings
 
 PLACES = 9
 """Places across a strip that tell how far a parabola reaches to within 2 %: ample for a slant."""
@@ -85,7 +86,7 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     stain = stain_on(field, strip.strokes, lines, top, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
-    odds = odds_upright(reading, *_trails(tracks, blobs, origin, front, settings.reading), settings)
+    odds = odds_upright(reading, *_trails(tracks, blobs, origin, front, settings.upright), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds)
 
 
@@ -150,7 +151,7 @@ def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float]
 
 
 def _trails(
-    tracks: list[Track], blobs: list[list[Blob]], origin: Line | None, front: Line | None, rule: ReadingSettings
+    tracks: list[Track], blobs: list[list[Blob]], origin: Line | None, front: Line | None, rule: UprightSettings
 ) -> tuple[Floats, Floats]:
     """What tells which way the spots ran: what the widths say, one number a lane, and ln of each clear spot's tailing."""
     widening = []
@@ -161,7 +162,7 @@ def _trails(
     return np.array(widening), np.log([blob.tailing for blob in alone])
 
 
-def _widening(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: ReadingSettings) -> float:
+def _widening(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: UprightSettings) -> float:
     """ln odds, from the widths of a lane's clear round spots, that they ran this way; a tail is as long as the load is large."""
     o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
     clear = [b for b in blobs if not {"merged", "tailing"} & set(b.codes) and b.signal_to_noise > rule.widths_sd]
@@ -199,7 +200,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
 
 def _ends_alike(attempt: Attempt, settings: Settings) -> bool:
     """Whether only the card's arrow tells which of two lines is the origin; where more was heeded than that, another flag says so."""
-    rule = settings.reading
+    rule = settings.upright
     two_lines = attempt.reading.origin is not None and attempt.reading.front is not None
     drawn = two_lines and attempt.reading.front is not None and attempt.reading.front.kind == "pencil"
     return drawn and not attempt.reading.strip.turned and attempt.odds < rule.arrow + rule.plain

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from webcapture.settings.comparing import CompareSettings
-from webcapture.settings.lines import LandmarkSettings, ReadingSettings, TraceSettings
+from webcapture.settings.lines import LandmarkSettings, ReadingSettings, TraceSettings, UprightSettings
 from webcapture.settings.measuring import (
     CellSettings,
     FieldSettings,
@@ -67,6 +67,7 @@ __all__ = [
     "SpotSettings",
     "StripSettings",
     "TraceSettings",
+    "UprightSettings",
     "ViewSettings",
     "WebSettings",
     "catalogue",
@@ -92,6 +93,7 @@ class Settings:
     lane: LaneSettings = field(default_factory=LaneSettings)
     spot: SpotSettings = field(default_factory=SpotSettings)
     reading: ReadingSettings = field(default_factory=ReadingSettings)
+    upright: UprightSettings = field(default_factory=UprightSettings)
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
     compare: CompareSettings = field(default_factory=CompareSettings)
     report: ReportSettings = field(default_factory=ReportSettings)

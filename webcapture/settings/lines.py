@@ -173,11 +173,8 @@ class LandmarkSettings:
 
 @dataclass(frozen=True, slots=True)
 class ReadingSettings:
-    """Which line is the origin, which the front, and which way up the strip lies: evidence in natural logarithms of odds."""
+    """Which line is the origin and which the front."""
 
-    arrow: float = knob(3.0, "ln odds", "The card shows where the origin end goes: 19 of 20 strips lie right.")
-    marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
-    marks_clear: float = knob(6.0, "sd", "Marks this clear count fully; what is less clear counts in proportion.")
     marks_most: float = knob(8.0, "sd", "Among lines that may be the origin, clearer marks say no more.")
     marks_sd: float = knob(3.0, "sd", "Less is the paper's grain.")
     marks_least: float = knob(0.001, "absorbance", "And grain is never taken for less than this.")
@@ -186,42 +183,10 @@ class ReadingSettings:
     )
     marks_inset_mm: float = knob(0.5, "mm", "Left out at both ends of a line, where it fades.")
     marks_columns: int = knob(12, "cell", "A line seen over less cannot show what stands out along it.")
+    marks_window: int = knob(
+        31, "cell", "A mark is narrower than half of this; what is wider is a shadow's side, or the light."
+    )
     marks_smooth: float = knob(1.0, "cell", "Half a tick's width with its blur.")
-    line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
-    plain: float = knob(
-        1.0, "ln odds", "Less than this besides the arrow, and nothing on the strip shows which way up it lies."
-    )
-    partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
-    partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")
-    growth: float = knob(
-        0.6,
-        "",
-        "Growth of ln(width) for each unit of Rf: as the root of the way run, by which zones disperse, it would be 1 from Rf 0.3 to 0.8; less, because spots are not points when they start.",
-    )
-    growth_sd: float = knob(0.25, "", "Standard deviation of that growth from lane to lane.")
-    growth_most: float = knob(
-        1.0, "", "Widths that differ by more differ for another reason, and tell no more than this."
-    )
-    width_sd: float = knob(
-        0.15, "ln", "Scatter of the widths about it: loads and dyes differ; more where three spots or more show more."
-    )
-    widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
-    tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
-    most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
-    usual_front: tuple[float, float] = knob(
-        (0.6, 0.9),
-        "strip length",
-        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source).",
-    )
-    places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
-    writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
-    writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
-    writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
-    most_spots: float = knob(
-        4.5,
-        "ln odds",
-        "All that spots say together is worth no more, for they share their causes: enough to outweigh the arrow, not the arrow and a label.",
-    )
     whole_coverage: float = knob(0.97, "", "Seen in every bin, from edge to edge: words end before that.")
     wavering_mm: tuple[float, float] = knob(
         (0.45, 0.25),
@@ -316,3 +281,58 @@ class ReadingSettings:
     rest_share: float = knob(
         0.75, "", "And paler than this share of the stain: a fringe has less than half of it, a spot on top adds to it."
     )
+
+
+@dataclass(frozen=True, slots=True)
+class UprightSettings:
+    """Which way up the strip lies: evidence in natural logarithms of odds."""
+
+    arrow: float = knob(2.0, "ln odds", "The card shows where the origin end goes: seven of eight strips lie right.")
+    marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
+    marks_clear: float = knob(6.0, "sd", "Marks this clear count fully; what is less clear counts in proportion.")
+    line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
+    plain: float = knob(
+        1.0, "ln odds", "Less than this besides the arrow, and nothing on the strip shows which way up it lies."
+    )
+    partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
+    partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")
+    growth: float = knob(
+        0.6,
+        "",
+        "Growth of ln(width) for each unit of Rf: as the root of the way run, by which zones disperse, it would be 1 from Rf 0.3 to 0.8; less, because spots are not points when they start.",
+    )
+    growth_sd: float = knob(0.25, "", "Standard deviation of that growth from lane to lane.")
+    growth_most: float = knob(
+        1.0, "", "Widths that differ by more differ for another reason, and tell no more than this."
+    )
+    width_sd: float = knob(
+        0.15, "ln", "Scatter of the widths about it: loads and dyes differ; more where three spots or more show more."
+    )
+    widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
+    tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
+    most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
+    usual_front: tuple[float, float] = knob(
+        (0.6, 0.9),
+        "strip length",
+        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source).",
+    )
+    places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
+    writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
+    writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
+    writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
+    most_spots: float = knob(
+        4.5,
+        "ln odds",
+        "All that spots say together is worth no more, for they share their causes: enough to outweigh the arrow, not the arrow and a label.",
+    )
+    ruled: float = knob(
+        1.0,
+        "ln odds",
+        "An origin is ruled beforehand; a front is marked by hand where the solvent stood. For each unit of ln(how much less straight).",
+    )
+    ruled_scatter_mm: float = knob(0.01, "mm", "A ruled line may scatter so much.")
+    ruled_slant: float = knob(0.01, "", "And lean so far: half a degree.")
+    ruled_bow_mm: float = knob(
+        0.02, "mm", "And bow so far, as the standard deviation of what is left of a straight line."
+    )
+    most_ruled: float = knob(2.0, "ln odds", "All that two lines' straightness says is worth no more.")
