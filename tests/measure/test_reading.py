@@ -115,3 +115,10 @@ def test_a_shadows_side_across_a_line_makes_no_marks(edge):
     plain, marked = read(pencil(20), shade), read(pencil(20), cross(20, 10), shade)
     assert marks_beside(plain.origin, plain.field) < 2
     assert marks_beside(marked.origin, marked.field) > 5
+
+
+@pytest.mark.parametrize("colour", [RED, (0.3, 0.3, 0.3), (0.02, 0.1, 0.3)])
+def test_a_spot_on_a_line_makes_no_marks(colour):
+    """Whether it stayed on the origin or ran with the front: it is wider than a pencil's stroke, or coloured."""
+    reading = read(pencil(20), spot(20.5, 10, 1.6, colour), pencil(120))
+    assert marks_beside(reading.origin, reading.field) < 2

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d, label, maximum_filter, median_filter, uniform_filter
+from scipy.ndimage import gaussian_filter1d, grey_opening, label, maximum_filter, uniform_filter
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
-from webcapture.model import StripCells
+from webcapture.model import Floats32, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
 
 
@@ -195,15 +195,26 @@ def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS
     close, far = rule.marks_mm
     curve = polyval(field.t_mm[columns], line.trace.coefficients)
     rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
-    grey = palest(field.absorbance[np.ix_(rows, columns)])
+    here = field.absorbance[np.ix_(rows, columns)]
     away = field.s_mm[rows, None] - curve
-    sides = []
-    for side in (-1, 1):
-        near = (side * away > close) & (side * away < far)
-        level = (grey * near).sum(axis=0) / np.maximum(near.sum(axis=0), 1)
-        # What a mark is not: the side of a shadow that falls across the line.
-        shade = median_filter(level, size=rule.marks_window, mode="nearest")
-        sides.append(gaussian_filter1d(level - shade, rule.marks_smooth))
-    both = np.minimum(*sides)
+    sides = [_strokes_along(here, (side * away > close) & (side * away < far), rule) for side in (-1, 1)]
+    (_, below), (_, above) = sides
+    both = np.minimum(below, above)
+    marked = sides[0][0] & sides[1][0]
     grain = quiet_spread(both - median(both)) + rule.marks_least
-    return max(float(both.max() / grain) - rule.marks_sd, 0.0)
+    return max(float((both * marked).max() / grain) - rule.marks_sd, 0.0)
+
+
+def _strokes_along(absorbance: Floats32, zone: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
+    """What stands out along one side of a line: where it is a pencil's, and by how much absorbance, one each a column.
+
+    absorbance: (rows, cols, 3). A pencil's is narrow and grey: not a shadow's side, nor a spot that ran or stayed there.
+    """
+    level = (absorbance * zone[..., None]).sum(axis=0) / np.maximum(zone.sum(axis=0), 1)[:, None]
+    level = gaussian_filter1d(level, rule.marks_smooth, axis=0)
+    narrow = level - grey_opening(level, size=(rule.marks_wide, 1))
+    lift = level - median(level, axis=0)
+    weakest = palest(narrow)
+    thin = weakest > rule.marks_thin * palest(lift)
+    grey = weakest > rule.marks_grey * narrow.max(axis=1)
+    return thin & grey, weakest

@@ -71,7 +71,7 @@ def _shows_its_way(attempt: Attempt, rule: ReadingSettings) -> bool:
     origin = attempt.reading.origin
     if origin is None:
         return False
-    return attempt.front is not None or marks_beside(origin, attempt.reading.field, rule) > 0
+    return attempt.front is not None or marks_beside(origin, attempt.reading.field, rule) > rule.marks_tell
 
 
 def _attempt(strip: StripCells, settings: Settings) -> Attempt:

@@ -183,9 +183,9 @@ class ReadingSettings:
     )
     marks_inset_mm: float = knob(0.5, "mm", "Left out at both ends of a line, where it fades.")
     marks_columns: int = knob(12, "cell", "A line seen over less cannot show what stands out along it.")
-    marks_window: int = knob(
-        31, "cell", "A mark is narrower than half of this; what is wider is a shadow's side, or the light."
-    )
+    marks_wide: int = knob(8, "cell", "A pencil stroke with its blur is narrower than this.")
+    marks_thin: float = knob(0.5, "", "And most of its darkness is; of a spot's, less than a third.")
+    marks_grey: float = knob(0.5, "", "Its palest channel stands out by at least this share of the darkest.")
     marks_smooth: float = knob(1.0, "cell", "Half a tick's width with its blur.")
     whole_coverage: float = knob(0.97, "", "Seen in every bin, from edge to edge: words end before that.")
     wavering_mm: tuple[float, float] = knob(
