@@ -50,6 +50,8 @@ class Candidate:
     """Share of the width over which it is seen."""
     colour: tuple[float, float, float]
     """Its absorbance above the paper beside, R, G, B."""
+    marks: float = 0.0
+    """How clearly crosses, ticks or letters stand beside a drawn line: standard deviations of the paper along it."""
 
 
 def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import gaussian_filter1d, grey_opening, label, maximum_filter, uniform_filter
 
-from webcapture.measure.channels import chroma, palest
+from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
@@ -33,7 +33,9 @@ class Reading:
 def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     """Origin and front as they are if the strip lies this way up."""
     strokes = strip.strokes
-    thin = [c for c in pencil_lines(field, settings.trace, settings.landmark) if _is_drawn(c, field, strokes, settings)]
+    lines = pencil_lines(field, settings.trace, settings.landmark)
+    drawn = [c for c in lines if _is_drawn(c, field, strokes, settings)]
+    thin = [replace(c, marks=marks_beside(c, field, settings.reading)) for c in drawn]
     origin = origin_among(thin, field, settings)
     fronts = _drawn_fronts(field, strokes, thin, origin, settings)
     front = _front(field, strokes, fronts, origin, settings)
@@ -45,13 +47,13 @@ def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Can
     """The line that runs most fully across near the origin end, a pencil line before a coloured one."""
     rule = settings.landmark
     near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
-    return max(near, key=lambda c: _weight(c, field, settings.reading), default=None)
+    return max(near, key=lambda c: _weight(c, settings.reading), default=None)
 
 
-def _weight(line: Candidate, field: Field, rule: ReadingSettings) -> float:
+def _weight(line: Candidate, rule: ReadingSettings) -> float:
     """What speaks for a line as the origin: drawn right across, clear, straight, with marks on it."""
     straight = np.exp(-line.trace.spread_mm / rule.straight_mm)
-    return line.coverage * line.trace.score * float(straight) + min(marks_beside(line, field, rule), rule.marks_most)
+    return line.coverage * line.trace.score * float(straight) + min(line.marks, rule.marks_most)
 
 
 def _has_rival(origin: Candidate | None, thin: list[Candidate], field: Field, settings: Settings) -> bool:
@@ -62,8 +64,7 @@ def _has_rival(origin: Candidate | None, thin: list[Candidate], field: Field, se
     reach = settings.landmark.origin_range * field.length_mm
     full = [c for c in thin if c.coverage >= rule.drawn_coverage and c.middle_mm < reach and c is not origin]
     clear = [c for c in full if c.trace.score >= rule.drawn_clear * origin.trace.score and c.kind == origin.kind]
-    own = marks_beside(origin, field, rule)
-    return any(own - marks_beside(c, field, rule) < rule.marks_tell for c in clear)
+    return any(origin.marks - c.marks < rule.marks_tell for c in clear)
 
 
 def _drawn_fronts(
@@ -197,24 +198,24 @@ def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS
     rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
     here = field.absorbance[np.ix_(rows, columns)]
     away = field.s_mm[rows, None] - curve
-    sides = [_strokes_along(here, (side * away > close) & (side * away < far), rule) for side in (-1, 1)]
-    (_, below), (_, above) = sides
-    both = np.minimum(below, above)
-    marked = sides[0][0] & sides[1][0]
+    zones = np.stack([(side * away > close) & (side * away < far) for side in (-1, 1)], axis=1)
+    marked, both = _strokes_along(here, zones, rule)
     grain = quiet_spread(both - median(both)) + rule.marks_least
     return max(float((both * marked).max() / grain) - rule.marks_sd, 0.0)
 
 
-def _strokes_along(absorbance: Floats32, zone: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
-    """What stands out along one side of a line: where it is a pencil's, and by how much absorbance, one each a column.
+def _strokes_along(absorbance: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
+    """What stands out along both sides of a line: where it is a pencil's, and by how much absorbance, one each a column.
 
-    absorbance: (rows, cols, 3). A pencil's is narrow and grey: not a shadow's side, nor a spot that ran or stayed there.
+    absorbance: (rows, cols, 3); zones: (rows, 2, cols) what counts on either side. A pencil's is narrow and grey: not a shadow's
+    side, nor a spot that ran or stayed there.
     """
-    level = (absorbance * zone[..., None]).sum(axis=0) / np.maximum(zone.sum(axis=0), 1)[:, None]
-    level = gaussian_filter1d(level, rule.marks_smooth, axis=0)
-    narrow = level - grey_opening(level, size=(rule.marks_wide, 1))
-    lift = level - median(level, axis=0)
+    count = np.maximum(zones.sum(axis=0), 1)[..., None]
+    level = np.einsum("rnc,rck->nck", zones.astype(np.float32), absorbance) / count
+    level = gaussian_filter1d(level, rule.marks_smooth, axis=1)
+    narrow = level - grey_opening(level, size=(1, rule.marks_wide, 1))
+    lift = level - median(level, axis=1)[:, None]
     weakest = palest(narrow)
     thin = weakest > rule.marks_thin * palest(lift)
-    grey = weakest > rule.marks_grey * narrow.max(axis=1)
-    return thin & grey, weakest
+    grey = weakest > rule.marks_grey * darkest(narrow)
+    return np.asarray((thin & grey).all(axis=0)), weakest.min(axis=0)

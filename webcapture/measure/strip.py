@@ -13,7 +13,7 @@ from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
-from webcapture.measure.reading import Reading, marks_beside, read_lines
+from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.upright import odds_upright, turned_round, widening_odds
@@ -71,7 +71,7 @@ def _shows_its_way(attempt: Attempt, rule: ReadingSettings) -> bool:
     origin = attempt.reading.origin
     if origin is None:
         return False
-    return attempt.front is not None or marks_beside(origin, attempt.reading.field, rule) > rule.marks_tell
+    return attempt.front is not None or origin.marks > rule.marks_tell
 
 
 def _attempt(strip: StripCells, settings: Settings) -> Attempt:

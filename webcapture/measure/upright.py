@@ -8,7 +8,7 @@ import numpy as np
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
-from webcapture.measure.reading import Reading, marks_beside
+from webcapture.measure.reading import Reading
 from webcapture.model import Floats, StripCells
 from webcapture.settings import DEFAULTS, Settings, UprightSettings
 
@@ -64,7 +64,7 @@ def odds_upright(reading: Reading, widening: Floats, tails: Floats, settings: Se
     other = [c for c in reading.thin if length - c.middle_mm < reach]
     far = max(other, key=lambda c: c.coverage, default=None)
     odds = rule.arrow if not reading.strip.turned else -rule.arrow
-    odds += _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
+    odds += _line_odds(reading.origin, settings) - _line_odds(far, settings)
     if reading.origin is not None and far is not None:
         odds += _layout_odds(reading, far, settings) + ruled_odds(reading.origin, far, reading.field, rule)
     tailing = float(np.clip(tails, -rule.most_tail, rule.most_tail).sum())
@@ -105,11 +105,11 @@ def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
     return odds + rule.writing * one_sided
 
 
-def _line_odds(line: Candidate | None, field: Field, settings: Settings) -> float:
+def _line_odds(line: Candidate | None, settings: Settings) -> float:
     """What a line near an end says for that end being the origin's."""
     rule = settings.upright
     if line is None:
         return 0.0
-    marks = rule.marks * min(marks_beside(line, field, settings.reading) / rule.marks_clear, 1.0)
+    marks = rule.marks * min(line.marks / rule.marks_clear, 1.0)
     full, partial = line.coverage >= settings.landmark.origin_coverage, line.coverage < rule.partial_coverage
     return rule.line * full + marks - rule.partial * partial
