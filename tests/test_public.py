@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -27,6 +28,7 @@ from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
 from webcapture.model import PhotoResult
 from webcapture.report.export import schema
+from webcapture.synthetic.adverse import ADVERSE
 from webcapture.synthetic.scenes import demo
 
 ROOT = Path(__file__).parent.parent
@@ -110,6 +112,33 @@ def result(photographed: tuple[bytes, synthetic.Truth]) -> PhotoResult:
 @pytest.fixture(scope="module")
 def entry(result: PhotoResult) -> dict[str, Any]:
     return webcapture.as_dict(result)
+
+
+class TestWhatIsShown:
+    def test_every_strip_has_a_picture_of_its_place(self, result: PhotoResult) -> None:
+        """The strip's four corners lie inside it, and the card around it is darker than the paper."""
+        assert len(result.pictures) == len(result.strips) == 1
+        (shown,), (strip,) = result.pictures, result.strips
+        to_picture = np.linalg.inv(np.vstack([shown.to_card, [0, 0, 1]]))[:2]
+        corners = np.array(strip.corners_mm) @ to_picture[:, :2].T + to_picture[:, 2]
+        rows, cols = shown.pixels.shape[:2]
+        assert (corners > 10).all()
+        assert (corners < (cols - 10, rows - 10)).all()
+        low, high = np.ceil(corners.min(axis=0)).astype(int), corners.max(axis=0).astype(int)
+        paper = shown.pixels[low[1] : high[1], low[0] : high[0]]
+        assert np.median(paper) > 1.3 * np.median(shown.pixels[:8])
+
+    def test_the_page_is_pictured_on_request(self, photographed: tuple[bytes, synthetic.Truth]) -> None:
+        assert webcapture.measure_photo(photographed[0]).page is None
+        page = webcapture.measure_photo(photographed[0], with_page=True).page
+        assert page is not None
+        assert page.pixels.shape == (1485, 1050, 3)
+
+    def test_a_card_without_a_strip_is_shown_whole(self) -> None:
+        empty = webcapture.measure_photo(synthetic.render(ADVERSE["an empty card"](1)).data)
+        assert not empty.strips
+        assert empty.page is not None
+        assert Image.open(io.BytesIO(webcapture.annotated_jpeg(empty))).height > 1000
 
 
 class TestTheFace:

@@ -109,19 +109,35 @@ class View:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sheet:
-    """The rectified page, for finding strips and for pictures."""
+class Picture:
+    """The card, or a part of it, as seen from straight above: for people to look at."""
 
     pixels: Bytes8
-    """(height, width, 3), RGB, sRGB; pixel (row, col) is centred on card mm ((col + 0.5), (row + 0.5)) / px_per_mm."""
-    px_per_mm: float
-    """Scale of ``pixels``."""
-    coarse: Bytes8
-    """(rows, cols, 3) ``pixels`` reduced to ``coarse_px_per_mm``."""
+    """(height, width, 3), RGB, sRGB."""
+    to_card: Floats
+    """(2, 3) takes (col, row, 1), pixels counted by their centres, to card millimetres."""
+
+    @staticmethod
+    def of_page(pixels: Bytes8, px_per_mm: float) -> Picture:
+        """The whole page at that scale."""
+        return Picture(pixels, page_grid(px_per_mm))
+
+
+def page_grid(px_per_mm: float) -> Floats:
+    """(2, 3) takes (col, row, 1) of a picture of the whole page to card millimetres."""
+    return np.array([[1, 0, 0.5], [0, 1, 0.5]]) / px_per_mm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """The rectified page, for the light on it and for finding strips."""
+
+    pixels: Bytes8
+    """(rows, cols, 3), RGB, sRGB; pixel (row, col) is centred on card mm ((col + 0.5), (row + 0.5)) / px_per_mm."""
     level: Floats32
-    """(rows, cols) of the same size: 0 where the panel is as bright as its tint, 1 as white paper, logarithmic in between; 0 off the panel."""
-    coarse_px_per_mm: float
-    """Scale of ``coarse`` and ``level``."""
+    """(rows, cols): 0 where the panel is as bright as its tint, 1 as white paper, logarithmic in between; 0 off the panel."""
+    px_per_mm: float
+    """Scale of ``pixels`` and ``level``."""
     light: Floats32
     """(rows, cols) of the field of illumination: linear intensity a white page would show, 0 to 1."""
     light_px_per_mm: float
@@ -190,6 +206,8 @@ class StripImage:
     """Unit vector in card millimetres along s."""
     light: Floats32
     """(rows, 2) log10 of the light along the left and right side, as the card's tint there shows it, about its median."""
+    picture: Picture
+    """The same before the logarithm."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -349,8 +367,10 @@ class PhotoResult:
     card: CardSeen
     strips: tuple[Strip, ...]
     flags: tuple[Flag, ...]
-    sheet: Sheet
-    """The rectified page, for pictures."""
+    pictures: tuple[Picture, ...] = ()
+    """What shows each strip, in the same order."""
+    page: Picture | None = None
+    """The whole page; made where there is no strip to show, or on request."""
     photo: str = ""
     """The file's name, where one was given."""
     extra: dict[str, float] = field(default_factory=dict)

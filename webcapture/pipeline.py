@@ -11,7 +11,7 @@ from webcapture.imaging.light import rectified_sheet
 from webcapture.imaging.markers import find_card
 from webcapture.imaging.photo import read_photo
 from webcapture.imaging.quality import judge
-from webcapture.imaging.rectify import fit_view
+from webcapture.imaging.rectify import fit_view, whole_page
 from webcapture.imaging.strips import cut_strip, find_strips, unread_paper
 from webcapture.measure.strip import measure_strip
 from webcapture.model import CardSeen, PhotoResult
@@ -22,8 +22,10 @@ from webcapture.settings import DEFAULTS, Settings
 threadpool_limits(1, user_api="blas")
 
 
-def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) -> PhotoResult:
+def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS, with_page: bool = False) -> PhotoResult:
     """Measure one photo: ``data`` are the file's bytes, ``name`` is only passed on.
+
+    ``with_page`` asks for a picture of the whole page, too, for drawing corrections later.
 
     Raises a :class:`webcapture.errors.WebcaptureError` where the photo cannot be measured.
     """
@@ -32,16 +34,18 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS) ->
     card = card_layout(sighting.layout, sighting.paper)
     view = fit_view(sighting, card, photo.pixels.shape, settings.view)
     sheet = rectified_sheet(photo, view, card, settings.light)
-    outlines = find_strips(sheet, card, settings.strip)
+    outlines = find_strips(photo, view.mapping, sheet, card, settings.strip)
     unread = unread_paper(sheet, outlines, card, settings.strip)
-    quality = judge(sighting, view, sheet, outlines, card, settings.quality)
+    quality = judge(photo, sighting, view, sheet, outlines, card, settings.quality)
     images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
     cells = [averaged(image, settings.cell) for image in images]
+    page = with_page or not outlines
     strips = tuple(measure_strip(cell, view, settings) for cell in cells)
     return PhotoResult(
         card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm),
         strips=strips,
         flags=quality.flags + flags(*["strip-unread"] * unread, *["no-strip"] * (not strips)),
-        sheet=sheet,
+        pictures=tuple(image.picture for image in images),
+        page=whole_page(photo, view.mapping, card.page_mm, settings.report.page_px_per_mm) if page else None,
         photo=name,
     )

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import time
 from collections import Counter
-from collections.abc import Callable, Iterator
 from dataclasses import replace
 from statistics import median
 
@@ -13,6 +11,7 @@ import numpy as np
 from tests.benchmark.table import aligned
 from tests.reference.classes import METHOD, NAMES, Model, class_set, counted, spot, table, verdict
 from tests.reference.libraries import runs_needed
+from tests.yardstick import seconds
 from webcapture import measure_photo
 from webcapture.card.layout import card_layout
 from webcapture.reference.compare import SheetReference
@@ -104,14 +103,6 @@ def five_lanes(each: int = 5) -> tuple[list[Observed], list[SheetReference]]:
     shades = ("#b04a5a", "#3f6fb0", "#d0b030", "#3d8f63", "#7a4fa0")
     spots = [spot(lane, n, 8 + 84 / each * n + lane, 100.0, colour=shades[(lane + n) % 5]) for lane in range(1, 6) for n in range(each)]  # fmt: skip
     return spots, [SheetReference(f"S{lane}", tuple(s for s in spots if s.lane == lane)[:1]) for lane in range(2, 6)]
-
-
-def seconds(do: Callable[[], object], rounds: int) -> Iterator[float]:
-    """Processor time of each round."""
-    for _ in range(rounds):
-        start = time.process_time()
-        do()
-        yield time.process_time() - start
 
 
 def _speed(seed: int) -> str:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.measure.drawn import MARGIN, RED, cross, outline, pencil, pictured, spot, writing
+from tests.measure.drawn import MARGIN, NO_PICTURE, RED, cross, outline, pencil, pictured, spot, writing
 from webcapture.imaging.cells import averaged
 from webcapture.model import Floats, StripImage
 from webcapture.settings import DEFAULTS
@@ -30,6 +30,7 @@ def picture(length: float = 60.0, width: float = 18.0, px_per_mm: float = 10.0, 
         start_mm=(40.0, 250.0),
         axis=(0.0, -1.0),
         light=rng.normal(0, 0.01, (rows, 2)).astype(np.float32),
+        picture=NO_PICTURE,
     )
 
 

@@ -78,9 +78,7 @@ def test_a_known_field_comes_out_again(name: str) -> None:
 def test_paper_and_tint_have_their_levels(name: str) -> None:
     sheet = lit(name)
     rows, cols = sheet.level.shape
-    x, y = np.meshgrid(
-        (np.arange(cols) + 0.5) / sheet.coarse_px_per_mm, (np.arange(rows) + 0.5) / sheet.coarse_px_per_mm
-    )
+    x, y = np.meshgrid((np.arange(cols) + 0.5) / sheet.px_per_mm, (np.arange(rows) + 0.5) / sheet.px_per_mm)
     up = (STRIP[3] - STRIP[0]) / 170
     right = (STRIP[1] - STRIP[0]) / 25
     s, t = ((x - STRIP[0, 0]) * v[0] + (y - STRIP[0, 1]) * v[1] for v in (up, right))
@@ -127,12 +125,21 @@ def test_a_card_half_outside_has_a_field_all_the_same(offset: tuple[float, float
     _, sheet = sheet_of(shoot(SHEET, with_strip(), camera=replace(PLAIN, offset=offset), light=even))
     assert np.isfinite(sheet.light).all()
     assert np.isfinite(sheet.level).all()
-    seen = sheet.coarse.max(axis=2) > 0
+    seen = sheet.pixels.max(axis=2) > 0
     light = np.repeat(np.repeat(sheet.light, 2, axis=0), 2, axis=1)
     rows, cols = (slice(n // 8, n - n // 8) for n in light.shape)
     part = light[rows, cols][seen[: light.shape[0], : light.shape[1]][rows, cols]]
     assert np.median(part) == pytest.approx(0.8, rel=0.05)
     assert 0.2 < sheet.light.min() <= sheet.light.max() < 3
+
+
+def test_print_on_the_tint_is_no_shade() -> None:
+    """A sheet that leaves only the panel's printed rim: the borders of bays there are dark, the light is not."""
+    page = page_of(SHEET)
+    lay(page, strip_corners((104, 148), 148, 208, 1), 255)
+    below, above = sheet_of(shoot(SHEET, page, light=even))[1].shade
+    assert below < 0.1
+    assert above < 0.05
 
 
 def test_covered_white_places_do_not_count() -> None:

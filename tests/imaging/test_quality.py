@@ -29,8 +29,8 @@ def judged(data: bytes) -> tuple[Quality, tuple[StripOutline, ...]]:
     card = card_layout(sighting.layout, sighting.paper)
     view = fit_view(sighting, card, photo.pixels.shape, DEFAULTS.view)
     sheet = rectified_sheet(photo, view, card, DEFAULTS.light)
-    outlines = find_strips(sheet, card, DEFAULTS.strip)
-    return judge(sighting, view, sheet, outlines, card, DEFAULTS.quality), outlines
+    outlines = find_strips(photo, view.mapping, sheet, card, DEFAULTS.strip)
+    return judge(photo, sighting, view, sheet, outlines, card, DEFAULTS.quality), outlines
 
 
 def smaller(scene: Scene, factor: float = 0.5) -> Scene:
@@ -110,8 +110,8 @@ def test_blur_is_measured_on_the_card(blur_px: float, noise: float) -> None:
 
 def _judge(shot: Shot) -> Quality:
     view, sheet = sheet_of(shot)
-    outlines = find_strips(sheet, SHEET, DEFAULTS.strip)
-    return judge(sighting_of(shot), view, sheet, outlines, SHEET, DEFAULTS.quality)
+    outlines = find_strips(shot.photo, view.mapping, sheet, SHEET, DEFAULTS.strip)
+    return judge(shot.photo, sighting_of(shot), view, sheet, outlines, SHEET, DEFAULTS.quality)
 
 
 @pytest.mark.parametrize("white", [0.7, 0.2])
@@ -136,5 +136,5 @@ def test_a_side_of_the_card_out_of_the_photo_is_flagged() -> None:
     sighting = find_card(shot.photo, DEFAULTS.marker, DEFAULTS.view)
     view = fit_view(sighting, SHEET, shot.photo.pixels.shape, DEFAULTS.view)
     sheet = rectified_sheet(shot.photo, view, SHEET, DEFAULTS.light)
-    quality = judge(sighting, view, sheet, (), SHEET, DEFAULTS.quality)
+    quality = judge(shot.photo, sighting, view, sheet, (), SHEET, DEFAULTS.quality)
     assert [f.code for f in quality.flags] == ["card-incomplete"]

@@ -5,12 +5,14 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
+from scipy.ndimage import map_coordinates
 from skimage.transform import ProjectiveTransform, warp
 
 from tests.imaging.shots import PLAIN, SCALE, Shot, page_of, shoot, sighting_of
 from webcapture.card.layout import card_layout
 from webcapture.imaging.projection import project
-from webcapture.imaging.rectify import cut_out, fit_view
+from webcapture.imaging.rectify import cut_out, fit_view, reduced, sampled
 from webcapture.model import CardSighting, View
 from webcapture.settings import DEFAULTS
 from webcapture.synthetic.camera import aim
@@ -146,6 +148,43 @@ def test_outside_the_photo_is_black() -> None:
     assert low > PLAIN.size_px[1]
     assert cut[-20:].max() == 0
     assert cut[: shape[0] // 3].min(axis=2).max() > 200
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("factor", [2, 3])
+def test_a_reduced_photo_shows_the_card_at_the_same_places(orientation: int, factor: int) -> None:
+    """Whichever way the camera was held, and where the photo's sides are no multiple of the factor."""
+    shot = shoot(SHEET)
+    view = view_of(sighting_of(shot), PLAIN.size_px)
+    upright = shot.photo.stored[: PLAIN.size_px[1] - 1, : PLAIN.size_px[0] - 1]
+    photo = replace(shot.photo, stored=as_stored(upright, orientation), orientation=orientation)
+    assert (photo.pixels == upright).all()
+    to_mm, shape = whole(2.0)
+    full = cut_out(photo, view.mapping, to_mm, shape).astype(float)
+    less = cut_out(*reduced(photo, view.mapping, factor), to_mm, shape).astype(float)
+    # A shift would show on every edge of the print, this way or that.
+    for slope in np.gradient(cv2.GaussianBlur(full, (0, 0), 1.0), axis=(0, 1)):
+        assert abs(float(((less - full) * slope).sum() / (slope**2).sum())) < 0.02  # px of 0.5 mm
+
+
+def as_stored(upright: np.ndarray, orientation: int) -> np.ndarray:
+    """The pixels that Exif's ``orientation`` shows so: Pillow's own transposition, undone."""
+    turns = {2: 0, 3: 3, 4: 1, 5: 5, 6: 2, 7: 6, 8: 4}  # Pillow's numbers of what brings the upright picture back
+    picture = Image.fromarray(upright)
+    if orientation > 1:
+        picture = picture.transpose(Image.Transpose(turns[orientation]))
+    return np.ascontiguousarray(picture)
+
+
+def test_places_in_the_photo_are_sampled_between_pixels() -> None:
+    """scipy.ndimage.map_coordinates of order one, on a photo that lies on its side; black outside."""
+    shot = shoot(SHEET)
+    photo = replace(shot.photo, orientation=6)
+    height, width = photo.pixels.shape[:2]
+    places = np.random.default_rng(3).uniform((1, 1), (width - 2, height - 2), (40, 50, 2))
+    wanted = map_coordinates(photo.pixels[..., 1].astype(float), places[..., ::-1].transpose(2, 0, 1), order=1)
+    assert np.abs(sampled(photo, places)[..., 1] - wanted).mean() < 1  # OpenCV rounds places to 1/32 px
+    assert sampled(photo, places - 2 * width).max() == 0
 
 
 def test_a_part_turned_and_of_another_scale() -> None:

@@ -16,8 +16,8 @@ PANEL = SHEET.panel
 
 
 def found(shot: Shot) -> tuple[StripOutline, ...]:
-    _, sheet = sheet_of(shot)
-    return find_strips(sheet, shot.card, DEFAULTS.strip)
+    view, sheet = sheet_of(shot)
+    return find_strips(shot.photo, view.mapping, sheet, shot.card, DEFAULTS.strip)
 
 
 def outlines_on(page: Bytes8, **how: object) -> tuple[StripOutline, ...]:
@@ -186,7 +186,7 @@ def test_a_strip_past_the_edge_of_the_photo() -> None:
 def cut(page: Bytes8, **how: object) -> StripImage:
     shot = shoot(SHEET, page, **how)  # type: ignore[arg-type]
     view, sheet = sheet_of(shot)
-    (outline,) = find_strips(sheet, shot.card, DEFAULTS.strip)
+    (outline,) = find_strips(shot.photo, view.mapping, sheet, shot.card, DEFAULTS.strip)
     return cut_strip(shot.photo, view, outline, DEFAULTS.strip)
 
 
@@ -243,8 +243,8 @@ def test_light_beside_the_strip_follows_a_gradient_and_a_shadow() -> None:
 
 def unread(shot: Shot) -> tuple[int, bool]:
     """(how many strips were found, whether something else of their size lies there)."""
-    _, sheet = sheet_of(shot)
-    outlines = find_strips(sheet, shot.card, DEFAULTS.strip)
+    view, sheet = sheet_of(shot)
+    outlines = find_strips(shot.photo, view.mapping, sheet, shot.card, DEFAULTS.strip)
     return len(outlines), unread_paper(sheet, outlines, shot.card, DEFAULTS.strip)
 
 

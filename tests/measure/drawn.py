@@ -13,7 +13,7 @@ import numpy as np
 from webcapture.imaging.cells import averaged
 from webcapture.measure.field import field_of
 from webcapture.measure.reading import Reading, read_lines
-from webcapture.model import Floats, Line, Mapping, StripCells, StripImage, StripOutline, View
+from webcapture.model import Floats, Line, Mapping, Picture, StripCells, StripImage, StripOutline, View
 from webcapture.settings import DEFAULTS
 
 CELL, ROW = 0.3, 0.125
@@ -28,6 +28,8 @@ Absorbance = Callable[[Floats, Floats], Floats]
 """(s, t) in millimetres, broadcast, to (..., 3) absorbance."""
 Light = Callable[[Floats, Floats], Floats]
 """(s, t) in millimetres, broadcast, to log10 of the light."""
+NO_PICTURE = Picture.of_page(np.zeros((1, 1, 3), np.uint8), 1.0)
+"""Where nobody looks."""
 
 
 def gauss(x: Floats, middle: float | Floats, sd: float) -> Floats:
@@ -195,6 +197,7 @@ def pictured(
         start_mm=(40.0, 250.0),
         axis=(0.0, -1.0),
         light=np.zeros((s.size, 2), np.float32),
+        picture=NO_PICTURE,
     )
 
 

@@ -2,8 +2,9 @@
 
 import pytest
 
-from tests.benchmark.names import SHARE, crowded_library, five_lanes, seconds, sheet_scene
+from tests.benchmark.names import SHARE, crowded_library, five_lanes, sheet_scene
 from tests.reference.classes import METHOD
+from tests.yardstick import seconds
 from webcapture import measure_photo
 from webcapture.reference.match import candidates
 from webcapture.synthetic import render

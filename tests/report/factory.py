@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from webcapture.card.layout import card_layout
 from webcapture.card.printing import card_png_array
 from webcapture.flags import flags
-from webcapture.model import Bytes8, CardSeen, Component, Lane, Line, PhotoResult, Point, Sheet, Spot, Strip
+from webcapture.model import Bytes8, CardSeen, Component, Lane, Line, PhotoResult, Picture, Point, Spot, Strip
 
 PX_PER_MM = 6.0
 RUN_MM = 90.0
@@ -58,24 +58,14 @@ def make_result(
     photo: str = "bench 3.jpg",
     photo_flags: Sequence[str] = (),
 ) -> PhotoResult:
-    """A PhotoResult with those strips on that card, its sheet painted accordingly."""
+    """A PhotoResult with those strips on that card, its page painted accordingly."""
     pixels = _empty_page(layout, paper).copy()
     strips = tuple(_strip(spec, layout, paper) for spec in specs)
     for spec, strip in zip(specs, strips, strict=True):
         _paint(pixels, spec, strip)
-    sheet = Sheet(
-        pixels=pixels,
-        px_per_mm=PX_PER_MM,
-        coarse=np.full((30, 21, 3), 128, np.uint8),
-        level=np.zeros((30, 21), np.float32),
-        coarse_px_per_mm=0.1,
-        light=np.ones((30, 21), np.float32),
-        light_px_per_mm=0.1,
-        white=(1.0, 1.0, 1.0),
-        tint=0.26,
-        shade=(0.02, 0.02),
-    )
-    return PhotoResult(CardSeen(layout, paper, 0.0412, 7.13, 12.84), strips, flags(*photo_flags), sheet, photo)
+    page = Picture.of_page(pixels, PX_PER_MM)
+    shown = (page,) * len(strips)
+    return PhotoResult(CardSeen(layout, paper, 0.0412, 7.13, 12.84), strips, flags(*photo_flags), shown, page, photo)
 
 
 @cache

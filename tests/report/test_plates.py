@@ -151,7 +151,36 @@ def test_labels_say_less_where_there_is_less_room() -> None:
     assert rows("one strip") == ROWS[0], "number, Rf and uncertainty in a row"
     assert rows("a full tray") == ROWS[1], "the uncertainty below"
     assert rows("a full sheet") == ROWS[4], "numbers only"
+    assert rows("a sheet") == ROWS[1]
     assert rows("one lane on a sheet") == ROWS[0]
+
+
+def test_a_lane_near_the_edge_takes_no_ratios_from_the_others() -> None:
+    """Its labels stand beside the sheet, and every spot has its Rf."""
+    near_edge = sheet_of_lanes(5, width_mm=118.0)
+    strip = make_result(near_edge).strips[0]
+    last = max(lane.t_range_mm[1] for lane in strip.lanes)
+    assert strip_frame(strip).width - last < 20
+    plates, width, _, pen = arranged(make_result(near_edge))
+    placed = place_labels(plates[0], pen)
+    assert all("text" in sum(label.rows, ()) for label in placed)
+    assert max(label.x for label in placed) < width
+
+
+def test_one_spot_without_room_leaves_its_lane_the_ratios() -> None:
+    """A spot off its lane's middle stands near the next lane: it alone is told by its number."""
+    strip = make_result(sheet_of_lanes(5)).strips[0]
+    lane = strip.lanes[1]
+    x, y = lane.spots[0].position_mm
+    along = strip_frame(strip).across
+    astray = replace(lane.spots[0], position_mm=(x + 12 * along[0], y + 12 * along[1]))
+    moved = replace(lane, spots=(astray, *lane.spots[1:]))
+    changed = replace(strip, lanes=(strip.lanes[0], moved, *strip.lanes[2:]))
+    plates, _, _, pen = arranged(replace(make_result(sheet_of_lanes(5)), strips=(changed,)))
+    rows = [label.rows for label in place_labels(plates[0], pen) if label.label.lane == 2]
+    assert len(rows) == len(moved.spots) > 2
+    assert rows.count(ROWS[4]) == 1
+    assert rows.count(ROWS[1]) == len(rows) - 1
 
 
 def test_every_flag_is_written_once() -> None:

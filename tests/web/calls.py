@@ -29,7 +29,7 @@ from webcapture.store.authority import papers
 from webcapture.store.codec import loaded
 from webcapture.store.own_runs import Place
 from webcapture.store.store import Store
-from webcapture.web.drawing import as_result, page_sheet
+from webcapture.web.drawing import as_result
 from webcapture.web.examples import Examples
 from webcapture.web.measuring import Desk
 from webcapture.web.measuring import Outcome as Taken
@@ -52,7 +52,7 @@ def known_measure(data: bytes, name: str) -> Taken:
         if name.startswith(error.code):
             return Taken(error_dict(name, error("Seen: as asked for.", "Do something.")), None)
     assert data
-    entry = webcapture.as_dict(as_result(loaded(measured().result), name, page_sheet(None, 1.0)))
+    entry = webcapture.as_dict(as_result(loaded(measured().result), name))
     return Taken(entry, PHOTO.read_bytes())
 
 

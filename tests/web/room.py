@@ -117,7 +117,7 @@ class Room:
             specs = [StripSpec(width_mm=20.0, lanes=(lane,), bay=n) for n, lane in enumerate(spots, 1) if lane]
         result = make_result(*specs, photo_flags=flags, layout=layout)
         picture = io.BytesIO()
-        Image.fromarray(result.sheet.pixels).save(picture, "JPEG")
+        Image.fromarray(result.page.pixels).save(picture, "JPEG")
         page = self.store.vault.put(picture.getvalue())
         with self.store.database.writing() as session:
             photos.finish(session, photo_id, "tests", dumped(result), page, self.clock())

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import time
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -13,6 +12,7 @@ from urllib.parse import urlencode
 import pytest
 
 from tests.web.room import Room
+from tests.yardstick import yardsticks
 from webcapture.reference.library import Library, Value
 from webcapture.reference.method import method_of
 from webcapture.store.records import LaneRole, PracticalInfo
@@ -198,9 +198,7 @@ def test_five_thousand_values_and_thirty_runs_take_no_seconds(room: Room, monkey
     )
     monkeypatch.setattr("webcapture.web.evidence.library", lambda: many)
     ran(room, "propanone : water 1 : 10", *[0.3] * 30)
-    look(room)
-    started = time.process_time()
     page = look(room)
-    assert time.process_time() - started < 2
+    assert yardsticks(lambda: look(room), 3) < 15, "four times what was seen"
     assert page.status_code == 200
     assert "30 agree" in page.text

@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-import time
 import xml.etree.ElementTree as ET
+from functools import partial
 from pathlib import Path
 from statistics import mean, stdev
 
@@ -15,6 +15,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from tests.web.room import Room
+from tests.yardstick import yardsticks
 from webcapture.reference.exchange import COLUMNS, TABLES, read_csv, shipped
 from webcapture.reference.library import INVENTED, Run, Value
 from webcapture.reference.method import method_of
@@ -388,9 +389,9 @@ BAD_FILES: dict[str, tuple[bytes, str]] = {
 @pytest.mark.parametrize("name", BAD_FILES)
 def test_a_file_that_cannot_be_read_says_why(room: Room, lead: FlaskClient, name: str) -> None:
     data, said = BAD_FILES[name]
-    began = time.process_time()
-    answer = send(lead, data)
-    assert time.process_time() - began < 4
+    answers: list[TestResponse] = []
+    assert yardsticks(lambda: answers.append(send(lead, data))) < 20
+    answer = answers[0]
     assert answer.status_code == 400
     assert said in answer.text
     assert len(answer.text) < 100_000
@@ -409,16 +410,15 @@ def test_a_clash_names_what_to_do_and_stays_short(room: Room, lead: FlaskClient)
 
 
 def test_five_thousand_values_are_paged_and_fast(room: Room, lead: FlaskClient, nobody: FlaskClient) -> None:
-    """Process time, on whichever computer runs this: the bounds are several times what was seen."""
+    """The bounds are several times what was seen."""
     lines = [f"Invented {n},water,cloth,{n / 5000},invented,made up\n" for n in range(5000)]
-    began = time.process_time()
-    assert "5000 values are new." in send(lead, HEAD + "".join(lines)).text
-    assert time.process_time() - began < 15
+    answers: list[TestResponse] = []
+    assert yardsticks(lambda: answers.append(send(lead, HEAD + "".join(lines)))) < 200
+    assert "5000 values are new." in answers[0].text
     for address in ("/references", "/references?page=77", "/references?under=water | cloth&page=9", "/references?q=33"):
         nobody.get(address)
-        began = time.process_time()
         page = nobody.get(address).text
-        assert time.process_time() - began < 0.5, address
+        assert yardsticks(partial(nobody.get, address), 3) < 4, address
         assert page.count('class="value-name"') == 50
         assert len(page) < 120_000
     assert "Page 2 of 101" not in page

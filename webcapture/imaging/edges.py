@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.imaging.colour import linear_from_srgb
-from webcapture.model import Floats, Floats32, Sheet
+from webcapture.imaging.projection import project
+from webcapture.imaging.rectify import sampled
+from webcapture.model import Floats, Floats32, Mapping, Photo
 from webcapture.settings import StripSettings
 
 END_SHARE = 0.06
@@ -36,7 +38,13 @@ class Side:
 
 
 def side_of(
-    start: Floats, end: Floats, middle: Floats, sheet: Sheet, settings: StripSettings, at_border: bool = False
+    start: Floats,
+    end: Floats,
+    middle: Floats,
+    photo: Photo,
+    mapping: Mapping,
+    settings: StripSettings,
+    at_border: bool = False,
 ) -> Side:
     """Where, going outwards from between two coarse corners, the paper ends: half-way between the levels on both sides.
 
@@ -48,8 +56,8 @@ def side_of(
     out = out if out @ (start - middle) > 0 else -out
     x = np.linspace(0, length, max(int(length / settings.edge_step_mm), 8))
     steps = np.arange(-settings.edge_search_mm, settings.edge_search_mm + 0.05, 0.1)
-    places = start + x[:, None, None] * along + steps[:, None] * out
-    levels = _brightest(sheet, places, settings)
+    places = _across(mapping, start + x[:, None] * along, out, steps)
+    levels = _brightest(photo, places, settings)
     reach, good = _falls(levels, steps, settings)
     offset, slope = _from_coarse(x[good], reach[good]) if good.sum() >= 4 else (0.0, 0.0)
     near = good & (np.abs(reach - offset - slope * x) < settings.edge_bow_mm)
@@ -110,10 +118,20 @@ def _half_way(levels: Floats32, inner: Floats32, outer: Floats32) -> tuple[Float
     return first + np.where(falls, before / np.where(falls, before - after, 1.0), 0.0), falls
 
 
-def _brightest(sheet: Sheet, places_mm: Floats, settings: StripSettings) -> Floats32:
-    """(m, n) level in the brightest channel, on a scale for locating edges, at (m, n, 2) places on the card."""
-    x, y = (places_mm * sheet.px_per_mm - 0.5).astype(np.float32).transpose(2, 0, 1)
-    red, green, blue = cv2.split(cv2.remap(sheet.pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+def _across(mapping: Mapping, places_mm: Floats, out: Floats, steps: Floats) -> Floats:
+    """(m, n, 2) photo pixels of (n,) steps outwards from (m, 2) places: over so few millimetres a parabola is as good as exact."""
+    reach = float(steps[-1])
+    inner, middle, outer = project(mapping, places_mm + np.array([[-reach], [0.0], [reach]])[:, None] * out)[:, :, None]
+    part = steps[:, None] / reach
+    return np.asarray(middle + part * ((outer - inner) / 2 + part * ((outer + inner) / 2 - middle)), float)
+
+
+def _brightest(photo: Photo, places_px: Floats, settings: StripSettings) -> Floats32:
+    """(m, n) level in the brightest channel, on a scale for locating edges, at (m, n, 2) places in the photo.
+
+    In the camera's own colours: between paper and tint, both grey, a profile changes next to nothing.
+    """
+    red, green, blue, *_ = cv2.split(sampled(photo, places_px))
     return linear_from_srgb(np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8)) ** np.float32(settings.edge_power)
 
 

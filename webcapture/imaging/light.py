@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.card.layout import RING_MM, CardLayout
-from webcapture.imaging.colour import halved, linear_from_srgb, log10_linear_lut, picture_to_srgb
-from webcapture.imaging.rectify import cut_out
+from webcapture.imaging.colour import halved, linear_from_srgb, log10_linear_lut
+from webcapture.imaging.rectify import reduced, whole_page
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
 from webcapture.settings import LightSettings
 
@@ -22,25 +22,23 @@ Triple = tuple[float, float, float]
 def rectified_sheet(photo: Photo, view: View, card: CardLayout, settings: LightSettings) -> Sheet:
     """The whole page seen from straight above, with the light that falls on it."""
     scale = settings.sheet_px_per_mm
-    shape = (round(card.page_mm[1] * scale), round(card.page_mm[0] * scale))
-    to_mm = np.array([[1 / scale, 0, 0.5 / scale], [0, 1 / scale, 0.5 / scale]])
-    pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, shape), photo.icc, halvings=2)
-    coarse = halved(pixels)
-    light, white, tint, shade = _light(linear_from_srgb(halved(coarse)), scale / 4, card, settings)
-    level = _level(coarse, light, white, tint, panel_slices(card, scale / 2, 0.0))
-    return Sheet(pixels, scale, coarse, level, scale / 2, light, scale / 4, white, tint, shade)
+    small, mapping = reduced(photo, view.mapping, max(int(view.px_per_mm / scale), 1))
+    pixels = whole_page(small, mapping, card.page_mm, scale).pixels
+    light, white, tint, shade = _light(linear_from_srgb(halved(pixels)), scale / 2, card, settings)
+    level = _level(pixels, light, white, tint, panel_slices(card, scale, 0.0))
+    return Sheet(pixels, level, scale, light, scale / 2, white, tint, shade)
 
 
-def _level(coarse: Bytes8, light: Floats32, white: Triple, tint: float, panel: tuple[slice, slice]) -> Floats32:
-    """(rows, cols) of the coarse page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light; 0 off the panel.
+def _level(pixels: Bytes8, light: Floats32, white: Triple, tint: float, panel: tuple[slice, slice]) -> Floats32:
+    """(rows, cols) of the page: 0 at tint, 1 at white, logarithmic, in the channel that shows most light; 0 off the panel.
 
     The brightest channel, because a coloured spot keeps at least one; it is the paper that counts here.
     """
     tables = (log10_linear_lut()[:, None] - np.log10(white)).astype(np.float32)
-    red, green, blue = cv2.split(cv2.LUT(coarse[panel], tables[:, None, :]))
+    red, green, blue = cv2.split(cv2.LUT(pixels[panel], tables[:, None, :]))
     brightest = cv2.max(cv2.max(red, green), blue)
-    lit = cv2.resize(np.log10(light), coarse.shape[1::-1], interpolation=cv2.INTER_LINEAR)[panel]
-    level = np.zeros(coarse.shape[:2], np.float32)
+    lit = cv2.resize(np.log10(light), pixels.shape[1::-1], interpolation=cv2.INTER_LINEAR)[panel]
+    level = np.zeros(pixels.shape[:2], np.float32)
     level[panel] = 1 - (brightest - lit) / np.float32(np.log10(tint))
     return level
 
@@ -58,7 +56,9 @@ def _light(
     r, g, b = np.median(whites[good] / whites[good].mean(axis=1, keepdims=True), axis=0).tolist()
     mean = np.asarray(cv2.transform(linear, np.full((1, 3), 1 / 3)), np.float32)
     tint = _tint(mean, scale, card, settings)
-    logs = np.log(np.maximum(mean, np.float32(settings.least_level))) - trend
+    # Lines and figures printed on the tint, blurred, would pass for a little shade.
+    bare = cv2.morphologyEx(mean, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    logs = np.log(np.maximum(bare, np.float32(settings.least_level))) - trend
     known = _known(logs, tint, places[good], scale, card, settings)
     local = _filled_in(logs, known, tint, scale, settings)
     low, high = (float(part) for part in np.percentile(local[known != 0], [2, 98]))

@@ -12,12 +12,15 @@ from webcapture.errors import CardIncomplete, OutOfFocus, TooDark
 from webcapture.flags import flags
 from webcapture.imaging.colour import linear_from_srgb, srgb_from_linear
 from webcapture.imaging.light import panel_slices
+from webcapture.imaging.projection import project
+from webcapture.imaging.rectify import sampled
 from webcapture.imaging.upright import grey
-from webcapture.model import CardSighting, Quality, Sheet, StripOutline, View
+from webcapture.model import CardSighting, Photo, Quality, Sheet, StripOutline, View
 from webcapture.settings import QualitySettings
 
 
 def judge(
+    photo: Photo,
     sighting: CardSighting,
     view: View,
     sheet: Sheet,
@@ -26,7 +29,7 @@ def judge(
     settings: QualitySettings,
 ) -> Quality:
     """Blur, darkness, glare, shadow, bent or incomplete card, as flags; raises where nothing could be trusted."""
-    blur, white, span = _blur_mm(sheet, card), float(np.median(sheet.light)), _span(sighting, card)
+    blur, white, span = _blur_mm(photo, view, card), float(np.median(sheet.light)), _span(sighting, card)
     if span < settings.span_error:
         raise CardIncomplete("About half of the card is out of the picture or covered.")
     if white < settings.dark_error:
@@ -52,7 +55,7 @@ def _span(sighting: CardSighting, card: CardLayout) -> float:
     return float((seen / np.ptp(np.array(card.saddles), axis=0)).min())
 
 
-def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
+def _blur_mm(photo: Photo, view: View, card: CardLayout) -> float:
     """Standard deviation of the blur on the card, from the chequers' edges beside every saddle, both ways.
 
     For an edge blurred by a Gaussian, the area between it and a sharp step is 2 sd / √(2π) of its height. Each area is taken
@@ -62,8 +65,8 @@ def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
     sides = np.array([(0.0, 2.5), (0.0, -2.5), (2.5, 0.0), (-2.5, 0.0)])
     along = np.array([(1.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, 1.0)])
     places = saddles[:, None, None] + sides[:, None] + steps[:, None] * along[:, None]
-    x, y = (places.reshape(-1, len(steps), 2) * sheet.px_per_mm - 0.5).astype(np.float32).transpose(2, 0, 1)
-    levels = linear_from_srgb(grey(cv2.remap(sheet.pixels, x, y, cv2.INTER_LINEAR)))
+    places_px = project(view.mapping, places.reshape(-1, len(steps), 2))
+    levels = linear_from_srgb(grey(sampled(photo, places_px)))
     first, last = levels[:, :4].mean(axis=1), levels[:, -4:].mean(axis=1)
     rise = last - first
     clear = np.abs(rise) > 0.3 * np.maximum(first, last)
@@ -74,16 +77,16 @@ def _blur_mm(sheet: Sheet, card: CardLayout) -> float:
     beyond = steps[None, :] > place[:, None]
     areas = np.where(beyond, 1 - edge, edge).sum(axis=1) * 0.1
     seen = max(float(np.median(areas)), 0.0) * float(np.sqrt(2 * np.pi)) / 2
-    own = 0.5 / sheet.px_per_mm  # what resampling to the sheet adds
+    own = 0.5 / view.px_per_mm  # what the pixels' size and what lies between them add
     return float(np.sqrt(max(seen**2 - own**2, 0.0)))
 
 
 def _glare(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: QualitySettings) -> bool:
     """Whether light is clipped on part of the panel, or lies as a veil on the tint beside the strips."""
-    scale = sheet.coarse_px_per_mm
+    scale = sheet.px_per_mm
     panel = panel_slices(card, scale, settings.panel_inset_mm)
     limit = float(srgb_from_linear(settings.glare_level))
-    clipped = cv2.inRange(sheet.coarse[panel], np.full(3, limit), np.full(3, 255.0))
+    clipped = cv2.inRange(sheet.pixels[panel], np.full(3, limit), np.full(3, 255.0))
     low, high = settings.glare_range
     veil = cv2.inRange(sheet.level[panel], np.array(low), np.array(high))
     for corners in _polygons(outlines, scale, panel):
@@ -93,7 +96,7 @@ def _glare(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, s
 
 
 def _polygons(outlines: tuple[StripOutline, ...], scale: float, panel: tuple[slice, slice]) -> Iterator[np.ndarray]:
-    """The strips' corners, a little widened, in pixels of the panel's coarse picture."""
+    """The strips' corners, a little widened, in pixels of the panel's picture."""
     for outline in outlines:
         middle = outline.corners_mm.mean(axis=0)
         wide = outline.corners_mm + 1.5 * np.sign(outline.corners_mm - middle)

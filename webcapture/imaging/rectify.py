@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.card.layout import CardLayout
+from webcapture.imaging.colour import picture_to_srgb
 from webcapture.imaging.projection import fit_mapping, project, scale_at
 from webcapture.imaging.upright import in_stored
-from webcapture.model import Bytes8, CardSighting, Floats, Floats32, Mapping, Photo, View
+from webcapture.model import Bytes8, CardSighting, Floats, Floats32, Mapping, Photo, Picture, View, page_grid
 from webcapture.settings import ViewSettings
 
 NODE_PX = 16
@@ -71,6 +74,33 @@ def cut_out(photo: Photo, mapping: Mapping, to_mm: Floats, shape: tuple[int, int
         band = cv2.remap(photo.stored, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
         cut[top : top + rows] = cv2.cvtColor(band, cv2.COLOR_RGBA2RGB) if band.shape[2] == 4 else band
     return cut
+
+
+def whole_page(photo: Photo, mapping: Mapping, page_mm: tuple[float, float], px_per_mm: float) -> Picture:
+    """The whole page seen from straight above."""
+    shape = (round(page_mm[1] * px_per_mm), round(page_mm[0] * px_per_mm))
+    cut = cut_out(photo, mapping, page_grid(px_per_mm), shape)
+    return Picture.of_page(picture_to_srgb(cut, photo.icc), px_per_mm)
+
+
+def sampled(photo: Photo, places_px: Floats) -> Bytes8:
+    """(m, n, 3 or 4) of the photo at (m, n, 2) places in it, upright: linear between pixels, black outside."""
+    x, y = in_stored(photo, places_px).astype(np.float32).transpose(2, 0, 1)
+    return np.asarray(cv2.remap(photo.stored, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.uint8)
+
+
+def reduced(photo: Photo, mapping: Mapping, factor: int) -> tuple[Photo, Mapping]:
+    """The photo with ``factor`` by ``factor`` pixels made one, and how the card lies in it; what makes up no whole one is lost."""
+    if factor == 1:
+        return photo, mapping
+    rows, cols = (side // factor for side in photo.stored.shape[:2])
+    size = (cols, rows)
+    small = cv2.resize(photo.stored[: rows * factor, : cols * factor], size, interpolation=cv2.INTER_AREA)
+    # Where the picture is flipped, what is lost lies at the upright photo's beginning.
+    lost = np.array(photo.pixels.shape[1::-1]) % factor * np.array(photo.flipped)
+    x, y = ((np.array(mapping.centre_px) - lost + 0.5) / factor - 0.5).tolist()
+    smaller = replace(mapping, centre_px=(x, y), scale_px=mapping.scale_px / factor)
+    return replace(photo, stored=np.asarray(small, np.uint8)), smaller
 
 
 def _nodes(mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> Floats:

@@ -13,21 +13,23 @@ from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
 from webcapture.imaging.edges import Side, meeting, roughly_straight, side_of, straight
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
-from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, StripImage, StripOutline, View
+from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, Sheet, StripImage, StripOutline, View
 from webcapture.settings import StripSettings
 
 
-def find_strips(sheet: Sheet, card: CardLayout, settings: StripSettings) -> tuple[StripOutline, ...]:
-    """The strips on the card, in the order of their bays and then from left to right."""
-    boxes = _boxes(_paper_mask(sheet, card, settings), sheet.coarse_px_per_mm, settings)
-    found = (_outline(box, sheet, card, settings) for box in boxes)
+def find_strips(
+    photo: Photo, mapping: Mapping, sheet: Sheet, card: CardLayout, settings: StripSettings
+) -> tuple[StripOutline, ...]:
+    """The strips on the card, in the order of their bays and then from left to right: seen on the page, located in the photo."""
+    boxes = _boxes(_paper_mask(sheet, card, settings), sheet.px_per_mm, settings)
+    found = (_outline(box, photo, mapping, card, settings) for box in boxes)
     outlines = [outline for outline in found if outline is not None]
     return tuple(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean())))
 
 
 def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: StripSettings) -> bool:
     """Whether something as white and as large as a strip lies on the panel that is none of the ``outlines``."""
-    scale = sheet.coarse_px_per_mm
+    scale = sheet.px_per_mm
     mask = _paper_mask(sheet, card, settings)
     for outline in outlines:
         corners = [np.round(outline.corners_mm * scale).astype(np.int32)]
@@ -43,7 +45,7 @@ def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLay
 
 def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings) -> Bytes8:
     """Not 0 where paper lies on the panel, with dark bands across a strip bridged."""
-    scale = sheet.coarse_px_per_mm
+    scale = sheet.px_per_mm
     panel = panel_slices(card, scale, settings.panel_inset_mm)
     mask: Bytes8 = np.zeros(sheet.level.shape, np.uint8)
     mask[panel] = sheet.level[panel] > settings.paper_least
@@ -114,12 +116,14 @@ def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
     return bay if card.panel.x < x < card.panel.right else None
 
 
-def _outline(box: Floats, sheet: Sheet, card: CardLayout, settings: StripSettings) -> StripOutline | None:
+def _outline(
+    box: Floats, photo: Photo, mapping: Mapping, card: CardLayout, settings: StripSettings
+) -> StripOutline | None:
     """The strip's exact outline: a straight line through the edge points on each of the four sides; None where paper does not end there."""
     middle = box.mean(axis=0)
     at_border = _beyond((box + np.roll(box, -1, axis=0)) / 2, card, settings.border_mm)
     bottom, right, top, left = sides = [
-        side_of(box[n], box[(n + 1) % 4], middle, sheet, settings, bool(at_border[n])) for n in range(4)
+        side_of(box[n], box[(n + 1) % 4], middle, photo, mapping, settings, bool(at_border[n])) for n in range(4)
     ]
     corners = np.array([meeting(left, bottom), meeting(bottom, right), meeting(right, top), meeting(top, left)])
     bay = _nearest_bay(corners, card)
@@ -179,6 +183,7 @@ def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSe
         start_mm=(float(corner[0]), float(corner[1])),
         axis=outline.axis,
         light=_side_light(logs, scale, settings),
+        picture=Picture(pixels, to_mm),
     )
 
 

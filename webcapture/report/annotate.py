@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from webcapture.model import Bytes8, Floats, PhotoResult, Point, Sheet
+from webcapture.model import Bytes8, Floats, PhotoResult, Picture, Point
 from webcapture.report.marks import strokes, zero_of_scale
 from webcapture.report.pen import INK, PAPER, Colour, Pen
 from webcapture.report.plates import (
@@ -83,12 +83,12 @@ def annotated_picture(result: PhotoResult, settings: ReportSettings = DEFAULTS.r
     ruler = Pen(form.letter)
     top = ruler.badges_height(form.width - ruler.size, badges) + (0.4 * ruler.size if badges else 0.0)
     if not result.strips:
-        return _whole_page(result.sheet, form, top, badges)
+        return _whole_page(result.page, form, top, badges)
     plates, width, height = arrange(result.strips, form, ruler, top, settings)
     canvas = np.full((height, width, 3), 255, np.uint8)
     placed = [place_labels(plate, ruler) for plate in plates]
-    for plate, plate_labels in zip(plates, placed, strict=True):
-        _cut_out(canvas, result.sheet, plate)
+    for plate, plate_labels, shown in zip(plates, placed, result.pictures, strict=True):
+        _cut_out(canvas, shown, plate)
         _draw_strokes(canvas, plate, plate_labels, form.letter)
         _draw_scale(canvas, plate, form.letter)
     picture = Image.fromarray(canvas)
@@ -99,9 +99,9 @@ def annotated_picture(result: PhotoResult, settings: ReportSettings = DEFAULTS.r
     return picture
 
 
-def _whole_page(sheet: Sheet, form: Form, top: float, badges: tuple[str, ...]) -> Image.Image:
+def _whole_page(shown: Picture | None, form: Form, top: float, badges: tuple[str, ...]) -> Image.Image:
     """The card as it was seen, where there is no strip to show."""
-    page = Image.fromarray(sheet.pixels)
+    page = Image.fromarray(shown.pixels) if shown else Image.new("RGB", (form.width, form.width), PAPER)
     page.thumbnail((form.width, 10 * form.width))
     picture = Image.new("RGB", (page.width, page.height + round(top)), PAPER)
     picture.paste(page, (0, round(top)))
@@ -116,22 +116,23 @@ def _write_photo_badges(pen: Pen, width: int, badges: tuple[str, ...]) -> None:
 # --- pixels
 
 
-def _cut_out(canvas: Bytes8, sheet: Sheet, plate: Plate) -> None:
-    """The strip from the rectified page, turned into its own frame."""
+def _cut_out(canvas: Bytes8, shown: Picture, plate: Plate) -> None:
+    """The strip from what shows it, turned into its own frame."""
     left, top, width, height = plate.box
-    frame, k, n = plate.frame, plate.px_per_mm, sheet.px_per_mm
+    frame, k = plate.frame, plate.px_per_mm
     # Pixel (i, j) of the cut-out shows s = (height − j − 0.5) / k − margin, t = (i + 0.5) / k − margin.
     s0, t0 = (height - 0.5) / k - plate.margin_mm, 0.5 / k - plate.margin_mm
-    to_sheet = np.array([
-        [n * b / k, -n * a / k, n * (c + s0 * a + t0 * b) - 0.5]
+    to_card = np.array([
+        [b / k, -a / k, c + s0 * a + t0 * b]
         for a, b, c in zip(frame.along, frame.across, frame.corner, strict=True)
     ])  # fmt: skip
-    part = _reached(to_sheet, (height, width), sheet.pixels.shape)
-    to_sheet[:, 2] -= part[1].start, part[0].start
+    to_shown = np.linalg.solve(shown.to_card[:, :2], to_card - [[0, 0, x] for x in shown.to_card[:, 2]])
+    part = _reached(to_shown, (height, width), shown.pixels.shape)
+    to_shown[:, 2] -= part[1].start, part[0].start
     # OpenCV turns four channels in less than half the time that three take.
-    four = cv2.cvtColor(sheet.pixels[part], cv2.COLOR_RGB2RGBA)
+    four = cv2.cvtColor(shown.pixels[part], cv2.COLOR_RGB2RGBA)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    cut = cv2.warpAffine(four, to_sheet, (width, height), flags=flags, borderValue=PAPER)
+    cut = cv2.warpAffine(four, to_shown, (width, height), flags=flags, borderValue=PAPER)
     canvas[top : top + height, left : left + width] = cv2.cvtColor(cut, cv2.COLOR_RGBA2RGB)
 
 
@@ -192,7 +193,7 @@ def _write(pen: Pen, plate: Plate, placed: Sequence[Placed]) -> None:
         _write_line_names(pen, plate)
     for label in placed:
         if plate.wide:
-            _write_label(pen.resized(round(BETWEEN_LANES * pen.size)), label, plate.right - label.x, HALO_PX)
+            _write_label(pen.resized(round(BETWEEN_LANES * pen.size)), label, plate.x + plate.column - label.x, HALO_PX)
         else:
             _write_label(pen, label, label_room(plate, pen), 0)
 

@@ -6,7 +6,7 @@ carries its labels between its lanes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from webcapture.measure.frame import Frame, strip_frame
@@ -30,10 +30,16 @@ class Form:
     """Room for labels beside each strip, letter sizes."""
     tallest: int
     """Of a strip's picture, pixels."""
+    wide: bool = False
+    """Whether labels stand between the lanes."""
 
 
 SIDE_FORMS = (Form(1, 1200, 42, 12.0, 1600), Form(2, 1200, 38, 6.6, 1400), Form(3, 1290, 34, 5.7, 1100))
-WIDE_FORM = Form(1, 1290, 36, 0.5, 1500)
+WIDE_FORM = Form(1, 1290, 36, 0.5, 1500, wide=True)
+ROOMY_FORM = Form(1, 1290, 36, 3.2, 1500, wide=True)
+"""For wide sheets whose last lane runs so near to the right edge that its labels stand beside the sheet."""
+LAST_LANE_MM = 14.0
+"""From a lane's marks to the sheet's edge: less has no room for a ratio."""
 GUTTER = 2.2
 """Room for the millimetre scale left of each strip, letter sizes."""
 FIRST_ROW = 0.65
@@ -55,7 +61,11 @@ ROWS: tuple[Rows, ...] = (
     (("number",), ("text",)),
     (("number",),),
 )
-"""Ways to write a label, the fullest first; all labels of a strip are written the same way, the first that fits."""
+"""Ways to write a label, the fullest first. All labels beside a strip are written the same way, the first that fits."""
+
+
+WORDED = 3
+"""So many of them suit labels beside a strip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +116,16 @@ class Placed:
 def form_for(strips: Sequence[Strip], settings: ReportSettings) -> Form:
     """The form that suits these strips."""
     if not strips or any(strip_frame(strip).width > settings.side_labels_mm for strip in strips):
-        return WIDE_FORM
+        return ROOMY_FORM if any(_ends_narrow(strip) for strip in strips) else WIDE_FORM
     return SIDE_FORMS[min(len(strips), len(SIDE_FORMS)) - 1]
+
+
+def _ends_narrow(strip: Strip) -> bool:
+    """Whether right of the last lane's marks there is no room for labels on the paper."""
+    if not strip.lanes or not strip.lanes[-1].spots:
+        return False
+    last = strip.lanes[-1]
+    return strip_frame(strip).width - sum(last.t_range_mm) / 2 - half_width(last) < LAST_LANE_MM
 
 
 def arrange(
@@ -122,13 +140,13 @@ def arrange(
     y = top
     for first in range(0, len(strips), form.columns):
         row = range(first, min(first + form.columns, len(strips)))
-        floor = y + max(header_height(strips[n], pen, column, form is WIDE_FORM) for n in row)
+        floor = y + max(header_height(strips[n], pen, column, form.wide) for n in row)
         floor += (max(frames[n].length for n in row) + 2 * margin) * scale
         for n in row:
             width, height = (round((side + 2 * margin) * scale) for side in (frames[n].width, frames[n].length))
             x = (n - first) * column
             box = (round(x + GUTTER * form.letter), round(floor) - height, width, height)
-            plates.append(Plate(strips[n], frames[n], x, y, column, box, scale, margin, form is WIDE_FORM))
+            plates.append(Plate(strips[n], frames[n], x, y, column, box, scale, margin, form.wide))
         y = floor + _footer_height([strips[n] for n in row], pen)
     return plates, round(column * form.columns), round(y)
 
@@ -180,9 +198,7 @@ def _beside(plate: Plate, pen: Pen) -> list[Placed]:
     wanted = sorted([*spots, *line_labels(plate.strip)], key=lambda label: -label.anchor[0])
     _, top, _, height = plate.box
     room = label_room(plate, pen)
-    rows = _fullest(
-        wanted, pen, ROWS[:3], lambda _: room, lambda rows: _stack_height(wanted, pen, rows, room) <= height
-    )
+    rows = _fullest(wanted, pen, room, height)
     heights = [label_height(label, pen, rows, room) for label in wanted]
     starts = [_leader_start(label, plate) for label in wanted]
     first_row = FIRST_ROW * pen.size
@@ -194,19 +210,13 @@ def _beside(plate: Plate, pen: Pen) -> list[Placed]:
     ]
 
 
-def _fullest(
-    wanted: Sequence[Label],
-    pen: Pen,
-    ways: Sequence[Rows],
-    room: Callable[[Label], float],
-    high_enough: Callable[[Rows], bool],
-) -> Rows:
-    """The first way of writing that fits everywhere, or the last of them."""
-    for rows in ways:
-        wide_enough = all(row_width(label, pen, row) <= room(label) for label in wanted for row in rows)
-        if wide_enough and high_enough(rows):
+def _fullest(wanted: Sequence[Label], pen: Pen, room: float, height: float) -> Rows:
+    """The first way of writing labels beside a strip in which all fit, or the last of those that have words."""
+    for rows in ROWS[:WORDED]:
+        narrow = all(row_width(label, pen, row) <= room for label in wanted for row in rows)
+        if narrow and _stack_height(wanted, pen, rows, room) <= height:
             return rows
-    return ways[-1]
+    return ROWS[WORDED - 1]
 
 
 def _leader_start(label: Label, plate: Plate) -> Point:
@@ -245,15 +255,8 @@ def _between_lanes(plate: Plate, pen: Pen) -> list[Placed]:
     """Labels right of each spot, between its lane and the next."""
     small = Pen(round(BETWEEN_LANES * pen.size))
     wanted = list(labels(plate.strip, plate.frame, with_lane=False))
-    columns = [[label for label in wanted if label.lane == lane.lane] for lane in plate.strip.lanes]
-    height = plate.box[3]
-
-    def high_enough(rows: Rows) -> bool:
-        # Half of the height: a label pushed far from its spot is worse than a shorter one beside it.
-        return all(_stack_height(_bare(column), small, rows, 0.0) <= height / 2 for column in columns)
-
-    rows = _fullest(wanted, small, ROWS, lambda label: _room_right(label, plate) - GAP * small.size, high_enough)
-    return [placed for column in columns for placed in _column(_bare(column), plate, small, rows)]
+    columns = [_bare([label for label in wanted if label.lane == lane.lane]) for lane in plate.strip.lanes]
+    return [placed for column in columns for placed in _column(column, plate, small)]
 
 
 def _bare(column: Sequence[Label]) -> list[Label]:
@@ -261,23 +264,36 @@ def _bare(column: Sequence[Label]) -> list[Label]:
     return [replace(label, badges=()) for label in sorted(column, key=lambda label: -label.anchor[0])]
 
 
-def _column(column: Sequence[Label], plate: Plate, small: Pen, rows: Rows) -> list[Placed]:
+def _column(column: Sequence[Label], plate: Plate, small: Pen) -> list[Placed]:
+    # Half of the height: a label pushed far from its spot is worse than a shorter one beside it.
+    high_enough = [rows for rows in ROWS if _stack_height(column, small, rows, 0.0) <= plate.box[3] / 2] or ROWS[-1:]
+    fitting = [_narrow_enough(label, plate, small, high_enough) for label in column]
+    # All alike where they can be: as full as half of them have room for, or less.
+    common = sorted(map(len, fitting))[len(fitting) // 2] if fitting else 0
+    ways = [ways[-common:][0] for ways in fitting]
     starts = [_leader_start(label, plate) for label in column]
-    heights = [label_height(label, small, rows, 0.0) for label in column]
+    heights = [label_height(label, small, rows, 0.0) for label, rows in zip(column, ways, strict=True)]
     _, top, _, height = plate.box
     settled = spread([y for _, y in starts], heights, top, top + height)
     return [
         Placed(label, start, start[0] + GAP * small.size, y - block / 2 + FIRST_ROW * small.size, rows)
-        for label, start, y, block in zip(column, starts, settled, heights, strict=True)
+        for label, start, y, block, rows in zip(column, starts, settled, heights, ways, strict=True)
     ]
 
 
+def _narrow_enough(label: Label, plate: Plate, small: Pen, ways: Sequence[Rows]) -> list[Rows]:
+    """The ways of writing a label that fit right of its spot, the fullest first; at least the last."""
+    room = _room_right(label, plate) - GAP * small.size
+    fitting = [rows for rows in ways if max(row_width(label, small, row) for row in rows) <= room]
+    return fitting or [ways[-1]]
+
+
 def _room_right(label: Label, plate: Plate) -> float:
-    """Pixels from a spot's mark to the next lane's marks, or to the picture's edge."""
+    """Pixels from a spot's mark to the next lane's marks, or to the column's edge."""
     halves = {lane.lane: half_width(lane) for lane in plate.strip.lanes}
     start = _leader_start(label, plate)[0]
     following = [lane for lane in plate.strip.lanes if lane.lane == label.lane + 1]
     if not following:
-        return plate.right - start
+        return plate.x + plate.column - start
     middle = sum(following[0].t_range_mm) / 2 - halves[following[0].lane]
     return plate.at((0.0, middle))[0] - start

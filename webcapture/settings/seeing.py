@@ -122,9 +122,9 @@ class LightSettings:
     """Evening out the light."""
 
     sheet_px_per_mm: float = knob(
-        5.0,
+        2.5,
         "px/mm",
-        "The rectified page: 1050 px wide, enough for pictures and for finding strips. Halved, it shows paper and print; halved again, the field of light: shadows of a hand have edges of some millimetres.",
+        "The rectified page shows where paper lies; halved, the field of light: shadows of a hand have edges of some millimetres.",
     )
     least_level: float = knob(0.002, "", "Linear intensity below which a logarithm would show only noise.")
     usual_spread: float = knob(
@@ -170,9 +170,9 @@ class QualitySettings:
     dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
     dark_error: float = knob(0.025, "", "Below, 8 bits leave a handful of levels for all absorbances.")
     shade: float = knob(
-        0.16,
+        0.12,
         "ln",
-        "Parts this much darker than the field are in a shadow; the print's and the field's own flaws reach 0.13.",
+        "Parts this much darker than the field are in a shadow; the field's own flaws reach 0.05.",
     )
     shade_span: float = knob(
         0.22,

@@ -43,6 +43,7 @@ class ReportSettings:
     """The annotated picture."""
 
     jpeg_quality: int = knob(85, "", "Thin lines and small figures stay clean; the file stays under half a megabyte.")
+    page_px_per_mm: float = knob(5.0, "px/mm", "A picture of the whole page: 1050 px wide, a third of a megabyte.")
     picture_margin_mm: float = knob(
         3.0, "mm", "Enough of the card around a strip to see that its edges were found; more makes the strip smaller."
     )

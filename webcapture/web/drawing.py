@@ -9,7 +9,7 @@ from markupsafe import Markup, escape
 from PIL import Image
 
 from webcapture.measure.frame import Frame, strip_frame
-from webcapture.model import Bytes8, Lane, PhotoResult, Sheet, Strip
+from webcapture.model import Lane, PhotoResult, Picture, Strip
 from webcapture.store.codec import StoredResult
 from webcapture.web.language import gettext as _
 
@@ -22,20 +22,16 @@ CHANNELS = (("red", "#b3261e", ""), ("green", "#1b7a34", "9 4"), ("blue", "#1f4f
 """Name, colour and dash of each channel: told apart without colour too."""
 
 
-def page_sheet(page: bytes | None, px_per_mm: float) -> Sheet:
-    """The stored page as what pictures are drawn on; what only measuring needs is empty. None where no picture is needed."""
-    pixels: Bytes8 = np.zeros((1, 1, 3), np.uint8)
-    if page is not None:
-        pixels = np.asarray(Image.open(io.BytesIO(page)).convert("RGB"), np.uint8)
-    nothing = np.zeros((0, 0), np.float32)
-    return Sheet(
-        pixels, px_per_mm, pixels[:0], nothing, px_per_mm, nothing, px_per_mm, (1.0, 1.0, 1.0), 1.0, (0.0, 0.0)
-    )
+def page_picture(page: bytes, px_per_mm: float) -> Picture:
+    """The stored page as what strips are drawn on."""
+    pixels = np.asarray(Image.open(io.BytesIO(page)).convert("RGB"), np.uint8)
+    return Picture.of_page(pixels, px_per_mm)
 
 
-def as_result(stored: StoredResult, name: str, sheet: Sheet) -> PhotoResult:
-    """A result as the report draws and writes it."""
-    return PhotoResult(stored.card, stored.strips, stored.flags, sheet, name)
+def as_result(stored: StoredResult, name: str, page: Picture | None = None) -> PhotoResult:
+    """A result as the report draws and writes it; without a page it can only be written."""
+    shown = (page,) * len(stored.strips) if page else ()
+    return PhotoResult(stored.card, stored.strips, stored.flags, shown, page, name)
 
 
 def strip_jpeg(page: bytes, strip: Strip, px_per_mm: float, quality: int) -> bytes:

@@ -62,11 +62,12 @@ Work = Callable[[bytes, str, Settings], Done | Declined]
 def measure(data: bytes, name: str, settings: Settings) -> Done | Declined:
     """Measure one photo."""
     try:
-        result = webcapture.measure_photo(data, name=name, settings=settings)
+        result = webcapture.measure_photo(data, name=name, settings=settings, with_page=True)
     except WebcaptureError as error:
         return Declined(error.code, error.message, error.hint)
     page = io.BytesIO()
-    Image.fromarray(result.sheet.pixels).save(page, "JPEG", quality=settings.report.jpeg_quality)
+    assert result.page is not None, "asked for"
+    Image.fromarray(result.page.pixels).save(page, "JPEG", quality=settings.report.jpeg_quality)
     return Done(dumped(result), page.getvalue())
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from webcapture.store.codec import StoredResult
 from webcapture.store.records import PracticalInfo
 from webcapture.web.candidates import comparisons
-from webcapture.web.drawing import as_result, page_sheet
+from webcapture.web.drawing import as_result
 from webcapture.web.findings import Findings
 
 Json = dict[str, Any]
@@ -22,7 +22,7 @@ BETWEEN = "; "
 def name_cells(practical: PracticalInfo, found: Findings) -> Mapping[Place, tuple[str, ...]]:
     """The cells of ``NAME_COLUMNS`` for each spot; nothing where the practical's method is unclear."""
     stored = StoredResult(found.card, tuple(one.strip for one in found.strips), found.flags)
-    told = comparisons(practical, found, as_result(stored, found.info.name, page_sheet(None, 1.0)))
+    told = comparisons(practical, found, as_result(stored, found.info.name))
     if told is None or told.names is None:
         return {}
     return {

@@ -21,7 +21,7 @@ from webcapture.store.codec import StoredResult
 from webcapture.store.records import CorrectionInfo, PhotoInfo, PracticalInfo, StationInfo
 from webcapture.web import findings, hand
 from webcapture.web.candidates import COLOURS, EVIDENCE, OUTCOMES, comparisons
-from webcapture.web.drawing import as_result, page_sheet, profile_svg, strip_jpeg
+from webcapture.web.drawing import as_result, page_picture, profile_svg, strip_jpeg
 from webcapture.web.errors import declined, for_programs, wants_part
 from webcapture.web.findings import Findings
 from webcapture.web.identity import current_station, is_lead, now, settings, store
@@ -76,7 +76,7 @@ def _page(photo_id: uuid.UUID, trouble: WebcaptureError | None) -> str:
         "card_words": _card_words(found.card),
         "strips": [strip_sight(one, _labels(practical, found, one)) for one in found.strips],
         "notes": _notes(found, practical),
-        "names": comparisons(practical, found, as_result(_stored(found), found.info.name, page_sheet(None, 1.0))),
+        "names": comparisons(practical, found, as_result(_stored(found), found.info.name)),
         "outcomes": OUTCOMES,
         "evidence": EVIDENCE,
         "colours": COLOURS,
@@ -136,8 +136,8 @@ def picture(photo_id: uuid.UUID) -> Response:
     if request.if_none_match.contains(mark):  # before anything is drawn
         answer = Response(status=304)
     else:
-        sheet = page_sheet(store().vault.read(found.measurement.page), settings().light.sheet_px_per_mm)
-        drawn = webcapture.annotated_jpeg(as_result(_stored(found), found.info.name, sheet))
+        page = page_picture(store().vault.read(found.measurement.page), settings().report.page_px_per_mm)
+        drawn = webcapture.annotated_jpeg(as_result(_stored(found), found.info.name, page))
         answer = Response(drawn, content_type="image/jpeg")
     answer.set_etag(mark)
     return answer
@@ -145,7 +145,7 @@ def picture(photo_id: uuid.UUID) -> Response:
 
 def _mark_of(found: Findings) -> str:
     """Changes with everything that the annotated picture shows, and with the software that draws it."""
-    numbers = webcapture.as_dict(as_result(_stored(found), "", page_sheet(None, 1.0)))
+    numbers = webcapture.as_dict(as_result(_stored(found), ""))
     shown = json.dumps([webcapture.__version__, found.measurement.page, numbers])
     return hashlib.sha256(shown.encode()).hexdigest()[:32]
 
@@ -155,7 +155,7 @@ def strip(photo_id: uuid.UUID, bay: int) -> Response:
     """One strip as it lies on the page, set upright."""
     found = _read(photo_id)
     page = store().vault.read(found.measurement.page)
-    scale, quality = settings().light.sheet_px_per_mm, settings().report.jpeg_quality
+    scale, quality = settings().report.page_px_per_mm, settings().report.jpeg_quality
     answer = Response(strip_jpeg(page, _strip(found, bay).strip, scale, quality), content_type="image/jpeg")
     return _unless_known(answer)
 
@@ -175,7 +175,7 @@ def numbers(photo_id: uuid.UUID) -> Response:
         found = _found(session, photo_id)
         owner = stations.find(session, found.info.station_id)
         practical = None if owner is None else practicals.find(session, owner.practical_id)
-    result = as_result(_stored(found), found.info.name, page_sheet(None, 1.0))
+    result = as_result(_stored(found), found.info.name)
     told = comparisons(practical, found, result)
     names = {} if told is None or told.names is None else {"names": told.names}
     return jsonify(with_follows(webcapture.as_dict(result), found.strips) | names)

@@ -26,7 +26,7 @@ from webcapture.web import findings
 from webcapture.web.addresses import is_loopback, own_addresses, url
 from webcapture.web.bands import rows
 from webcapture.web.compare import csv_text, flags_of, groups
-from webcapture.web.drawing import as_result, page_sheet
+from webcapture.web.drawing import as_result, page_picture
 from webcapture.web.errors import WrongField
 from webcapture.web.findings import Findings
 from webcapture.web.identity import now, require_lead, settings, store
@@ -151,9 +151,9 @@ def small(practical_id: str, photo_id: str) -> Response:
 
 
 def _small_jpeg(found: Findings) -> bytes:
-    sheet = page_sheet(store().vault.read(found.measurement.page), settings().light.sheet_px_per_mm)
+    page = page_picture(store().vault.read(found.measurement.page), settings().report.page_px_per_mm)
     stored = StoredResult(found.card, tuple(one.strip for one in found.strips), found.flags)
-    drawn = Image.open(io.BytesIO(webcapture.annotated_jpeg(as_result(stored, found.info.name, sheet))))
+    drawn = Image.open(io.BytesIO(webcapture.annotated_jpeg(as_result(stored, found.info.name, page))))
     drawn.thumbnail(SMALL_PX)
     out = io.BytesIO()
     drawn.save(out, "JPEG", quality=settings().report.jpeg_quality)
