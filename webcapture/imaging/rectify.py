@@ -80,7 +80,7 @@ def whole_page(photo: Photo, mapping: Mapping, page_mm: tuple[float, float], px_
     """The whole page seen from straight above."""
     shape = (round(page_mm[1] * px_per_mm), round(page_mm[0] * px_per_mm))
     cut = cut_out(photo, mapping, page_grid(px_per_mm), shape)
-    return Picture.of_page(picture_to_srgb(cut, photo.icc), px_per_mm)
+    return Picture.of_page(picture_to_srgb(cut, photo.icc, halvings=2), px_per_mm)
 
 
 def sampled(photo: Photo, places_px: Floats) -> Bytes8:

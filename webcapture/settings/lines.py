@@ -221,7 +221,9 @@ class ReadingSettings:
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
     )
     front_share: float = knob(
-        0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
+        0.3,
+        "",
+        "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest: a grey band that fades upwards ends more sharply than the paper's wetness.",
     )
     stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     stems: float = knob(
