@@ -97,12 +97,19 @@ def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
     fits = low <= far.middle_mm / length <= high
     other_fits = low <= 1 - reading.origin.middle_mm / length <= high if reading.origin else fits
     odds = rule.places * (int(fits) - int(other_fits))
-    s_mm, cell = reading.field.s_mm, reading.field.cell_mm**2
     lowest = reading.origin.middle_mm - rule.writing_mm if reading.origin else 0.0
-    below = float(reading.strip.strokes[s_mm < lowest].sum()) * cell
-    above = float(reading.strip.strokes[s_mm > far.middle_mm + rule.writing_mm].sum()) * cell
-    one_sided = (below > rule.writing_mm2) - (above > rule.writing_mm2)
-    return odds + rule.writing * one_sided
+    below = _written(reading, 0.0, lowest, rule)
+    above = _written(reading, far.middle_mm + rule.writing_mm, length, rule)
+    return odds + rule.writing * ((below > rule.writing_mm2) - (above > rule.writing_mm2))
+
+
+def _written(reading: Reading, low_mm: float, high_mm: float, rule: UprightSettings) -> float:
+    """Square millimetres under pencil strokes between two places along the strip; the paper's own edges look like strokes."""
+    field, edge = reading.field, rule.writing_edge_mm
+    along = (field.s_mm > max(low_mm, edge)) & (field.s_mm < min(high_mm, field.length_mm - edge))
+    side = field.rim_mm + edge / 2
+    across = (field.t_mm > side) & (field.t_mm < field.width_mm - side)
+    return float(reading.strip.strokes[np.ix_(along, across)].sum()) * field.cell_mm**2
 
 
 def _line_odds(line: Candidate | None, settings: Settings) -> float:

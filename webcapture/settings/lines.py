@@ -321,6 +321,9 @@ class UprightSettings:
     places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
     writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
     writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
+    writing_edge_mm: float = knob(
+        2.5, "mm", "So near to the paper's ends, and half as near to its sides, edges look like strokes."
+    )
     writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
     most_spots: float = knob(
         4.5,
