@@ -91,16 +91,24 @@ def _front(
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
     edges = wet_edges(field, settings.trace, rule)
-    faint = [c for c in stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
+    seen = stains(field, settings.trace, rule)
+    faint = [c for c in seen if _is_faint(c, field, settings) or _at_one_of(edges, c, settings)]
     if drawn:
         reach = settings.reading.front_own_mm
         shown = [c for c in drawn if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
         return max(shown or drawn, key=lambda c: c.middle_mm)
-    free = [c for c in edges + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
+    # What the solvent swept together at its edge tells the edge's place better than the step that it hides.
+    alone = [e for e in edges if not _at_one_of(faint, e, settings)]
+    free = [c for c in alone + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     if not free:
         narrow = [c for c in narrow_stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
         free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     return _uppermost_clear(free, settings.reading.front_share) if free else None
+
+
+def _at_one_of(lines: list[Candidate], line: Candidate, settings: Settings) -> bool:
+    """Whether a line is so near to one of the others that both are one front."""
+    return any(abs(c.middle_mm - line.middle_mm) <= settings.reading.one_front_mm for c in lines)
 
 
 def _uppermost_clear(lines: list[Candidate], share: float) -> Candidate:

@@ -221,9 +221,7 @@ class ReadingSettings:
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
     )
     front_share: float = knob(
-        0.3,
-        "",
-        "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest: a grey band that fades upwards ends more sharply than the paper's wetness.",
+        0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
     stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     stems: float = knob(
@@ -266,6 +264,9 @@ class ReadingSettings:
     colour_room: float = knob(2.0, "", "Paper free beyond the line must be so many times as much, or it shows nothing.")
     colour_smooth: int = knob(7, "cell", "Chroma is averaged over a square of so many cells: 2 mm, less than a spot.")
     colour_stroke: int = knob(5, "cell", "Around pencil, a square of so many is left out: its blur may have a colour.")
+    one_front_mm: float = knob(
+        2.5, "mm", "A wet edge and a stain so near to each other are one front; the box that finds a step is as long."
+    )
     front_own_mm: float = knob(
         2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
     )
