@@ -51,9 +51,10 @@ def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Can
 
 
 def _weight(line: Candidate, rule: ReadingSettings) -> float:
-    """What speaks for a line as the origin: drawn right across, clear, straight, with marks on it."""
+    """What speaks for a line as the origin: drawn right across, clear, straight, with marks on it, and no higher than people draw it."""
     straight = np.exp(-line.trace.spread_mm / rule.straight_mm)
-    return line.coverage * line.trace.score * float(straight) + min(line.marks, rule.marks_most)
+    high = rule.high_origin * max(line.middle_mm - rule.usual_origin_mm, 0.0)
+    return line.coverage * line.trace.score * float(straight) + min(line.marks, rule.marks_most) - high
 
 
 def _has_rival(origin: Candidate | None, thin: list[Candidate], field: Field, settings: Settings) -> bool:

@@ -136,7 +136,19 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
     near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
     if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
+    if (
+        abs(blob.densest_mm - front_mm) < rule.rim_reach_mm
+        and height < rule.rim_absorbance
+        and _is_brownish(blob, rule)
+    ):
+        return True  # what dried there, wherever along the front it lies thickest
     return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
+
+
+def _is_brownish(blob: Blob, rule: ReadingSettings) -> bool:
+    """Whether it has the colour of what the solvent sweeps along: most in blue, least in red; or too pale for any to tell."""
+    red, green, blue = blob.absorbance.tolist()
+    return (red < rule.rim_brown * blue and green <= blue) or max(red, green, blue) < rule.rim_pale
 
 
 def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float], settings: Settings) -> bool:

@@ -175,8 +175,16 @@ class LandmarkSettings:
 class ReadingSettings:
     """Which line is the origin and which the front."""
 
+    usual_origin_mm: float = knob(
+        40.0, "mm", "Origins are drawn 1 to 4 cm from the paper's end (rules of thumb; common practice, no source)."
+    )
+    high_origin: float = knob(
+        0.05,
+        "/mm",
+        "What each millimetre beyond takes from a line as the origin; a clear straight one is worth 6 to 8.",
+    )
     marks_most: float = knob(8.0, "sd", "Among lines that may be the origin, clearer marks say no more.")
-    marks_sd: float = knob(3.0, "sd", "Less is the paper's grain.")
+    marks_sd: float = knob(4.0, "sd", "Less is the paper's grain.")
     marks_least: float = knob(0.001, "absorbance", "And grain is never taken for less than this.")
     marks_mm: tuple[float, float] = knob(
         (0.9, 2.1), "mm", "Marks are looked for between these, on both sides of a line: clear of its blur."
@@ -276,6 +284,10 @@ class ReadingSettings:
     front_own_coverage: float = knob(
         0.7, "", "And right across, over this share of the width, where the front was drawn."
     )
+    rim_reach_mm: float = knob(1.5, "mm", "So near to the front, what dries at the wet paper's rim is darkest.")
+    rim_absorbance: float = knob(0.075, "absorbance", "And no darker: a spot that ran with the front is.")
+    rim_brown: float = knob(0.7, "", "Its weakest channel, red, is below this share of its strongest, blue.")
+    rim_pale: float = knob(0.025, "absorbance", "Paler than this, and its colour is mostly chance.")
     rest_mm: float = knob(
         1.0,
         "mm",
@@ -320,7 +332,9 @@ class UprightSettings:
         "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source).",
     )
     places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
-    writing: float = knob(1.0, "ln odds", "A label stands under the origin more often than beyond the front.")
+    writing: float = knob(
+        0.7, "ln odds", "A label stands under the origin twice as often as beyond the front, or people differ."
+    )
     writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
     writing_edge_mm: float = knob(
         2.5, "mm", "So near to the paper's ends, and half as near to its sides, edges look like strokes."
