@@ -175,7 +175,7 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
     signal = profile @ weight
     smooth = gaussian_filter1d(signal, settings.smooth_mm / _cell(patch))
     noise = float(np.sqrt((weight**2) @ (patch.noise**2)))
-    low, high = _extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise))
+    low, high = _window(smooth, peak, noise, settings)
     rows = slice(low, high + 1)
     mass = np.maximum(signal[rows], 0)
     total = float(mass.sum())
@@ -217,6 +217,18 @@ def _middle(across: Floats, t_mm: Floats, settings: SpotSettings) -> float:
 
 def _cell(patch: Patch) -> float:
     return float(patch.s_mm[1] - patch.s_mm[0])
+
+
+def _window(smooth: Floats, peak: int, noise: float, settings: SpotSettings) -> tuple[int, int]:
+    """(first, last row) of the spot: to where it fades into the noise, but no further than a tail of its own shape goes.
+
+    A tail that falls off exponentially from half to a tenth of the height is as far again below a fiftieth, a Gaussian sooner;
+    what goes on further is the paper's cloudiness, which would pull the mean along.
+    """
+    low, high = _extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise))
+    half, tenth = (_extent(smooth, peak, share * smooth[peak]) for share in (0.5, TAILING_AT))
+    below, above = (abs(t - peak) + settings.tail_reach * abs(t - h) + 1 for t, h in zip(tenth, half, strict=True))
+    return max(low, peak - round(below)), min(high, peak + round(above))
 
 
 def _extent(smooth: Floats, peak: int, floor: float) -> tuple[int, int]:

@@ -245,6 +245,11 @@ class SpotSettings:
     valley_share: float = knob(0.93, "", "Between two spots the profile falls below this share of the smaller.")
     apart_share: float = knob(0.05, "", "Where it falls below this share, the two are measured each for itself.")
     edge_share: float = knob(0.02, "", "A spot ends where its profile falls to this share of its height.")
+    tail_reach: float = knob(
+        1.5,
+        "",
+        "Nor further beyond a tenth of the height than this times the way from half to a tenth; exponential: 1.",
+    )
     edge_sd: float = knob(0.5, "sd", "And not below the noise, as far as smoothing leaves it.")
     fitted_edge_sd: float = knob(
         2.2,
