@@ -25,6 +25,7 @@ from webcapture.measure.traits import (
     is_inside,
     lasting_step,
     middle_of,
+    rim_offset,
     rises_of,
     runs_across,
     shared_by_card,
@@ -183,7 +184,8 @@ def as_line(
 ) -> Line:
     """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
     trace = candidate.trace
-    lift = densest_offset(trace, field, settings) if candidate.kind == "stain" else 0.0
+    where = {"stain": densest_offset, "wet-edge": rim_offset}.get(candidate.kind)
+    lift = where(trace, field, settings) if where else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / settings.alike_bins, 1)), u_extra_mm))
     places = field.fine_s_mm[0] + trace.rows * field.row_mm + lift

@@ -148,7 +148,7 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
 def _is_brownish(blob: Blob, rule: ReadingSettings) -> bool:
     """Whether it has the colour of what the solvent sweeps along: most in blue, least in red; or too pale for any to tell."""
     red, green, blue = blob.absorbance.tolist()
-    return (red < rule.rim_brown * blue and green <= blue) or max(red, green, blue) < rule.rim_pale
+    return bool(red < rule.rim_brown * blue and green <= blue) or max(red, green, blue) < rule.rim_pale
 
 
 def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float], settings: Settings) -> bool:

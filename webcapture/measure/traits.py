@@ -167,6 +167,27 @@ def densest_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> fl
     return float(offsets[peak + 1] + (step * 0.5 * (before - after) / bend if bend < 0 else 0.0))
 
 
+def rim_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
+    """How far from its traced middle a wet edge lies that carries a dark rim; 0 for one that carries none.
+
+    The box that traces a step is drawn to the dry side by what dried at the rim. The edge then is where the rim has fallen
+    half-way to the dry paper.
+    """
+    step = settings.profile_mm
+    offsets = _offsets(settings.rim_far_mm, step)
+    profile = palest(field.fine[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None]]).mean(axis=0)
+    smooth = np.convolve(np.pad(profile, 1, mode="edge"), BINOMIAL, mode="valid")
+    near = np.flatnonzero(np.abs(offsets) <= settings.rim_near_mm)
+    wet, dry = (float(median(smooth[side * offsets > settings.rim_near_mm])) for side in (-1, 1))
+    top = int(near[np.argmax(smooth[near])])
+    if smooth[top] - wet < settings.rim_share * max(wet - dry, 0.0) + settings.rim_least:
+        return 0.0
+    half = dry + (float(smooth[top]) - dry) / 2
+    fallen = top + int(np.argmax(smooth[top:] <= half))
+    before, after = float(smooth[fallen - 1]), float(smooth[fallen])
+    return float(offsets[fallen]) - step * (half - after) / max(before - after, 1e-9) if fallen > top else 0.0
+
+
 def is_inside(s_mm: float, field: Field, settings: LandmarkSettings) -> bool:
     """Whether a place along the strip is clear of the paper's ends."""
     return settings.end_mm <= s_mm <= field.length_mm - settings.end_mm
