@@ -12,6 +12,7 @@ from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
+from webcapture.measure.traits import width_of
 from webcapture.model import Floats32, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
 
@@ -167,9 +168,11 @@ def _longest(line: Candidate) -> int:
 
 
 def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
-    """Whether a stain is faint and in the upper part of the strip, as a front's is."""
-    faint = max(line.colour) < settings.reading.front_own_absorbance
-    return faint and line.middle_mm > settings.reading.stain_place * field.length_mm
+    """Whether a stain is in the upper part of the strip, as a front's is, and faint, or narrower than any band."""
+    rule, height = settings.reading, max(line.colour)
+    if line.middle_mm <= rule.stain_place * field.length_mm or height >= rule.strong_absorbance:
+        return False
+    return height < rule.front_own_absorbance or width_of(line.trace, field, settings.landmark) <= rule.strong_mm
 
 
 def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:

@@ -283,6 +283,10 @@ class ReadingSettings:
         2.5, "mm", "So near to the front, a faint line right across the strip is the front's own."
     )
     front_own_absorbance: float = knob(0.12, "absorbance", "And it is faint.")
+    strong_absorbance: float = knob(
+        0.2, "absorbance", "Or up to this where the stain is narrow: much colour ran ahead of all spots."
+    )
+    strong_mm: float = knob(1.7, "mm", "Full width at half height of such a one; bands are wider, 2.4 mm as applied.")
     front_own_grey: float = knob(0.8, "", "Or it is grey, as wet paper is: weakest channel over strongest.")
     front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
     front_own_coverage: float = knob(
