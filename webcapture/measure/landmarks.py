@@ -114,7 +114,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     response = standardised(smoothed_across(step - np.maximum(beside, 0)))
     found = []
     for line in _faint_lines(response, settings.wet_mm, field, trace):
-        if not runs_across(line, response, settings.wet_coverage, field, settings):
+        if not runs_across(line, response, settings.wet_coverage, field, settings) or _breaks_off(line, settings):
             continue
         colour = step_height(line, field, settings)
         height = float(colour.mean())
@@ -127,6 +127,12 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
         if low * height <= lasting <= high * height and not shared_by_card(line, lasting, field, settings):
             found.append(_candidate("wet-edge", line, field, colour))
     return found
+
+
+def _breaks_off(line: Trace, settings: LandmarkSettings) -> bool:
+    """Whether an edge that is clear where it is seen is not seen all along: a faint one drowns here and there, a clear one does not."""
+    score, coverage = settings.wet_clear
+    return line.score >= score and float(line.seen.mean()) < coverage
 
 
 def _faint_lines(response: Floats32, width_mm: float, field: Field, trace: TraceSettings) -> list[Trace]:

@@ -231,8 +231,23 @@ def _slant(attempt: Attempt, settings: Settings) -> bool:
 def _ink_ran(attempt: Attempt, settings: Settings) -> bool:
     """Whether the origin line is not pencil: it has a colour of its own, and not from a spot that stayed on it."""
     line = attempt.reading.origin
-    if line is None or line.kind != "coloured":
+    if line is None:
         return False
+    if line.kind != "coloured":
+        return _grey_ink_ran(attempt, line.middle_mm, settings.reading)
     over = [b for blobs in attempt.blobs for b in blobs if b.edges_mm[0] < line.middle_mm < b.edges_mm[1]]
     # A spot left behind lies on a part of the line; what covers all of it came from the line.
     return not any(blob.fill < settings.spot.compact_fill for blob in over)
+
+
+def _grey_ink_ran(attempt: Attempt, line_mm: float, rule: ReadingSettings) -> bool:
+    """Whether in most lanes a grey smear begins below the line, covers all of it and runs on: black ink did, pencil and spots do not."""
+    smears = [any(_is_smear(blob, line_mm, rule) for blob in blobs) for blobs in attempt.blobs]
+    return bool(smears) and sum(smears) > len(smears) / 2
+
+
+def _is_smear(blob: Blob, line_mm: float, rule: ReadingSettings) -> bool:
+    low, high = blob.edges_mm
+    runs = low < line_mm and high > line_mm + rule.smear_mm and blob.fill > rule.smear_fill
+    height = float(blob.absorbance.max())
+    return runs and height > rule.smear_least and float(blob.absorbance.min()) > rule.smear_grey * height

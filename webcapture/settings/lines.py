@@ -100,6 +100,11 @@ class LandmarkSettings:
     )
     front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
     wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
+    wet_clear: tuple[float, float] = knob(
+        (4.0, 0.65),
+        "sd, share of the width",
+        "An edge this clear is seen over so much of the width, or a spot's rim made it.",
+    )
     wet_grey: float = knob(0.55, "", "Wet paper is darker in all channels alike, but its step is faint and noisy.")
     neutral: float = knob(0.72, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
     origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
@@ -291,6 +296,12 @@ class ReadingSettings:
     front_own_width_mm: float = knob(5.0, "mm", "And narrow, at its base.")
     front_own_coverage: float = knob(
         0.7, "", "And right across, over this share of the width, where the front was drawn."
+    )
+    smear_mm: float = knob(6.0, "mm", "Ink that ran reaches further up from its line; a spot that stayed does not.")
+    smear_fill: float = knob(0.7, "", "And covers more of the lane's width than spots do.")
+    smear_least: float = knob(0.1, "absorbance", "And is darker than a finger's mark.")
+    smear_grey: float = knob(
+        0.8, "", "Black ink is as grey: weakest channel over strongest. Coloured ink shows by its colour."
     )
     rim_reach_mm: float = knob(1.5, "mm", "So near to the front, what dries at the wet paper's rim is darkest.")
     rim_absorbance: float = knob(0.075, "absorbance", "And no darker: a spot that ran with the front is.")
