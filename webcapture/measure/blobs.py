@@ -223,12 +223,16 @@ def _window(smooth: Floats, peak: int, noise: float, settings: SpotSettings) -> 
     """(first, last row) of the spot: to where it fades into the noise, but no further than a tail of its own shape goes.
 
     A tail that falls off exponentially from half to a tenth of the height is as far again below a fiftieth, a Gaussian sooner;
-    what goes on further is the paper's cloudiness, which would pull the mean along.
+    what goes on further is the paper's cloudiness, which would pull the mean along. A pale spot's clouds may hide its tenth.
     """
-    low, high = _extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise))
-    half, tenth = (_extent(smooth, peak, share * smooth[peak]) for share in (0.5, TAILING_AT))
-    below, above = (abs(t - peak) + settings.tail_reach * abs(t - h) + 1 for t, h in zip(tenth, half, strict=True))
-    return max(low, peak - round(below)), min(high, peak + round(above))
+    reach = np.abs(
+        np.array(_extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise))) - peak
+    )
+    half = np.abs(np.array(_extent(smooth, peak, 0.5 * smooth[peak])) - peak)
+    for share, times in settings.tail_reach:
+        fallen = np.abs(np.array(_extent(smooth, peak, share * smooth[peak])) - peak)
+        reach = np.minimum(reach, np.rint(fallen + times * (fallen - half) + 1).astype(int))
+    return peak - int(reach[0]), peak + int(reach[1])
 
 
 def _extent(smooth: Floats, peak: int, floor: float) -> tuple[int, int]:

@@ -245,10 +245,10 @@ class SpotSettings:
     valley_share: float = knob(0.93, "", "Between two spots the profile falls below this share of the smaller.")
     apart_share: float = knob(0.05, "", "Where it falls below this share, the two are measured each for itself.")
     edge_share: float = knob(0.02, "", "A spot ends where its profile falls to this share of its height.")
-    tail_reach: float = knob(
-        1.5,
-        "",
-        "Nor further beyond a tenth of the height than this times the way from half to a tenth; exponential: 1.",
+    tail_reach: tuple[tuple[float, float], ...] = knob(
+        ((0.1, 1.5), (0.25, 6.0)),
+        "share of the height, times",
+        "Nor further beyond where it has fallen to that share than so many times the way there from half; exponential tails reach a fiftieth at 1 and 3.6 times.",
     )
     edge_sd: float = knob(0.5, "sd", "And not below the noise, as far as smoothing leaves it.")
     fitted_edge_sd: float = knob(

@@ -1,0 +1,153 @@
+"""What somebody else's photos showed that ours had not: each fault in its plainest form, drawn, so that it stays mended."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.measure.drawn import RED, cross, drawn, from_above, gauss, pencil, read, spot, stain, wet
+from webcapture.measure.strip import measure_strip
+from webcapture.settings import DEFAULTS
+
+BROWN, GREY, BLACK = np.array([0.4, 0.65, 1.0]), np.ones(3), np.array([0.95, 1.0, 0.97])
+
+
+def measured(*things, **how):
+    return measure_strip(drawn(*things, **how), from_above(), DEFAULTS)
+
+
+def spots(strip):
+    return [spot for lane in strip.lanes for spot in lane.spots]
+
+
+def codes(strip):
+    return {flag.code for flag in strip.flags}
+
+
+def line(s0, sd, height, colour):
+    """An even line right across."""
+    return lambda s, t: (height * gauss(s, s0, sd) + 0 * t)[..., None] * colour
+
+
+def cloudy(height, length_mm, seed=0):
+    """Paper that is a little darker here and there, over some millimetres."""
+    phase = np.random.default_rng(seed).uniform(0, 7, 6)
+
+    def draw(s, t):
+        waves = sum(np.sin(2 * np.pi * (s / (length_mm * k) + t / 37) + phase[k]) for k in (1, 2, 3))
+        return (height * waves / 3)[..., None] * np.ones(3)
+
+    return draw
+
+
+# ---- fronts
+
+
+@pytest.mark.parametrize("behind", [0.2, 0.4])
+@pytest.mark.parametrize("step", [0.008, 0.015])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_stain_on_a_wet_edge_is_where_the_stain_is(behind, step, seed):
+    """The box that finds a step would be drawn to the dry side by it."""
+    strip = measured(pencil(20), wet(110, step), stain(110, 0.06, behind), spot(60, 10, 1.6, RED), seed=seed)
+    assert strip.front is not None
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.35)
+
+
+@pytest.mark.parametrize("height", [0.01, 0.02])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_wet_edge_with_a_dark_rim_ends_where_the_rim_ends(height, seed):
+    rim = line(109.5, 0.45, height, GREY)
+    strip = measured(pencil(20), wet(110, 0.015), rim, spot(60, 10, 1.6, RED), seed=seed, noise=0.006)
+    assert strip.front is not None and strip.front.kind == "wet-edge"
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.35)
+
+
+@pytest.mark.parametrize(("sd", "kind"), [(0.5, "stain"), (1.0, None)])
+def test_a_dark_brown_line_is_a_front_where_it_is_narrower_than_bands(sd, kind):
+    strip = measured(pencil(20), line(110, sd, 0.16, BROWN), spot(60, 10, 1.6, RED), noise=0.006)
+    assert (strip.front and strip.front.kind) == kind
+
+
+def test_a_clear_edge_over_half_of_the_width_is_no_front():
+    """A spot's rim in a shadow's fringe looks so; a faint edge that is lost here and there does not."""
+
+    def half(s, t):
+        return (0.02 / (1 + np.exp((s - 100) / 0.15)) * (t < 11))[..., None] * np.ones(3)
+
+    assert measured(pencil(20), half, spot(60, 10, 1.6, RED), noise=0.004).front is None
+
+
+# ---- origins
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_of_two_ruled_lines_the_origin_is_the_one_near_the_end(seed):
+    """Both lie in the lower part of a long strip, and the solvent ran on past the upper."""
+    things = (pencil(17), pencil(92), spot(40, 10, 1.5, RED), spot(60, 10, 1.6, RED))
+    reading = read(*things, length=212, seed=seed)
+    assert (round(reading.origin.middle_mm), round(reading.front.middle_mm)) == (17, 92)
+
+
+def smear(s0, up_mm, colour=BLACK):
+    """Ink that ran from its line: up, all along it."""
+    return lambda s, t: (0.25 * np.exp(-np.abs(s - s0) / np.where(s > s0, up_mm, 0.6)) + 0 * t)[..., None] * colour
+
+
+@pytest.mark.parametrize("up", [3.0, 5.0])
+def test_black_ink_that_ran_is_told_by_its_smear(up):
+    strip = measured(line(20, 0.3, 0.3, BLACK), smear(20, up), pencil(120), spot(70, 10, 1.6, RED))
+    assert "ink-line" in codes(strip)
+
+
+@pytest.mark.parametrize("thing", [spot(20.3, 10, 1.6, (0.3, 0.3, 0.3)), line(20, 1.3, 0.3, GREY)])
+def test_what_stayed_on_the_origin_is_no_ink(thing):
+    """Nor is a grey streak, which lies on the line as far below as above."""
+    assert "ink-line" not in codes(measured(pencil(20), thing, pencil(120), spot(70, 10, 1.6, RED)))
+
+
+# ---- spots
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_pale_spot_keeps_its_centre_on_cloudy_paper(seed):
+    clouds = cloudy(0.004, 11.0, seed)
+    strip = measured(pencil(20), pencil(120), spot(70, 10, 1.3, (0.08, 0.03, 0.01)), clouds, seed=seed, noise=0.006)
+    near = [s for s in spots(strip) if abs(s.rf - 0.5) < 0.03]
+    assert len(near) == 1
+    assert near[0].rf == pytest.approx(0.5, abs=max(near[0].U_rf, 0.004))
+    assert near[0].width_mm < 10
+
+
+def test_a_tail_is_not_cut_off():
+    """An exponential one counts to a fiftieth of the height: its mean lies there, by numpy, within a tenth of its length."""
+    length, sd = 4.0, 1.2
+    s = np.linspace(20, 120, 4001)
+    tail = np.where(s < 80, np.exp((s - 80) / length), 0)
+    shape = np.convolve(tail, gauss(np.arange(-6, 6, 0.025), 0, sd), mode="same")
+    shape /= shape.max()
+
+    def draw(s_mm, t):
+        return (np.interp(s_mm, s, shape) * gauss(t, 10, 2.2))[..., None] * np.array([0.05, 0.4, 0.3])
+
+    (found,) = spots(measured(pencil(20), pencil(120), draw))
+    assert 20 + 100 * found.rf == pytest.approx(float(np.average(s, weights=shape)), abs=0.1 * length)
+
+
+@pytest.mark.parametrize("kind", ["pencil", "wet"])
+@pytest.mark.parametrize("height", [0.03, 0.06])
+def test_what_dried_at_the_front_is_no_spot(kind, height):
+    """Pale, brownish, a millimetre below the front, and thickest in one place."""
+
+    def rim(s, t):
+        return (height * gauss(s, 109, 1.3) * (0.5 + 0.5 * gauss(t, 7, 4)))[..., None] * np.array([0.45, 0.6, 1.0])
+
+    front = pencil(110) if kind == "pencil" else wet(110, 0.03)
+    strip = measured(pencil(20), front, rim, spot(60, 10, 1.6, RED))
+    assert strip.front is not None
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.44]
+
+
+def test_a_cross_on_the_line_that_carries_a_spot_leaves_the_spot():
+    """What pencil marks are taken for must not swallow what stayed there."""
+    strip = measured(pencil(20), cross(20, 10), pencil(120), spot(20, 10, 1.6, RED), spot(70, 10, 1.6, RED))
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.0, 0.5]
