@@ -96,7 +96,8 @@ def transform_to_srgb(icc: bytes, mode: str = "RGB") -> ImageCms.ImageCmsTransfo
 
 
 @lru_cache(maxsize=1)
-def _linear_lut() -> Floats32:
+def linear_lut() -> Floats32:
+    """(256,) linear light 0 to 1 of each uint8 level."""
     return _read_only(decoded(np.arange(256) / 255))
 
 
@@ -116,7 +117,7 @@ def _read_only(table: Floats) -> Floats32:
 
 def linear_from_srgb(pixels: Bytes8) -> Floats32:
     """Linear light 0 to 1, float32, of uint8 sRGB ``pixels`` of shape (rows, cols) or (rows, cols, n)."""
-    return looked_up(pixels, _linear_lut())
+    return looked_up(pixels, linear_lut())
 
 
 def log10_from_srgb(pixels: Bytes8) -> Floats32:

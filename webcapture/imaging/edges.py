@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from webcapture.imaging.colour import linear_from_srgb
+from webcapture.imaging.colour import linear_lut, looked_up
 from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import sampled
 from webcapture.model import Floats, Floats32, Mapping, Photo
@@ -118,21 +118,29 @@ def _half_way(levels: Floats32, inner: Floats32, outer: Floats32) -> tuple[Float
     return first + np.where(falls, before / np.where(falls, before - after, 1.0), 0.0), falls
 
 
-def _across(mapping: Mapping, places_mm: Floats, out: Floats, steps: Floats) -> Floats:
+def _across(mapping: Mapping, places_mm: Floats, out: Floats, steps: Floats) -> Floats32:
     """(m, n, 2) photo pixels of (n,) steps outwards from (m, 2) places: over so few millimetres a parabola is as good as exact."""
     reach = float(steps[-1])
-    inner, middle, outer = project(mapping, places_mm + np.array([[-reach], [0.0], [reach]])[:, None] * out)[:, :, None]
-    part = steps[:, None] / reach
-    return np.asarray(middle + part * ((outer - inner) / 2 + part * ((outer + inner) / 2 - middle)), float)
+    nodes = project(mapping, places_mm + np.array([[-reach], [0.0], [reach]])[:, None] * out).astype(np.float32)
+    inner, middle, outer = nodes.swapaxes(1, 2)[..., None]
+    part = (steps / reach).astype(np.float32)
+    x_and_y = middle + part * ((outer - inner) / 2 + part * ((outer + inner) / 2 - middle))
+    return np.moveaxis(x_and_y, 0, -1)
 
 
-def _brightest(photo: Photo, places_px: Floats, settings: StripSettings) -> Floats32:
+def _brightest(photo: Photo, places_px: Floats32, settings: StripSettings) -> Floats32:
     """(m, n) level in the brightest channel, on a scale for locating edges, at (m, n, 2) places in the photo.
 
     In the camera's own colours: between paper and tint, both grey, a profile changes next to nothing.
     """
     red, green, blue, *_ = cv2.split(sampled(photo, places_px))
-    return linear_from_srgb(np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8)) ** np.float32(settings.edge_power)
+    return looked_up(np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8), _edge_lut(settings.edge_power))
+
+
+@lru_cache(maxsize=4)
+def _edge_lut(power: float) -> Floats32:
+    """(256,) linear light of each uint8 level, to that power."""
+    return linear_lut() ** np.float32(power)
 
 
 def straight(x: Floats, y: Floats, least_spread: float, start: tuple[float, float]) -> tuple[float, float]:

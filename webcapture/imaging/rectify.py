@@ -83,9 +83,9 @@ def whole_page(photo: Photo, mapping: Mapping, page_mm: tuple[float, float], px_
     return Picture.of_page(picture_to_srgb(cut, photo.icc, halvings=2), px_per_mm)
 
 
-def sampled(photo: Photo, places_px: Floats) -> Bytes8:
+def sampled(photo: Photo, places_px: Floats | Floats32) -> Bytes8:
     """(m, n, 3 or 4) of the photo at (m, n, 2) places in it, upright: linear between pixels, black outside."""
-    x, y = in_stored(photo, places_px).astype(np.float32).transpose(2, 0, 1)
+    x, y = np.moveaxis(in_stored(photo, places_px), -1, 0).astype(np.float32, order="C")
     return np.asarray(cv2.remap(photo.stored, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.uint8)
 
 

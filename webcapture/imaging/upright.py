@@ -5,16 +5,23 @@ Turning the pixels themselves would cost as much as finding the card; turning pl
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 
 from webcapture.model import Bytes8, Floats, Photo
 
 
-def in_stored(photo: Photo, places: Floats) -> Floats:
+Places = Any
+"""Pixels, float32 or float64."""
+
+
+def in_stored(photo: Photo, places: Places) -> Places:
     """(…, 2) places in the upright photo, pixels, as places in ``photo.stored``."""
     x, y = _flipped(photo, places[..., 0], places[..., 1])
-    return np.stack([y, x] if photo.swapped else [x, y], axis=-1)
+    # Two planes behind one another: whole planes are worked on, never pairs.
+    return np.moveaxis(np.stack([y, x] if photo.swapped else [x, y]), 0, -1)
 
 
 def from_stored(photo: Photo, places: Floats) -> Floats:
@@ -23,7 +30,7 @@ def from_stored(photo: Photo, places: Floats) -> Floats:
     return np.stack(_flipped(photo, *((y, x) if photo.swapped else (x, y))), axis=-1)
 
 
-def _flipped(photo: Photo, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def _flipped(photo: Photo, x: Places, y: Places) -> tuple[Places, Places]:
     height, width = photo.pixels.shape[:2]
     across, down = photo.flipped
     return width - 1 - x if across else x, height - 1 - y if down else y
