@@ -12,7 +12,6 @@ import numpy as np
 
 from webcapture.model import Bytes8, Floats, Photo
 
-
 Places = Any
 """Pixels, float32 or float64."""
 
