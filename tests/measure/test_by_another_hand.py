@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.measure.drawn import RED, cross, drawn, from_above, gauss, pencil, read, spot, stain, wet
+from tests.measure.drawn import RED, celled, cross, drawn, from_above, gauss, pencil, read, spot, stain, wet
 from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 
 BROWN, GREY, BLACK = np.array([0.4, 0.65, 1.0]), np.ones(3), np.array([0.95, 1.0, 0.97])
 
 
-def measured(*things, **how):
-    return measure_strip(drawn(*things, **how), from_above(), DEFAULTS)
+def measured(*things, draw=drawn, **how):
+    return measure_strip(draw(*things, **how), from_above(), DEFAULTS)
 
 
 def spots(strip):
@@ -145,6 +145,22 @@ def test_what_dried_at_the_front_is_no_spot(kind, height):
     strip = measured(pencil(20), front, rim, spot(60, 10, 1.6, RED))
     assert strip.front is not None
     assert [round(s.rf, 2) for s in spots(strip)] == [0.44]
+
+
+@pytest.mark.parametrize("depth", [0.6, 1.0])
+def test_a_dark_cross_is_no_spot_that_stayed(depth):
+    """However dark: all of it is thin."""
+
+    def dark(s, t):
+        return cross(20, 10)(s, t) * depth / 0.3
+
+    strip = measured(pencil(20), dark, pencil(120), spot(70, 10, 1.6, RED), draw=celled)
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.5]
+
+
+def test_a_grey_spot_that_stayed_is_one():
+    strip = measured(pencil(20), spot(20, 10, 1.4, (0.3, 0.3, 0.3)), pencil(120), spot(70, 10, 1.6, RED))
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.0, 0.5]
 
 
 def test_a_cross_on_the_line_that_carries_a_spot_leaves_the_spot():

@@ -28,7 +28,6 @@ from webcapture.report.plates import (
     arrange,
     form_for,
     header_badges,
-    label_room,
     place_labels,
     row_width,
 )
@@ -193,9 +192,9 @@ def _write(pen: Pen, plate: Plate, placed: Sequence[Placed]) -> None:
         _write_line_names(pen, plate)
     for label in placed:
         if plate.wide:
-            _write_label(pen.resized(round(BETWEEN_LANES * pen.size)), label, plate.x + plate.column - label.x, HALO_PX)
+            _write_label(pen.resized(round(BETWEEN_LANES * pen.size)), label, HALO_PX)
         else:
-            _write_label(pen, label, label_room(plate, pen), 0)
+            _write_label(pen, label, 0)
 
 
 def _write_scale(pen: Pen, plate: Plate) -> None:
@@ -244,28 +243,28 @@ def _write_line_names(pen: Pen, plate: Plate) -> None:
             pen.text(x, y + (0.75 if name == "origin" else -0.75) * pen.size, name, 0.8, anchor="rm", halo=HALO_PX)
 
 
-def _write_label(pen: Pen, placed: Placed, room: float, halo: int) -> None:
+def _write_label(pen: Pen, placed: Placed, halo: int) -> None:
     """A label's rows and, below them, its badges; ``halo`` sets words off a picture."""
     y = placed.y
     for row in placed.rows:
         if row_width(placed.label, pen, row) > 0:
-            _write_row(pen, placed, row, y, room, halo)
+            _write_row(pen, placed, row, y, halo)
             y += ROW * pen.size
-    pen.badges(placed.x, y - (ROW - FIRST_ROW) * pen.size, room, placed.label.badges)
+    pen.badges(placed.x, y - (ROW - FIRST_ROW) * pen.size, placed.room, placed.label.badges)
 
 
-def _write_row(pen: Pen, placed: Placed, row: tuple[str, ...], y: float, room: float, halo: int) -> None:
+def _write_row(pen: Pen, placed: Placed, row: tuple[str, ...], y: float, halo: int) -> None:
     label, x = placed.label, placed.x
     if not label.number:
         x += LINE_NAME_INDENT * pen.size
     if "number" in row and label.number:
         x += pen.pill(x, y, label.number) + GAP * pen.size
     if "text" in row:
-        share = min(1.0, (placed.x + room - x) / pen.width(label.text, bold=label.strong))
+        share = min(1.0, (placed.x + placed.room - x) / pen.width(label.text, bold=label.strong))
         pen.text(x, y, label.text, share, bold=label.strong, halo=halo)
         x += pen.width(label.text, share, label.strong) + GAP * pen.size
     if "detail" in row:
         # Below the number, the uncertainty stands under the figures it belongs to.
         indent = 0.0 if len(row) > 1 else pen.pill_width(label.number) + GAP * pen.size
-        indent = min(indent, max(room - pen.width(label.detail, 0.9), 0.0))
+        indent = min(indent, max(placed.room - pen.width(label.detail, 0.9), 0.0))
         pen.text(x + indent, y, label.detail, 0.9, halo=halo)

@@ -111,6 +111,8 @@ class Placed:
     """The middle of its first row."""
     rows: Rows
     """Which of its parts are written, row by row."""
+    room: float
+    """Width it may take."""
 
 
 def form_for(strips: Sequence[Strip], settings: ReportSettings) -> Form:
@@ -205,7 +207,7 @@ def _beside(plate: Plate, pen: Pen) -> list[Placed]:
     middles = [y - first_row + block / 2 for (_, y), block in zip(starts, heights, strict=True)]
     settled = spread(middles, heights, top - first_row, top + height + first_row)
     return [
-        Placed(label, start, plate.right + LABEL_INDENT * pen.size, middle - block / 2 + first_row, rows)
+        Placed(label, start, plate.right + LABEL_INDENT * pen.size, middle - block / 2 + first_row, rows, room)
         for label, start, middle, block in zip(wanted, starts, settled, heights, strict=True)
     ]
 
@@ -276,16 +278,27 @@ def _column(column: Sequence[Label], plate: Plate, small: Pen) -> list[Placed]:
     _, top, _, height = plate.box
     settled = spread([y for _, y in starts], heights, top, top + height)
     return [
-        Placed(label, start, start[0] + GAP * small.size, y - block / 2 + FIRST_ROW * small.size, rows)
+        Placed(
+            label,
+            start,
+            start[0] + GAP * small.size,
+            y - block / 2 + FIRST_ROW * small.size,
+            rows,
+            _label_room(label, plate, small) - GAP * small.size / 2,
+        )
         for label, start, y, block, rows in zip(column, starts, settled, heights, ways, strict=True)
     ]
 
 
 def _narrow_enough(label: Label, plate: Plate, small: Pen, ways: Sequence[Rows]) -> list[Rows]:
     """The ways of writing a label that fit right of its spot, the fullest first; at least the last."""
-    room = _room_right(label, plate) - GAP * small.size
+    room = _label_room(label, plate, small)
     fitting = [rows for rows in ways if max(row_width(label, small, row) for row in rows) <= room]
     return fitting or [ways[-1]]
+
+
+def _label_room(label: Label, plate: Plate, small: Pen) -> float:
+    return _room_right(label, plate) - GAP * small.size
 
 
 def _room_right(label: Label, plate: Plate) -> float:

@@ -284,7 +284,9 @@ class SpotSettings:
         "Whatever its colour, what is paler than the first and broader than the second is a cloud: tinted shadow, a finger's mark.",
     )
     mark_absorbance: float = knob(
-        0.2, "absorbance", "A grey stain on the origin line paler than this is what is left of the pencil marks."
+        0.12,
+        "absorbance",
+        "A grey stain on the origin line paler than this is what is left of the pencil marks; a darker one, if all of it is thin.",
     )
     mark_colour: float = knob(0.05, "absorbance", "Paler than this, its colour is the photo's compression.")
     mark_reach_mm: float = knob(3.2, "mm", "And so near to the line.")
