@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from webcapture.model import Floats32, StripCells, StripImage
+from webcapture.model import Bytes8, Floats, Floats32, StripCells, StripImage
 from webcapture.settings import CellSettings
 
 
@@ -24,7 +24,8 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     return StripCells(
         outline=image.outline,
         cells=cells,
-        strokes=_strokes(cells, length / len(cells), settings),
+        strokes=_strokes(cells, length / len(cells), settings)
+        | _holes(cells, _tint_of(image), length / len(cells), settings),
         cell_mm=length / len(cells),
         bins=_resized(paper[:, edge : cols - edge], rows, count),
         rim_mm=edge / scale,
@@ -68,3 +69,32 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
     height = dark - float(np.median(dark[::3, ::3]))
     least = np.maximum(height * settings.stroke_share, max(settings.stroke_least, usual + settings.stroke_sd * spread))
     return cv2.dilate((thin > least).astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+
+
+def _tint_of(image: StripImage) -> Floats:
+    """(3,) log10 of the card's tint, as it shows along both sides of the strip."""
+    rim = round(image.margin_mm * image.px_per_mm)
+    part = slice(rim // 4, rim - rim // 4)
+    sides = np.concatenate([image.logs[::8, part], image.logs[::8, ::-1][:, part]], axis=1)
+    return np.asarray(np.median(sides.reshape(-1, 3), axis=0), float)
+
+
+def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings) -> np.ndarray:
+    """(rows, cols) cells in punched holes: discs as dark as the card's tint, in all channels, with a flat bottom and a sharp rim.
+
+    Of a Gaussian spot a fifth of what is darker than a quarter of its depth is darker than three quarters; of a disc nearly all.
+    """
+    holes = np.zeros(cells.shape[:2], bool)
+    like: Bytes8 = (np.abs(cells - tint.astype(np.float32)) < settings.hole_like).all(axis=2).astype(np.uint8)
+    least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
+    depth = (np.median(cells[::5, ::5], axis=(0, 1)) - tint).mean()
+    reach = round(settings.hole_rim_mm / cell_mm)
+    for left, top, width, height, area in stats[1:count].tolist():
+        if not least < area < most or max(width, height) > settings.hole_round * min(width, height):
+            continue
+        box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
+        fallen = (cells[box].mean(axis=2) - tint.mean()) / depth  # 0 at the tint's level, 1 at the paper's
+        if (fallen < 0.25).sum() > settings.hole_flat * (fallen < 0.75).sum():
+            holes[box] |= fallen < settings.hole_edge
+    return np.asarray(cv2.dilate(holes.astype(np.uint8), np.ones((3, 3), np.uint8)), bool) if holes.any() else holes

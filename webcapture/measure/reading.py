@@ -16,6 +16,9 @@ from webcapture.measure.traits import width_of
 from webcapture.model import Floats32, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
 
+WHOLE = 0.9
+"""Share of the width at which a faint front counts as seen right across."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
@@ -88,24 +91,40 @@ def _front(
     Nothing is a front that has spots beyond it; and without any candidate there is none. Of several drawn lines the one counts
     at which the paper itself shows that the solvent stopped, else the uppermost.
     """
-    if len(drawn) == 1:
-        return drawn[0]
+    firm = [c for c in drawn if not _may_be_a_staple(c, field, settings.reading)]
+    if len(firm) == 1:
+        return firm[0]
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
     edges = wet_edges(field, settings.trace, rule)
     seen = stains(field, settings.trace, rule)
     faint = [c for c in seen if _is_faint(c, field, settings) or _at_one_of(edges, c, settings)]
-    if drawn:
+    if firm:
         reach = settings.reading.front_own_mm
-        shown = [c for c in drawn if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
-        return max(shown or drawn, key=lambda c: c.middle_mm)
+        shown = [c for c in firm if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
+        return max(shown or firm, key=lambda c: c.middle_mm)
     # What the solvent swept together at its edge tells the edge's place better than the step that it hides.
     alone = [e for e in edges if not _at_one_of(faint, e, settings)]
     free = [c for c in alone + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     if not free:
         narrow = [c for c in narrow_stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
         free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
-    return _uppermost_clear(free, settings.reading.front_share) if free else None
+    if free and not (drawn and _is_doubtful(free)):
+        return _uppermost_clear(free, settings.reading.front_share)
+    return max(drawn, key=lambda c: c.middle_mm, default=None)
+
+
+def _may_be_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
+    """Whether a line over a part of the width leans, or lies near the paper's end, as a staple or clip does that held the strip."""
+    if line.coverage >= rule.drawn_coverage:
+        return False
+    slope = abs(float(np.pad(line.trace.coefficients, (0, 2))[1]))
+    return slope > rule.staple_slope or field.length_mm - line.middle_mm < rule.staple_mm
+
+
+def _is_doubtful(lines: list[Candidate]) -> bool:
+    """Whether none of the fronts that the paper shows is seen right across."""
+    return max(line.coverage for line in lines) < WHOLE
 
 
 def _at_one_of(lines: list[Candidate], line: Candidate, settings: Settings) -> bool:

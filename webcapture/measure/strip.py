@@ -106,11 +106,12 @@ def _spots(
         float(polyval(track.middle_mm, front.coefficients)) + rule.beyond_mm if front else field.length_mm - rule.end_mm
     )
     found = find_spots(field, stain, track, (low, high), rule)
+    # Not what covers the lane: ink that ran all along its line.
+    found = [blob for blob in found if blob.fill >= rule.compact_fill or not is_written(blob, field, stain, rule)]
     if origin is not None:
         at = float(polyval(track.middle_mm, origin.coefficients))
         # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
         found = [blob for blob in found if blob.centre_mm > at - rule.origin_mm and not _pencils_own(blob, at, rule)]
-        found = [blob for blob in found if not (_is_by_a_mark(blob, at, rule) and is_written(blob, field, stain, rule))]
     if front is None:
         # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
         least = settings.landmark.least_run_mm + (low + settings.lane.below_mm if origin else 0.0)
@@ -129,11 +130,6 @@ def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
     grey = float(blob.absorbance.min()) > rule.grey * height
     pale = height < (rule.mark_absorbance if grey else rule.mark_colour)
     return pale and abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.width_mm < rule.mark_width_mm
-
-
-def _is_by_a_mark(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
-    """Whether it lies where crosses and ticks do, and not all along the line, as ink that ran does."""
-    return abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.fill < rule.compact_fill
 
 
 def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings) -> bool:

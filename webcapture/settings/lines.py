@@ -220,6 +220,8 @@ class ReadingSettings:
         "What wavers less is straight; and of lines that may be the origin, one that wavers so much counts 1/e of a straight one.",
     )
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
+    staple_slope: float = knob(0.12, "", "A short line that leans more was not drawn at a front: seven degrees.")
+    staple_mm: float = knob(15.0, "mm", "Nearer to the paper's end a short line may be what held the paper.")
     drawn_share: float = knob(
         0.2,
         "",

@@ -35,6 +35,16 @@ class CellSettings:
         0.45, "", "Share of its darkness a stroke loses when thin things are taken away; a small spot loses a quarter."
     )
     stroke_smooth_mm: float = knob(0.15, "mm", "Half a stroke: the photo's noise is smoothed, the stroke is not.")
+    hole_like: float = knob(0.12, "log10", "Through a punched hole the card's tint shows: in each channel within this.")
+    hole_mm: tuple[float, float] = knob((2.5, 9.0), "mm", "Punches make holes of 3 to 8 mm.")
+    hole_round: float = knob(1.5, "", "Longer side over shorter: beyond, it is none.")
+    hole_rim_mm: float = knob(1.5, "mm", "Around a hole, so far out, lies the blur of its rim.")
+    hole_flat: float = knob(
+        0.55, "", "Share of what is a quarter as dark that is three quarters as dark; of a spot a fifth."
+    )
+    hole_edge: float = knob(
+        0.9, "", "From the tint's level, 0, to the paper's, 1: darker than this around it is the hole's."
+    )
 
 
 @dataclass(frozen=True, slots=True)
