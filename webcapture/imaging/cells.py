@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from webcapture.model import Bytes8, Floats, Floats32, StripCells, StripImage
+from webcapture.model import Floats, Floats32, StripCells, StripImage
 from webcapture.settings import CellSettings
 
 
@@ -20,12 +20,16 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     edge = round(rim * scale)
     count = int(np.clip(round((width - 2 * rim) / settings.bin_mm), 3, settings.most_bins))
     cell_mm = settings.sheet_cell_mm if width >= settings.sheet_mm else settings.cell_mm
-    cells = _resized(paper, max(round(length / cell_mm), 8), max(round(width / cell_mm), 8))
+    shape = max(round(length / cell_mm), 8), max(round(width / cell_mm), 8)
+    cells = _resized(paper, *shape)
+    holes = _holes(cells, _tint_of(image), length / len(cells), settings)
+    if holes.any():
+        paper = _mended(paper, holes)
+        cells = _resized(paper, *shape)
     return StripCells(
         outline=image.outline,
         cells=cells,
-        strokes=_strokes(cells, length / len(cells), settings)
-        | _holes(cells, _tint_of(image), length / len(cells), settings),
+        strokes=_strokes(cells, length / len(cells), settings) | holes,
         cell_mm=length / len(cells),
         bins=_resized(paper[:, edge : cols - edge], rows, count),
         rim_mm=edge / scale,
@@ -79,13 +83,23 @@ def _tint_of(image: StripImage) -> Floats:
     return np.asarray(np.median(sides.reshape(-1, 3), axis=0), float)
 
 
+def _mended(paper: Floats32, holes: np.ndarray) -> Floats32:
+    """The picture with what is seen through holes replaced by the same rows' paper beside them."""
+    rows, cols = paper.shape[:2]
+    full = cv2.resize(holes.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST) > 0
+    mended = paper.copy()
+    for row in np.flatnonzero(full.any(axis=1)):
+        mended[row, full[row]] = np.median(paper[row, ~full[row]], axis=0)
+    return mended
+
+
 def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings) -> np.ndarray:
     """(rows, cols) cells in punched holes: discs as dark as the card's tint, in all channels, with a flat bottom and a sharp rim.
 
     Of a Gaussian spot a fifth of what is darker than a quarter of its depth is darker than three quarters; of a disc nearly all.
     """
     holes = np.zeros(cells.shape[:2], bool)
-    like: Bytes8 = (np.abs(cells - tint.astype(np.float32)) < settings.hole_like).all(axis=2).astype(np.uint8)
+    like = np.asarray((np.abs(cells - tint.astype(np.float32)) < settings.hole_like).all(axis=2), np.uint8)
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
     depth = (np.median(cells[::5, ::5], axis=(0, 1)) - tint).mean()

@@ -78,6 +78,7 @@ def _drawn_fronts(
     """Pencil lines that may be the front: far enough above the origin, without spots beyond, as clear as the clearest."""
     least = (origin.middle_mm if origin else 0.0) + settings.landmark.least_run_mm
     drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and _dark_enough(c, origin, settings)]
+    drawn = [c for c in drawn if not _is_a_staple(c, field, settings.reading)]
     free = [c for c in drawn if not _colour_beyond(c, field, strokes, settings)]
     clearest = max((c.trace.score for c in free), default=0.0)
     return [c for c in free if c.trace.score >= settings.reading.drawn_clear * clearest]
@@ -114,12 +115,21 @@ def _front(
     return max(drawn, key=lambda c: c.middle_mm, default=None)
 
 
+def _is_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
+    """Whether a line leans as no front does, or lies over a part of the width right at the paper's end."""
+    at_end = line.coverage < rule.drawn_coverage and field.length_mm - line.middle_mm < rule.staple_end_mm
+    return at_end or _slope(line) > rule.staple_steep
+
+
+def _slope(line: Candidate) -> float:
+    return abs(float(np.pad(line.trace.coefficients, (0, 2))[1]))
+
+
 def _may_be_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
     """Whether a line over a part of the width leans, or lies near the paper's end, as a staple or clip does that held the strip."""
     if line.coverage >= rule.drawn_coverage:
         return False
-    slope = abs(float(np.pad(line.trace.coefficients, (0, 2))[1]))
-    return slope > rule.staple_slope or field.length_mm - line.middle_mm < rule.staple_mm
+    return _slope(line) > rule.staple_slope or field.length_mm - line.middle_mm < rule.staple_mm
 
 
 def _is_doubtful(lines: list[Candidate]) -> bool:

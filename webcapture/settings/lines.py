@@ -221,6 +221,8 @@ class ReadingSettings:
     )
     drawn_coverage: float = knob(0.85, "", "What runs right across was drawn as a line.")
     staple_slope: float = knob(0.12, "", "A short line that leans more was not drawn at a front: seven degrees.")
+    staple_steep: float = knob(0.18, "", "And no line that leans more than this, ten degrees, over whatever width.")
+    staple_end_mm: float = knob(6.0, "mm", "Nor was a short line as near to the paper's end as this.")
     staple_mm: float = knob(15.0, "mm", "Nearer to the paper's end a short line may be what held the paper.")
     drawn_share: float = knob(
         0.2,
