@@ -74,11 +74,11 @@ def _is_from_beside(blob: Blob, track: Track, field: Field, settings: SpotSettin
     return bool(grey) and (high < rim or low > field.width_mm - rim)
 
 
-def is_written(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -> bool:
+def is_written(blob: Blob, field: Field, stain: Stain, share: float, settings: SpotSettings) -> bool:
     """Whether the "spot" is what is left of pencil writing: as grey and as dark, but all of it thin.
 
     A spot that has run is a filled patch: a square of ``written_mm`` fits into it (into a Gaussian of 5 mm at its base where it
-    still has half of its height). Between a letter's strokes there is paper.
+    still has half of its height). Between a letter's strokes there is paper. share: of its height what fits in has less.
     """
     height = float(blob.absorbance.max())
     if height < settings.written_least or blob.absorbance.min() < settings.grey * height:
@@ -87,7 +87,7 @@ def is_written(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -
     columns = (field.t_mm >= blob.spread_t_mm[0]) & (field.t_mm <= blob.spread_t_mm[1])
     patch = palest(stain.absorbance[np.ix_(rows, columns)])
     filled = grey_opening(patch, size=max(round(settings.written_mm / field.cell_mm), 2))
-    return float(filled.max()) < settings.written_share * float(patch.max())
+    return float(filled.max()) < share * float(patch.max())
 
 
 # ---- finding

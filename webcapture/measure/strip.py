@@ -107,7 +107,7 @@ def _spots(
     )
     found = find_spots(field, stain, track, (low, high), rule)
     # Not what covers the lane: ink that ran all along its line.
-    found = [blob for blob in found if blob.fill >= rule.compact_fill or not is_written(blob, field, stain, rule)]
+    found = [b for b in found if b.fill >= rule.compact_fill or not is_written(b, field, stain, rule.thin_share, rule)]
     if origin is not None:
         at = float(polyval(track.middle_mm, origin.coefficients))
         # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
@@ -115,7 +115,11 @@ def _spots(
     if front is None:
         # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
         least = settings.landmark.least_run_mm + (low + settings.lane.below_mm if origin else 0.0)
-        return [blob for blob in found if blob.centre_mm < least or not is_written(blob, field, stain, rule)]
+        return [
+            blob
+            for blob in found
+            if blob.centre_mm < least or not is_written(blob, field, stain, rule.written_share, rule)
+        ]
     at = float(polyval(track.middle_mm, front.coefficients))
     drawn = front.kind == "pencil"
     found = [blob for blob in found if not _fronts_own(blob, at, drawn, settings.reading)]

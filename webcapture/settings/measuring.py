@@ -281,6 +281,9 @@ class SpotSettings:
         "",
         "Share of its height that a spot has left over such a square: at 4 mm at its base a third; letters have less.",
     )
+    thin_share: float = knob(
+        0.19, "", "The same along the run, where a small spot may stand, too: those that have hardly run keep a fifth."
+    )
     written_least: float = knob(0.035, "absorbance", "No pencil is paler, even blurred; grain breaks up a paler spot.")
     compact_mm: float = knob(10.0, "mm", "A round spot is no wider at its base.")
     compact_fill: float = knob(0.7, "", "And leaves paper beside it: it fills less of the lane's width.")
