@@ -5,7 +5,21 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.measure.drawn import RED, celled, cross, drawn, from_above, gauss, pencil, read, spot, stain, wet
+from tests.measure.drawn import (
+    PAPER,
+    RED,
+    celled,
+    cross,
+    drawn,
+    from_above,
+    gauss,
+    pencil,
+    read,
+    spot,
+    stain,
+    wet,
+    writing,
+)
 from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 
@@ -77,6 +91,64 @@ def test_a_clear_edge_over_half_of_the_width_is_no_front():
     assert measured(pencil(20), half, spot(60, 10, 1.6, RED), noise=0.004).front is None
 
 
+def bar(s0, t0, slope, half=5.5):
+    """A staple: 11 mm long and 0.6 mm thick."""
+    return lambda s, t: (0.4 * gauss(s, s0 + slope * (t - t0), 0.27) * (np.abs(t - t0) < half))[..., None] * GREY
+
+
+FRONTS = {"pencil": pencil(110), "wet edge": wet(110, 0.03), "stain": stain(110, 0.08)}
+
+
+@pytest.mark.parametrize("name", FRONTS)
+@pytest.mark.parametrize("staple", [bar(139, 10, 0.3), bar(141, 9, 0.05), bar(146, 12, -0.1)])
+def test_what_held_the_paper_is_no_front(name, staple):
+    strip = measured(pencil(20), FRONTS[name], staple, spot(60, 10, 1.6, RED), noise=0.006)
+    assert strip.front is not None
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.4)
+
+
+def test_a_short_stroke_near_the_end_is_the_front_where_nothing_else_is():
+    strip = measured(pencil(20), pencil(138, span=(5, 15)), spot(60, 10, 1.6, RED))
+    assert strip.front is not None
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(138, abs=0.3)
+
+
+# ---- holes
+
+
+def hole(s0, t0, diameter):
+    """A punched one: as dark as the card, with the photo's blur."""
+    depth = PAPER + 0.35
+
+    def draw(s, t):
+        out = np.hypot(s - s0, t - t0) - diameter / 2
+        return (depth / (1 + np.exp(np.clip(out / 0.1, -50, 50))))[..., None] * GREY
+
+    return draw
+
+
+@pytest.mark.parametrize("diameter", [3.5, 5.0, 7.0])
+def test_a_hole_is_no_spot_and_lets_the_front_be(diameter):
+    things = (pencil(20), cross(20, 10), pencil(120), spot(60, 10, 1.6, RED), hole(138, 10, diameter))
+    strip = measured(*things, draw=celled)
+    assert strip.front is not None
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(120, abs=0.2)
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.4]
+
+
+def test_without_a_front_a_hole_is_no_spot_either():
+    strip = measured(pencil(20), cross(20, 10), spot(60, 10, 1.6, RED), hole(138, 10, 5.0), draw=celled)
+    assert strip.front is None
+    assert [round(s.distance_mm) for s in spots(strip)] == [40]
+
+
+def test_a_black_spot_as_dark_as_the_card_is_one():
+    """It has no flat bottom and no sharp rim."""
+    dark = PAPER + 0.35
+    strip = measured(pencil(20), pencil(120), spot(60, 10, 1.6, (dark, dark, dark)), draw=celled)
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.4]
+
+
 # ---- origins
 
 
@@ -145,6 +217,19 @@ def test_what_dried_at_the_front_is_no_spot(kind, height):
     strip = measured(pencil(20), front, rim, spot(60, 10, 1.6, RED))
     assert strip.front is not None
     assert [round(s.rf, 2) for s in spots(strip)] == [0.44]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_writing_along_the_side_is_no_spot(seed):
+    letters = writing(75, 3, count=2, seed=seed)
+    strip = measured(pencil(20), cross(20, 10), pencil(120), spot(50, 12, 1.6, RED), letters, draw=celled)
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.3]
+
+
+@pytest.mark.parametrize("sd", [0.8, 1.0, 1.6])
+def test_a_small_grey_spot_on_its_way_is_one(sd):
+    strip = measured(pencil(20), cross(20, 10), pencil(120), spot(35, 10, sd, (0.25, 0.25, 0.25)), draw=celled)
+    assert [round(s.rf, 2) for s in spots(strip)] == [0.15]
 
 
 @pytest.mark.parametrize("depth", [0.6, 1.0])

@@ -88,7 +88,7 @@ def _mended(paper: Floats32, holes: np.ndarray) -> Floats32:
     rows, cols = paper.shape[:2]
     full = cv2.resize(holes.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST) > 0
     mended = paper.copy()
-    for row in np.flatnonzero(full.any(axis=1)):
+    for row in np.flatnonzero(full.any(axis=1) & ~full.all(axis=1)):
         mended[row, full[row]] = np.median(paper[row, ~full[row]], axis=0)
     return mended
 
