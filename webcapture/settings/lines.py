@@ -161,8 +161,8 @@ class LandmarkSettings:
     )
     rim_far_mm: float = knob(5.0, "mm", "How far below and above a wet edge wet and dry paper are looked at.")
     rim_near_mm: float = knob(2.0, "mm", "Nearer to it lies what dried at its rim.")
-    rim_share: float = knob(0.25, "", "A rim stands above the wet paper by this share of the step and more,")
-    rim_least: float = knob(0.003, "absorbance", "and by so much besides.")
+    rim_share: float = knob(0.25, "", "A rim stands above the wet paper by this share of the step and more.")
+    rim_least: float = knob(0.003, "absorbance", "And by so much besides.")
     shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
     shade_mm: tuple[float, float] = knob(
         (1.0, 4.0), "mm", "Card beside both ends of the edge, between these above and below, whose light is compared."
