@@ -107,6 +107,12 @@ def test_what_held_the_paper_is_no_front(name, staple):
     assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.4)
 
 
+@pytest.mark.parametrize("bow", [-1.2, 0.9, 1.2])
+def test_a_bowed_front_leans_at_the_edges_and_is_one(bow):
+    """There more than a staple does; in the middle it is level."""
+    assert read(pencil(20), pencil(120, bow=bow)).front is not None
+
+
 def test_a_short_stroke_near_the_end_is_the_front_where_nothing_else_is():
     strip = measured(pencil(20), pencil(138, span=(5, 15)), spot(60, 10, 1.6, RED))
     assert strip.front is not None

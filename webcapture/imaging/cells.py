@@ -76,7 +76,7 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
 
 
 def _tint_of(image: StripImage) -> Floats:
-    """(3,) log10 of the card's tint, as it shows along both sides of the strip."""
+    """(3,) log10 of the card's tint, as it shows along both sides of the strip: the middle half of the margin, clear of blur."""
     rim = round(image.margin_mm * image.px_per_mm)
     part = slice(rim // 4, rim - rim // 4)
     sides = np.concatenate([image.logs[::8, part], image.logs[::8, ::-1][:, part]], axis=1)
@@ -103,6 +103,8 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
     depth = (np.median(cells[::5, ::5], axis=(0, 1)) - tint).mean()
+    if depth < settings.hole_like:
+        return holes  # paper as dark as the tint, or a strip that is none: a hole could not be told
     reach = round(settings.hole_rim_mm / cell_mm)
     for left, top, width, height, area in stats[1:count].tolist():
         if not least < area < most or max(width, height) > settings.hole_round * min(width, height):

@@ -21,6 +21,7 @@ from webcapture.measure.traits import (
     contrast_of,
     densest_offset,
     has_no_gaps,
+    is_brown,
     is_grey,
     is_inside,
     lasting_step,
@@ -180,7 +181,7 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
 def _is_stain(line: Trace, contrast: Floats, field: Field, settings: LandmarkSettings) -> bool:
     """Whether a line is brown, even and narrow."""
     strong = contrast[2] >= settings.stain_least
-    brown = strong and contrast[0] < settings.stain_grey * contrast[2] and contrast[1] <= contrast[2]
+    brown = strong and is_brown(contrast, settings.stain_grey)
     even = line.spread_mm < settings.stain_spread_mm
     return bool(brown and even) and width_of(line, field, settings) <= settings.stain_width_mm
 

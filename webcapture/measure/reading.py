@@ -12,12 +12,9 @@ from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
-from webcapture.measure.traits import width_of
+from webcapture.measure.traits import slope_of, width_of
 from webcapture.model import Floats32, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
-
-WHOLE = 0.9
-"""Share of the width at which a faint front counts as seen right across."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +107,8 @@ def _front(
     if not free:
         narrow = [c for c in narrow_stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
         free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
-    if free and not (drawn and _is_doubtful(free)):
+    across = max((c.coverage for c in free), default=0.0)
+    if free and (not drawn or across >= settings.reading.shown_coverage):
         return _uppermost_clear(free, settings.reading.front_share)
     return max(drawn, key=lambda c: c.middle_mm, default=None)
 
@@ -118,23 +116,14 @@ def _front(
 def _is_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
     """Whether a line leans as no front does, or lies over a part of the width right at the paper's end."""
     at_end = line.coverage < rule.drawn_coverage and field.length_mm - line.middle_mm < rule.staple_end_mm
-    return at_end or _slope(line) > rule.staple_steep
-
-
-def _slope(line: Candidate) -> float:
-    return abs(float(np.pad(line.trace.coefficients, (0, 2))[1]))
+    return at_end or slope_of(line.trace, field) > rule.staple_steep
 
 
 def _may_be_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
     """Whether a line over a part of the width leans, or lies near the paper's end, as a staple or clip does that held the strip."""
     if line.coverage >= rule.drawn_coverage:
         return False
-    return _slope(line) > rule.staple_slope or field.length_mm - line.middle_mm < rule.staple_mm
-
-
-def _is_doubtful(lines: list[Candidate]) -> bool:
-    """Whether none of the fronts that the paper shows is seen right across."""
-    return max(line.coverage for line in lines) < WHOLE
+    return slope_of(line.trace, field) > rule.staple_slope or field.length_mm - line.middle_mm < rule.staple_mm
 
 
 def _at_one_of(lines: list[Candidate], line: Candidate, settings: Settings) -> bool:

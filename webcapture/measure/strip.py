@@ -16,6 +16,7 @@ from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Frame, lane_of
 from webcapture.measure.spots import Blob, find_spots, is_written
+from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, turned_round, widening_odds
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
 from webcapture.settings import ReadingSettings, Settings, SpotSettings, UprightSettings
@@ -142,19 +143,10 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
     near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
     if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
-    if (
-        abs(blob.densest_mm - front_mm) < rule.rim_reach_mm
-        and height < rule.rim_absorbance
-        and _is_brownish(blob, rule)
-    ):
+    brownish = is_brown(blob.absorbance, rule.rim_brown) or height < rule.rim_pale
+    if abs(blob.densest_mm - front_mm) < rule.rim_reach_mm and height < rule.rim_absorbance and brownish:
         return True  # what dried there, wherever along the front it lies thickest
     return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
-
-
-def _is_brownish(blob: Blob, rule: ReadingSettings) -> bool:
-    """Whether it has the colour of what the solvent sweeps along: most in blue, least in red; or too pale for any to tell."""
-    red, green, blue = blob.absorbance.tolist()
-    return bool(red < rule.rim_brown * blue and green <= blue) or max(red, green, blue) < rule.rim_pale
 
 
 def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float], settings: Settings) -> bool:
@@ -163,8 +155,8 @@ def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float]
     Densest right beside the front, brown as the stain is, and much paler, however far it fades down. A spot that ran with the
     front has a colour of its own, or adds to the stain's. colour: the stain's absorbance.
     """
-    rule, (red, green, blue) = settings.reading, blob.absorbance.tolist()
-    brown = red < settings.landmark.stain_grey * blue and green <= blue
+    rule, blue = settings.reading, float(blob.absorbance[2])
+    brown = is_brown(blob.absorbance, settings.landmark.stain_grey)
     return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(colour)
 
 

@@ -21,6 +21,18 @@ def middle_of(trace: Trace, field: Field) -> float:
     return float(polyval(field.width_mm / 2, trace.coefficients))
 
 
+def slope_of(trace: Trace, field: Field) -> float:
+    """How steeply it leans in the middle of the strip, where a bow is level: rise over run, without its sign."""
+    _, slope, bend = np.pad(trace.coefficients, (0, 2))[:3]
+    return float(abs(slope + bend * field.width_mm))
+
+
+def is_brown(colour: Floats, share: float) -> bool:
+    """Whether a colour (3,) is what a solvent sweeps along: most in blue, and in red below that share of it."""
+    red, green, blue = colour
+    return bool(red < share * blue and green <= blue)
+
+
 def is_grey(colour: Floats, settings: LandmarkSettings) -> bool:
     """Whether a line of that absorbance (3,) is grey, as pencil is."""
     return float(colour.min() / max(colour.max(), 1e-6)) >= settings.neutral

@@ -9,6 +9,7 @@ import numpy as np
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.reading import Reading
+from webcapture.measure.traits import slope_of
 from webcapture.model import Floats, StripCells
 from webcapture.settings import DEFAULTS, Settings, UprightSettings
 
@@ -84,10 +85,10 @@ def ruled_odds(low: Candidate, far: Candidate, field: Field, rule: UprightSettin
 
 def _waywardness(line: Candidate, field: Field) -> Floats:
     """(3,) what a line has that a ruled one has not: scatter (mm), slant, and bow (mm, standard deviation from straight)."""
-    _, slope, bend = np.pad(line.trace.coefficients, (0, 2))[:3]
+    bend = np.pad(line.trace.coefficients, (0, 2))[2]
     # A parabola over the width w departs from its straight line by bend · w² / √180, as a standard deviation.
     bow = abs(bend) * field.width_mm**2 / np.sqrt(180)
-    return np.array([line.trace.spread_mm, abs(slope + bend * field.width_mm), bow])
+    return np.array([line.trace.spread_mm, slope_of(line.trace, field), bow])
 
 
 def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:

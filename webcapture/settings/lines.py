@@ -223,6 +223,9 @@ class ReadingSettings:
     staple_slope: float = knob(0.12, "", "A short line that leans more was not drawn at a front: seven degrees.")
     staple_steep: float = knob(0.18, "", "And no line that leans more than this, ten degrees, over whatever width.")
     staple_end_mm: float = knob(6.0, "mm", "Nor was a short line as near to the paper's end as this.")
+    shown_coverage: float = knob(
+        0.9, "", "A front that the paper itself shows over so much of the width counts before such a line."
+    )
     staple_mm: float = knob(15.0, "mm", "Nearer to the paper's end a short line may be what held the paper.")
     drawn_share: float = knob(
         0.2,
