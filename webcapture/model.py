@@ -347,6 +347,8 @@ class Strip:
     front: Line | None
     lanes: tuple[Lane, ...]
     flags: tuple[Flag, ...] = ()
+    decided: bool = True
+    """False where it cannot be told which of two lines is the origin: there is no Rf then."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,10 @@ from uncertainties import ufloat
 from tests.report.factory import SpotSpec, StripSpec, make_result, sheet_of_lanes
 from webcapture import measure_photo
 from webcapture.errors import UsageError
+from webcapture.flags import flags
 from webcapture.measure.correct import CENTRE, DENSEST, KINDS, Change, corrected
 from webcapture.measure.frame import strip_frame
+from webcapture.measure.relate import without_ratios
 from webcapture.settings import DEFAULTS
 from webcapture.synthetic import render
 from webcapture.synthetic.adverse import no_front, no_origin, upside_down
@@ -431,7 +433,7 @@ def test_a_lane_that_is_not_there_is_told(kind, lane):
 
 
 def test_another_kind_is_refused():
-    assert set(KINDS) == {"origin", "front", "spot", "add", "remove", "name", "follow"}
+    assert set(KINDS) == {"origin", "front", "spot", "add", "remove", "name", "follow", "turn", "keep"}
     with pytest.raises(UsageError, match="no kind"):
         after(simple(), change("erase", key="1"))
 
@@ -485,6 +487,123 @@ def test_a_photographed_strip_upside_down(measured):
     origin, front = ends(strip, strip.lanes[0])
     new = after(strip, change("spot", key="1", s_mm=origin + 0.3 * (front - origin)))
     assert new.lanes[0].spots[0].rf == pytest.approx(0.3)
+
+
+# ---- the other end
+
+
+def turn(**more):
+    return Change("turn", 1, **more)
+
+
+def drawn_twice(strip):
+    """With a front drawn in pencil: a line that could be the origin."""
+    return replace(strip, front=replace(strip.front, kind="pencil"))
+
+
+def test_the_other_end_gives_the_rest_of_the_run():
+    """(d from the one line) + (d from the other) = run, so Rf and Rf turned add up to 1 (by hand: 0.25, 0.6, 0.82 of 90 mm)."""
+    strip = drawn_twice(simple(turn_deg=3.0))
+    new = after(strip, turn())
+    spots = new.lanes[0].spots
+    assert [spot.rf for spot in spots] == pytest.approx([0.18, 0.4, 0.75])
+    assert [spot.distance_mm for spot in spots] == pytest.approx([16.2, 36.0, 67.5])
+    assert [spot.spot for spot in spots] == [1, 2, 3]
+    assert [spot.colour for spot in spots] == [spot.colour for spot in reversed(strip.lanes[0].spots)]
+    assert [spot.U_rf for spot in spots] == pytest.approx(
+        [2 * 0.15 / 90] * 3
+    )  # the made-up budget holds the centre alone
+    assert [spot.position_mm for spot in spots] == [spot.position_mm for spot in reversed(strip.lanes[0].spots)]
+    assert (new.upright, codes(new)) == (False, {"upside-down"})
+    assert [spot.tailing for spot in spots] == pytest.approx([1 / 1.1] * 3)
+    for spot in spots:
+        low, high = spot.edges_mm
+        assert (low + high) / 2 == pytest.approx(spot.distance_mm)
+
+
+@pytest.mark.parametrize("name", ["sheet", "turned"])
+def test_turned_twice_is_as_measured(measured, name):
+    strip = drawn_twice(measured[name][1])
+    again = after(strip, turn(), turn())
+    for old, new in zip(strip.lanes, again.lanes, strict=True):
+        assert new.run_mm == old.run_mm
+        assert new.profile == pytest.approx(old.profile)
+        for one, other in zip(old.spots, new.spots, strict=True):
+            assert same(other, replace(one, tailing=other.tailing))
+            assert other.tailing == pytest.approx(one.tailing)
+    t = np.linspace(0, strip_frame(strip).width, 5)
+    for one, other in ((strip.origin, again.origin), (strip.front, again.front)):
+        assert polyval(t, other.coefficients) == pytest.approx(polyval(t, one.coefficients), abs=1e-6)
+
+
+def test_lines_and_places_of_a_turned_strip_lie_where_they_lay(measured):
+    strip = drawn_twice(measured["sheet"][1])
+    new = after(strip, turn())
+    one, other = strip_frame(strip), strip_frame(new)
+    for t in np.linspace(1, one.width - 1, 7):
+        for before, now in ((strip.origin, new.front), (strip.front, new.origin)):
+            point = one.on_card(float(polyval(t, before.coefficients)), float(t))
+            s, across = other.on_strip(point)
+            assert polyval(across, now.coefficients) == pytest.approx(s, abs=1e-6)
+    assert [lane.lane for lane in new.lanes] == list(range(1, len(new.lanes) + 1))
+    for lane, mirrored in zip(strip.lanes, reversed(new.lanes), strict=True):
+        assert (mirrored.origin_mm, mirrored.front_mm) == (lane.front_mm, lane.origin_mm)
+        for spot in mirrored.spots:
+            assert place(new, spot) == pytest.approx(ends(new, mirrored)[0] + spot.distance_mm, abs=0.05)
+
+
+def test_what_was_corrected_before_turns_with_it():
+    """Front to 120 mm, spots at 60, 95.8 and, added, 100 mm: 60, 24.2 and 20 mm from what is the origin then, of 98 mm."""
+    changes = [
+        change("front", s_mm=120.0), change("spot", key="1", s_mm=60.0), change("add", key="a", s_mm=100.0),
+        change("name", label="fern"), change("remove", key="2"),
+    ]  # fmt: skip
+    found = corrected(simple(), [*changes, turn()], DEFAULTS)
+    lane = found.strip.lanes[0]
+    assert [spot.rf for spot in lane.spots] == pytest.approx([20 / 98, 24.2 / 98, 60 / 98])
+    assert [found.keys[1, n] for n in (1, 2, 3)] == ["a", "3", "1"]
+    assert found.labels == {1: "fern"}
+    assert by_hand(lane.spots[0]) == {"centre", "origin"}
+    assert by_hand(lane.spots[1]) == {"origin"}
+    back = after(simple(), *changes, turn(), turn())
+    plain = after(simple(), *changes)
+    assert [s.rf for s in back.lanes[0].spots] == pytest.approx([s.rf for s in plain.lanes[0].spots])
+
+
+def test_a_wet_edge_is_no_origin():
+    new = after(simple(), turn())
+    assert codes(new) == {"upside-down", "origin-missing"}
+    assert new.origin is None
+    assert [spot.rf for spot in new.lanes[0].spots] == [None] * 3
+    placed = after(simple(), turn(), change("origin", s_mm=28.0))
+    assert codes(placed) == {"upside-down"}
+    assert [spot.rf for spot in placed.lanes[0].spots] == pytest.approx([0.18, 0.4, 0.75])
+
+
+def undecided(strip):
+    lanes = tuple(without_ratios(lane) for lane in strip.lanes)
+    return replace(drawn_twice(strip), lanes=lanes, flags=flags("upside-down", "ends-undecided"), decided=False)
+
+
+def test_an_undecided_strip_has_no_rf_until_somebody_says_which_end():
+    strip = undecided(simple())
+    named = after(strip, change("name", label="fern"), change("spot", key="1", s_mm=45.0))
+    assert [spot.rf for spot in named.lanes[0].spots] == [None] * 3
+    assert codes(named) == {"upside-down", "ends-undecided"}
+    kept = after(strip, Change("keep", 1))
+    assert [spot.rf for spot in kept.lanes[0].spots] == pytest.approx([0.25, 0.6, 0.82])
+    assert codes(kept) == set()
+    other = after(strip, turn())
+    assert [spot.rf for spot in other.lanes[0].spots] == pytest.approx([0.18, 0.4, 0.75])
+    assert codes(other) == {"upside-down"}
+    assert all(spot.U_rf > 0 for spot in (*kept.lanes[0].spots, *other.lanes[0].spots))
+
+
+def test_lanes_of_a_turned_sheet_are_numbered_from_its_own_left():
+    strip = drawn_twice(wide())
+    found = corrected(strip, [change("name", lane=1, label="a"), turn(), change("name", lane=1, label="e")], DEFAULTS)
+    assert found.labels == {5: "a", 1: "e"}
+    assert [len(lane.spots) for lane in found.strip.lanes] == [len(lane.spots) for lane in reversed(strip.lanes)]
 
 
 # ---- the formula

@@ -76,6 +76,20 @@ def test_without_marks_the_widths_tell_which_way_up():
     assert "upside-down" not in codes(upright)
 
 
+def test_where_the_arrow_and_the_strip_disagree_and_neither_prevails_there_is_no_rf():
+    """Widths that grow half as much: enough to outweigh the arrow, not enough to be believed. What lies where is still told."""
+    spots = spot(45, 10, 1.4, RED), spot(80, 10, 1.6, BLUE), spot(105, 10, 1.8, GREEN)
+    strip = upside_down(pencil(25), pencil(125), *spots)
+    assert codes(strip) == {"upside-down", "ends-undecided"}
+    assert not strip.decided
+    lane = strip.lanes[0]
+    assert [(s.rf, s.u_rf, s.U_rf, s.budget) for s in lane.spots] == [(None, None, None, ())] * 3
+    assert [s.distance_mm for s in lane.spots] == pytest.approx([20, 55, 80], abs=0.2)
+    upright = measured(pencil(25), pencil(125), *spots)
+    assert upright.decided
+    assert [s.rf for s in upright.lanes[0].spots] == pytest.approx([0.20, 0.55, 0.80], abs=0.002)
+
+
 def leaning(s0, sd, colour):
     """A spot a little wider towards the front, as overload makes it."""
 

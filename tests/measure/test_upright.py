@@ -11,14 +11,14 @@ from numpy.polynomial.polynomial import polyval
 from scipy.stats import norm
 
 from tests.measure.drawn import BLUE, RED, cross, drawn, pencil, read, read_cells, spot, writing
-from webcapture.measure.upright import odds_upright, ruled_odds, turned_round, widening_odds
+from webcapture.measure.upright import Trails, odds_upright, ruled_odds, turned_round, widening_odds
 from webcapture.settings import DEFAULTS
 
 NONE = np.zeros(0)
 
 
-def odds(reading, widening=NONE, tails=NONE):
-    return odds_upright(reading, widening, tails, DEFAULTS)
+def odds(reading, widening=NONE, tails=NONE, covers=False):
+    return odds_upright(reading, Trails(widening, tails, covers), DEFAULTS)
 
 
 def straightness(reading):
@@ -125,6 +125,13 @@ def test_all_that_spots_say_has_a_limit():
     reading = read(pencil(20), pencil(130))
     much = odds(reading, widening=np.full(20, 5.0), tails=np.full(20, 5.0)) - odds(reading)
     assert much == pytest.approx(DEFAULTS.upright.most_spots)
+
+
+def test_a_line_under_a_spot_is_not_judged_by_its_straightness():
+    """What lies on it bends what is seen of it."""
+    reading = read(pencil(20, slope=0.05), pencil(130))
+    assert odds(reading) < DEFAULTS.upright.arrow - 1
+    assert odds(reading, covers=True) == pytest.approx(DEFAULTS.upright.arrow, abs=0.3)
 
 
 BY_HAND = {"leaning": {"slope": 0.05}, "bowed": {"bow": 0.6}}

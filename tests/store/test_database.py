@@ -22,7 +22,7 @@ from tests.house.source import ROOT
 from tests.store.conftest import KINDS, POSTGRESQL
 from tests.store.scenario import NOON, photo, practical, station
 from webcapture.store import photos, practicals, stations
-from webcapture.store.db import Database, alembic_config, sqlite_address
+from webcapture.store.db import Database, _log_ahead, alembic_config, sqlite_address
 from webcapture.store.store import Store
 from webcapture.store.tables import Guess, Setting, Table
 
@@ -214,6 +214,46 @@ def test_a_migration_that_breaks_belonging_is_taken_back(sqlite):
         connection.exec_driver_sql("DELETE FROM practical")
     with sqlite.reading() as session:
         assert stations.find(session, bench.id) == bench
+
+
+class Refusing:
+    """A connection that is refused a few times before it may switch, as SQLite does to processes that come at once."""
+
+    def __init__(self, refusals):
+        self.refusals, self.asked = refusals, []
+
+    def execute(self, words):
+        self.asked.append(words)
+        if len(self.asked) <= self.refusals:
+            raise sqlite3.OperationalError("database is locked")
+
+
+def test_who_is_refused_the_log_asks_again():
+    connection = Refusing(3)
+    _log_ahead(connection)
+    assert connection.asked == ["PRAGMA journal_mode = WAL"] * 4
+
+
+def test_who_is_refused_for_too_long_is_told(monkeypatch):
+    monkeypatch.setattr("webcapture.store.db.BUSY_S", 0.1)
+    with pytest.raises(sqlite3.OperationalError, match="locked"):
+        _log_ahead(Refusing(10**6))
+
+
+def test_connections_that_come_at_once_to_a_new_file_all_get_in(tmp_path):
+    """Rounds of threads let go together: on SQLite's own terms about one round in seven ends with a refusal."""
+    for n in range(30):
+        gate = threading.Barrier(6)
+
+        def opened(file=tmp_path / f"{n}.sqlite", gate=gate):
+            connection = sqlite3.connect(file, timeout=5, isolation_level=None)
+            gate.wait()
+            _log_ahead(connection)
+            connection.close()
+
+        with ThreadPoolExecutor(6) as pool:
+            for one in [pool.submit(opened) for _ in range(6)]:
+                one.result()
 
 
 OPEN = "import sys, pathlib; from webcapture.store.store import Store; Store(pathlib.Path(sys.argv[1])).close()"

@@ -342,6 +342,7 @@ def results(world: World) -> None:
     world.call("resultNumbers", 200)
     world.both("correctLane", 400, data={"origin": "no number"})
     world.both("follow", 400, data={"follow": "the wind"})
+    world.both("ends", 400, data={"ends": "the middle"})
 
 
 def corrections(world: World) -> None:
@@ -354,6 +355,9 @@ def corrections(world: World) -> None:
     for headers, status in ((PAGE, 303), (PART, 200)):
         world.call("follow", status, data={"follow": "densest"}, headers=headers)
     assert world.call("resultNumbers", 200).get_json()["rf_follows"] == "densest"
+    for ends, headers, status in (("turn", PAGE, 303), ("keep", PART, 200)):
+        world.call("ends", status, data={"ends": ends}, headers=headers)
+        world.call("resultNumbers", 200)
     ids = re.findall(r'name="correction" value="(\d+)"', world.call("result", 200).text)
     assert len(ids) > len(changes)
     for number in ids:

@@ -195,6 +195,7 @@ def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
     ids = {
         "every flag": room.measured(two, (0.31, 0.6), (0.6,), flags=every),
         "two lanes": room.measured(one, (0.3, 0.62), (0.61,)),
+        "which end": room.measured(one, (0.3, 0.62), strip_flags=("upside-down", "ends-undecided")),
         "one lane": room.measured(three, (0.9, 0.95)),
         "other card": room.measured(three, (0.9,), (0.95,), layout="tray"),
         "another number": room.measured(three, (0.9,), (0.95,)),
@@ -470,6 +471,10 @@ def _corrected(station: FlaskClient, address: str) -> Pages:
     ):  # fmt: skip
         station.post(lane, data=form)
     station.post(f"{address}/follow", data={"follow": "densest"})
+    station.post(f"{address}/ends/1", data={"ends": "turn"})
+    turned = station.get(address).text
+    for ends in ("turn", "keep"):
+        station.post(f"{address}/ends/1", data={"ends": ends})
     station.post(f"{address}/undo", data={"correction": "3"})
     refused = {
         "no number": {"front": "x"}, "off": {"front": "9000"}, "crossed": {"front": "1"},
@@ -477,6 +482,8 @@ def _corrected(station: FlaskClient, address: str) -> Pages:
     pages = {f"refused {name}": station.post(lane, data=form).text for name, form in refused.items()}
     return pages | {
         "refused follow": station.post(f"{address}/follow", data={"follow": "?"}).text,
+        "refused ends": station.post(f"{address}/ends/1", data={"ends": "?"}).text,
+        "turned": turned,
         "corrected": station.get(address).text,
         "profile": station.get(f"{address}/profile-1-1.svg").text,
     }

@@ -107,12 +107,12 @@ class Room:
 
     def measured(
         self, station: StationInfo, *lanes: tuple[float, ...], flags: tuple[str, ...] = (), layout: str = "sheet",
-        spot_flags: tuple[str, ...] = (),
+        spot_flags: tuple[str, ...] = (), strip_flags: tuple[str, ...] = (),
     ) -> str:  # fmt: skip
         """A photo measured with spots at these Rf: lane by lane of a sheet, or bay by bay of a tray."""
         photo_id = self.photo(station)
         spots = [tuple(SpotSpec(rf, flags=spot_flags) for rf in lane) for lane in lanes]
-        specs = [StripSpec(width_mm=100.0, lanes=tuple(spots))]
+        specs = [StripSpec(width_mm=100.0, lanes=tuple(spots), flags=strip_flags)]
         if layout == "tray":
             specs = [StripSpec(width_mm=20.0, lanes=(lane,), bay=n) for n, lane in enumerate(spots, 1) if lane]
         result = make_result(*specs, photo_flags=flags, layout=layout)

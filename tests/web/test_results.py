@@ -162,6 +162,7 @@ def posts(address: str) -> list[tuple[str, dict[str, str]]]:
     return [
         (f"{address}/lanes/1-1", {"origin": "25"}),
         (f"{address}/follow", {"follow": "densest"}),
+        (f"{address}/ends/1", {"ends": "turn"}),
         (f"{address}/undo", {"correction": "1"}),
     ]
 
@@ -184,7 +185,7 @@ def test_every_route_was_tried(room: Room) -> None:
     """An address that is added later has to be added to the test above."""
     routes = {rule.endpoint for rule in room.app.url_map.iter_rules() if rule.endpoint.startswith("results.")}
     assert routes == {
-        f"results.{n}" for n in ("show", "numbers", "picture", "strip", "profile", "correct", "follow", "undo")
+        f"results.{n}" for n in ("show", "numbers", "picture", "strip", "profile", "correct", "follow", "ends", "undo")
     }
 
 
@@ -271,6 +272,32 @@ def test_rf_can_follow_the_densest_place(bench: FlaskClient, address: str) -> No
         assert other["rf"] == pytest.approx(one["densest_distance_mm"] / before["run_mm"], abs=2e-4)
     bench.post(f"{address}/follow", data={"follow": "centre"})
     assert lane(bench, address) == before
+
+
+def test_a_strip_is_turned_by_hand_and_back(bench: FlaskClient, address: str) -> None:
+    """Distances from the one line and from the other add up to the run, so Rf and Rf turned add up to 1."""
+    before = lane(bench, address)
+    assert bench.post(f"{address}/ends/1", data={"ends": "turn"}).status_code == 303
+    turned = lane(bench, address)
+    assert (turned["origin_mm"], turned["front_mm"]) == (before["front_mm"], before["origin_mm"])
+    wanted = [1 - spot["rf"] for spot in reversed(before["spots"])]
+    assert [spot["rf"] for spot in turned["spots"]] == pytest.approx(wanted, abs=2e-4)
+    page = bench.get(address).text
+    assert "The strip in bay 1 turned: its origin is at the other end" in page
+    assert REGISTRY["upside-down"].text in page
+    number = re.search(r'name="correction" value="(\d+)"', page)
+    assert number
+    bench.post(f"{address}/undo", data={"correction": number[1]})
+    assert lane(bench, address) == before
+
+
+@pytest.mark.parametrize("said", ["", "sideways"])
+def test_an_end_that_is_neither_is_refused(bench: FlaskClient, address: str, said: str) -> None:
+    before = numbers(bench, address)
+    answer = bench.post(f"{address}/ends/1", data={"ends": said})
+    assert answer.status_code == 400
+    assert "Choose one of the two." in answer.text
+    assert numbers(bench, address) == before
 
 
 def test_history_tells_and_undo_restores(bench: FlaskClient, address: str) -> None:

@@ -16,12 +16,13 @@ from webcapture.errors import UsageError
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.measure.recount import Ground, LaneState, Mark, flags_now, lane_now, line_now, state_of
 from webcapture.measure.relate import colour_of
+from webcapture.measure.turn import settled, state_turned, turned
 from webcapture.model import Floats, Lane, Spot, Strip
 from webcapture.settings import Settings
 
 CENTRE, DENSEST = "centre", "densest"
 """What Rf follows: the centre (IUPAC Gold Book R05353) or the point of maximum intensity (USP <621>)."""
-KINDS = ("origin", "front", "spot", "add", "remove", "name", "follow")
+KINDS = ("origin", "front", "spot", "add", "remove", "name", "follow", "turn", "keep")
 _RELOAD = "Load the page again: it may show an older state."
 
 
@@ -33,7 +34,9 @@ class Change:
     """``origin`` or ``front``: that line passes ``s_mm`` in ``lane``, and in the other lanes moves along unless ``only``; where
     one of them has no such line, it passes there at the same place.
     ``spot``: the spot ``key`` lies at ``s_mm``. ``add``: a spot at ``s_mm`` with the new ``key``. ``remove``: the spot ``key``.
-    ``name``: the lane holds ``label``. ``follow``: Rf follows ``label``, the centre or the densest place."""
+    ``name``: the lane holds ``label``. ``follow``: Rf follows ``label``, the centre or the densest place.
+    ``turn``: the strip's other end is the origin end; ``keep``: it is the one taken for it. Lanes, like spots, are numbered
+    anew by the first; a spot's key stays."""
     bay: int
     lane: int | None = None
     key: str | None = None
@@ -60,6 +63,9 @@ class Corrected:
 class _State:
     """The strip on its way; never changed, always replaced."""
 
+    strip: Strip
+    """As measured, or that read from its other end."""
+    frame: Frame
     lanes: dict[int, LaneState]
     labels: dict[int, str] = field(default_factory=dict)
     follows: str = CENTRE
@@ -79,23 +85,24 @@ def corrected(
     what no longer does, because another was taken back, is left out and handed back as ``idle``.
     """
     frame = strip_frame(strip)
-    state = _State({lane.lane: state_of(lane, frame) for lane in strip.lanes})
+    state = _State(strip, frame, {lane.lane: state_of(lane, frame) for lane in strip.lanes})
     idle = []
     for n, change in enumerate(changes):
         if change.bay != strip.bay:
             continue
         try:
-            state = _applied(change, state, frame, settings)
+            state = _applied(change, state, settings)
         except UsageError:
             if strict and n == len(changes) - 1:
                 raise
             idle.append(change)
-    ground = Ground(strip, frame, residual_mm, state.follows == DENSEST, settings)
+    ground = Ground(state.strip, state.frame, residual_mm, state.follows == DENSEST, settings)
     keys = {(n, k + 1): mark.key for n, lane in state.lanes.items() for k, mark in enumerate(lane.ordered)}
-    return Corrected(_strip(strip, list(state.lanes.values()), ground), keys, state.labels, state.follows, tuple(idle))
+    return Corrected(_strip(list(state.lanes.values()), ground), keys, state.labels, state.follows, tuple(idle))
 
 
-def _strip(strip: Strip, lanes: list[LaneState], ground: Ground) -> Strip:
+def _strip(lanes: list[LaneState], ground: Ground) -> Strip:
+    strip = ground.strip
     origin, front = line_now("origin", strip.origin, lanes, ground), line_now("front", strip.front, lanes, ground)
     return replace(
         strip,
@@ -106,8 +113,12 @@ def _strip(strip: Strip, lanes: list[LaneState], ground: Ground) -> Strip:
     )
 
 
-def _applied(change: Change, state: _State, frame: Frame, settings: Settings) -> _State:
+def _applied(change: Change, state: _State, settings: Settings) -> _State:
     """The state after one change; the one before stays as it is."""
+    if change.kind == "turn":
+        return _turned(state)
+    if change.kind == "keep":
+        return replace(state, strip=settled(state.strip))
     if change.kind == "follow":
         if change.label not in (CENTRE, DENSEST):
             raise UsageError("Rf follows the centre or the densest place.", f"Give “{CENTRE}” or “{DENSEST}”.")
@@ -116,14 +127,24 @@ def _applied(change: Change, state: _State, frame: Frame, settings: Settings) ->
     if change.kind == "name":
         return replace(state, labels=state.labels | {lane.lane.lane: change.label or ""})
     if change.kind in ("origin", "front"):
-        after = state.put(*_line_moved(change, lane, state, frame))
+        after = state.put(*_line_moved(change, lane, state))
     elif change.kind in ("spot", "add", "remove"):
-        after = state.put(replace(lane, marks=_marks(change, lane, frame, settings)))
+        after = state.put(replace(lane, marks=_marks(change, lane, state.frame, settings)))
     else:
         raise UsageError(f"“{change.kind}” is no kind of correction.", f"Kinds are {', '.join(KINDS)}.")
     for number, now in after.lanes.items():
         _refuse_outside(state.lanes[number], now, settings)
     return after
+
+
+def _turned(state: _State) -> _State:
+    """With the strip read from its other end, and all that was corrected so far turned with it."""
+    strip, last = turned(state.strip), len(state.lanes) + 1
+    frame = strip_frame(strip)
+    before = [state.lanes[last - lane.lane] for lane in strip.lanes]
+    lanes = [state_turned(old, lane, state.frame, frame) for old, lane in zip(before, strip.lanes, strict=True)]
+    labels = {last - lane: label for lane, label in state.labels.items()}
+    return replace(state, strip=strip, frame=frame, lanes={one.lane.lane: one for one in lanes}, labels=labels)
 
 
 def _lane(change: Change, state: _State) -> LaneState:
@@ -138,9 +159,9 @@ def _place(change: Change, frame: Frame) -> float:
     return change.s_mm
 
 
-def _line_moved(change: Change, lane: LaneState, state: _State, frame: Frame) -> list[LaneState]:
+def _line_moved(change: Change, lane: LaneState, state: _State) -> list[LaneState]:
     """The lanes with that line moved: by as much in each, or to the same place where there was none."""
-    new, old = _place(change, frame), getattr(lane, change.kind)
+    new, old = _place(change, state.frame), getattr(lane, change.kind)
     moved = []
     for other in [lane] if change.only else state.lanes.values():
         known = getattr(other, change.kind)

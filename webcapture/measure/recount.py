@@ -116,7 +116,7 @@ def _spot(n: int, state: LaneState, ground: Ground) -> Spot:
     distance = mark.s_mm - base
     shift = distance - old.distance_mm  # edges are told from the origin line, and go with the spot
     codes = [flag.code for flag in old.flags if flag.code not in ("did-not-move", "near-front")]
-    codes += place_codes(None if state.origin is None else distance, rf, ground.settings)
+    codes += place_codes(distance if state.origin is not None and ground.strip.decided else None, rf, ground.settings)
     return replace(
         old,
         spot=n + 1,
@@ -150,8 +150,8 @@ def _resolution(mark: Mark, above: Mark) -> float | None:
 
 
 def _ratio(mark: Mark, state: LaneState, ground: Ground) -> tuple[float | None, float | None, tuple[Component, ...]]:
-    """(Rf, its standard uncertainty, the budget), or Nones where there is no run."""
-    if state.origin is None or state.front is None or state.front <= state.origin:
+    """(Rf, its standard uncertainty, the budget), or Nones where there is no run, or no telling which way it went."""
+    if not ground.strip.decided or state.origin is None or state.front is None or state.front <= state.origin:
         return None, None, ()
     hand, known = ground.settings.hand, _as_measured(mark, state, ground)
     placed = {"centre": mark.by_hand, "origin": state.hand_origin, "front": state.hand_front}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -84,6 +84,25 @@ def lane_of(
         profile=profile[1],
         spots=tuple(spots),
         flags=() if spots else flags("no-spots"),
+    )
+
+
+def without_ratios(lane: Lane) -> Lane:
+    """The lane of a strip whose origin end is not known: where things lie, and nothing that follows from which end they started at."""
+    told = {"did-not-move", "near-front"}
+    return replace(
+        lane,
+        spots=tuple(
+            replace(
+                spot,
+                rf=None,
+                u_rf=None,
+                U_rf=None,
+                budget=(),
+                flags=tuple(flag for flag in spot.flags if flag.code not in told),
+            )
+            for spot in lane.spots
+        ),
     )
 
 

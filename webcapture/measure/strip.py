@@ -14,10 +14,10 @@ from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
-from webcapture.measure.relate import Frame, lane_of
+from webcapture.measure.relate import Frame, lane_of, without_ratios
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
-from webcapture.measure.upright import odds_upright, turned_round, widening_odds
+from webcapture.measure.upright import odds_upright, trails_of, turned_round
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
 from webcapture.settings import ReadingSettings, Settings, SpotSettings, UprightSettings
 
@@ -39,6 +39,11 @@ class Attempt:
     odds: float
     """ln odds that the strip lies the way it was read."""
 
+    @property
+    def turned(self) -> bool:
+        """Whether it was read with its upper end as the origin end."""
+        return self.reading.strip.turned
+
 
 def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so, or this way shows no origin."""
@@ -53,14 +58,16 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
         lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), frame, settings)
         for n, (track, blobs) in enumerate(zip(attempt.tracks, attempt.blobs, strict=True))
     )
+    decided = not _drawn_twice(attempt) or attempt.odds >= (settings.upright.turned if attempt.turned else 0.0)
     return Strip(
         bay=strip.outline.bay,
         corners_mm=_corners(strip.outline.corners_mm),
-        upright=not attempt.reading.strip.turned,
+        upright=not attempt.turned,
         origin=attempt.origin,
         front=attempt.front,
-        lanes=lanes,
-        flags=flags(*_codes(attempt, lanes, rise, settings)),
+        lanes=lanes if decided else tuple(without_ratios(lane) for lane in lanes),
+        flags=flags(*_codes(attempt, lanes, rise, decided, settings)),
+        decided=decided,
     )
 
 
@@ -87,7 +94,7 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     stain = stain_on(field, strip.strokes, lines, top, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
-    odds = odds_upright(reading, *_trails(tracks, blobs, origin, front, settings.upright), settings)
+    odds = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds)
 
 
@@ -160,26 +167,6 @@ def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float]
     return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(colour)
 
 
-def _trails(
-    tracks: list[Track], blobs: list[list[Blob]], origin: Line | None, front: Line | None, rule: UprightSettings
-) -> tuple[Floats, Floats]:
-    """What tells which way the spots ran: what the widths say, one number a lane, and ln of each clear spot's tailing."""
-    widening = []
-    if origin is not None and front is not None:
-        widening = [_widening(found, track, origin, front, rule) for track, found in zip(tracks, blobs, strict=True)]
-    # Of spots that overlap, the assumed shape decides which side trails.
-    alone = [b for found in blobs for b in found if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
-    return np.array(widening), np.log([blob.tailing for blob in alone])
-
-
-def _widening(blobs: list[Blob], track: Track, origin: Line, front: Line, rule: UprightSettings) -> float:
-    """ln odds, from the widths of a lane's clear round spots, that they ran this way; a tail is as long as the load is large."""
-    o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
-    clear = [b for b in blobs if not {"merged", "tailing"} & set(b.codes) and b.signal_to_noise > rule.widths_sd]
-    ratio = np.array([(b.centre_mm - o) / (f - o) for b in clear])
-    return widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
-
-
 def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
     """(n,) places and (n, 3) mean absorbance across the lane."""
     field = attempt.reading.field
@@ -192,11 +179,12 @@ def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:
     return a, b, c, d
 
 
-def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Settings) -> list[str]:
+def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool, settings: Settings) -> list[str]:
     """The flags that concern the strip as a whole."""
     checks = {
-        "upside-down": attempt.reading.strip.turned,
-        "ends-alike": _ends_alike(attempt, settings),
+        "upside-down": attempt.turned or not decided,
+        "ends-undecided": not decided,
+        "ends-alike": decided and _ends_alike(attempt, settings.upright),
         "origin-missing": attempt.origin is None,
         "front-missing": attempt.front is None,
         "two-lines": attempt.reading.doubled,
@@ -208,12 +196,15 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, settings: Sett
     return [code for code, holds in checks.items() if holds]
 
 
-def _ends_alike(attempt: Attempt, settings: Settings) -> bool:
+def _ends_alike(attempt: Attempt, rule: UprightSettings) -> bool:
     """Whether only the card's arrow tells which of two lines is the origin; where more was heeded than that, another flag says so."""
-    rule = settings.upright
-    two_lines = attempt.reading.origin is not None and attempt.reading.front is not None
-    drawn = two_lines and attempt.reading.front is not None and attempt.reading.front.kind == "pencil"
-    return drawn and not attempt.reading.strip.turned and attempt.odds < rule.arrow + rule.plain
+    return _drawn_twice(attempt) and not attempt.turned and attempt.odds < rule.arrow + rule.plain
+
+
+def _drawn_twice(attempt: Attempt) -> bool:
+    """Whether origin and front are both drawn, so that each could be the other."""
+    front = attempt.reading.front
+    return attempt.reading.origin is not None and front is not None and front.kind == "pencil"
 
 
 def _slant(attempt: Attempt, settings: Settings) -> bool:

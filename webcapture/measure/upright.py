@@ -2,16 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
+from webcapture.measure.lanes import Track
 from webcapture.measure.reading import Reading
+from webcapture.measure.spots import Blob
 from webcapture.measure.traits import slope_of
-from webcapture.model import Floats, StripCells
+from webcapture.model import Floats, Line, StripCells
 from webcapture.settings import DEFAULTS, Settings, UprightSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Trails:
+    """What the spots of a strip show of the way they ran."""
+
+    widening: Floats
+    """(lanes,) ln odds from the widths of each lane's spots."""
+    tails: Floats
+    """(n,) ln of the tailing of each clear spot."""
+    covers: bool
+    """Whether one of them lies on a line, whose straightness then cannot be judged."""
 
 
 def turned_round(strip: StripCells) -> StripCells:
@@ -35,6 +51,32 @@ def turned_round(strip: StripCells) -> StripCells:
     )
 
 
+def trails_of(
+    tracks: Sequence[Track],
+    blobs: Sequence[Sequence[Blob]],
+    origin: Line | None,
+    front: Line | None,
+    rule: UprightSettings,
+) -> Trails:
+    """What the spots of all lanes show; ``blobs`` lane by lane, as ``tracks``."""
+    # Of spots that overlap, the assumed shape decides which side trails.
+    alone = [b for found in blobs for b in found if "merged" not in b.codes and b.signal_to_noise > rule.widths_sd]
+    widening, covers = [], False
+    if origin is not None and front is not None:
+        for track, found in zip(tracks, blobs, strict=True):
+            o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
+            widening.append(_widening(found, o, f, rule))
+            covers |= any(low < at < high for low, high in (b.edges_mm for b in found) for at in (o, f))
+    return Trails(np.array(widening), np.log([blob.tailing for blob in alone]), covers)
+
+
+def _widening(blobs: Sequence[Blob], origin_mm: float, front_mm: float, rule: UprightSettings) -> float:
+    """ln odds, from the widths of a lane's clear round spots, that they ran this way; a tail is as long as the load is large."""
+    clear = [b for b in blobs if not {"merged", "tailing"} & set(b.codes) and b.signal_to_noise > rule.widths_sd]
+    ratio = np.array([(b.centre_mm - origin_mm) / (front_mm - origin_mm) for b in clear])
+    return widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
+
+
 def widening_odds(ratio: Floats, ln_width: Floats, rule: UprightSettings = DEFAULTS.upright) -> float:
     """ln odds that a lane's spots widen on their way in the direction of increasing Rf, rather than in the other.
 
@@ -54,11 +96,8 @@ def widening_odds(ratio: Floats, ln_width: Floats, rule: UprightSettings = DEFAU
     return 2 * rule.growth * believed / (rule.growth_sd**2 + scatter / apart)
 
 
-def odds_upright(reading: Reading, widening: Floats, tails: Floats, settings: Settings) -> float:
-    """ln odds that the strip lies this way up rather than the other.
-
-    widening: what each lane's widths say; tails: ln of each spot's tailing.
-    """
+def odds_upright(reading: Reading, trails: Trails, settings: Settings) -> float:
+    """ln odds that the strip lies this way up rather than the other."""
     rule = settings.upright
     length = reading.field.length_mm
     reach = settings.landmark.origin_range * length
@@ -67,9 +106,10 @@ def odds_upright(reading: Reading, widening: Floats, tails: Floats, settings: Se
     odds = rule.arrow if not reading.strip.turned else -rule.arrow
     odds += _line_odds(reading.origin, settings) - _line_odds(far, settings)
     if reading.origin is not None and far is not None:
-        odds += _layout_odds(reading, far, settings) + ruled_odds(reading.origin, far, reading.field, rule)
-    tailing = float(np.clip(tails, -rule.most_tail, rule.most_tail).sum())
-    spots = float(widening.sum()) + rule.tail * tailing
+        odds += _layout_odds(reading, far, settings)
+        odds += 0.0 if trails.covers else ruled_odds(reading.origin, far, reading.field, rule)
+    tailing = float(np.clip(trails.tails, -rule.most_tail, rule.most_tail).sum())
+    spots = float(trails.widening.sum()) + rule.tail * tailing
     return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))
 
 

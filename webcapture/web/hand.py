@@ -101,6 +101,14 @@ def follow_change(form: Form, corrected: Corrected) -> Change | None:
     return None if wanted == corrected.follows else Change("follow", corrected.strip.bay, label=wanted)
 
 
+def ends_change(form: Form, corrected: Corrected) -> Change:
+    """Which end of the strip is said to be the origin end. Raises UsageError for anything but a turn and what is shown."""
+    wanted = form.get("ends", "")
+    if wanted not in {"turn", "keep"}:
+        raise UsageError(_("The origin is at one end of the strip or at the other."), _("Choose one of the two."))
+    return Change(wanted, corrected.strip.bay)
+
+
 def as_stored(change: Change) -> dict[str, Any]:
     """The change as the records keep it."""
     return asdict(change)
@@ -128,6 +136,10 @@ _IN_WORDS = {
     ("add", True): lazy_gettext("A spot added in lane %(lane)s in bay %(bay)s at %(at)s"),
     ("remove", False): lazy_gettext("A spot of lane %(lane)s removed"),
     ("remove", True): lazy_gettext("A spot of lane %(lane)s in bay %(bay)s removed"),
+    ("turn", False): lazy_gettext("The strip turned: its origin is at the other end"),
+    ("turn", True): lazy_gettext("The strip in bay %(bay)s turned: its origin is at the other end"),
+    ("keep", False): lazy_gettext("The strip's origin is where it was taken to be"),
+    ("keep", True): lazy_gettext("The origin of the strip in bay %(bay)s is where it was taken to be"),
     ("name", False): lazy_gettext("Lane %(lane)s named “%(label)s”"),
     ("name", True): lazy_gettext("Lane %(lane)s in bay %(bay)s named “%(label)s”"),
 }

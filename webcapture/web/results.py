@@ -216,6 +216,12 @@ def correct(photo_id: uuid.UUID, bay: int, lane: int) -> BaseResponse:
     return _change(photo_id, wanted)
 
 
+@results.post(f"{PAGE}/ends/<int:bay>")
+def ends(photo_id: uuid.UUID, bay: int) -> BaseResponse:
+    """Say which end of a strip is the origin end."""
+    return _change(photo_id, lambda found: [hand.ends_change(request.form, _strip(found, bay))])
+
+
 @results.post(f"{PAGE}/follow")
 def follow(photo_id: uuid.UUID) -> BaseResponse:
     """Choose what Rf follows, on all strips of the photo."""

@@ -18,6 +18,9 @@ from webcapture.web.drawing import MARGIN_MM
 from webcapture.web.hand import places
 from webcapture.web.language import gettext as _
 
+ENDS_DOUBTED = ("ends-alike", "ends-undecided")
+"""Flags that somebody who saw the strip can settle."""
+
 
 @dataclass(frozen=True, slots=True)
 class Field:
@@ -114,6 +117,10 @@ class StripSight:
     lanes: tuple[LaneSight, ...]
     notes: tuple[Note, ...]
     follows: str
+    drawn: bool
+    """Whether a line was seen or placed: there is something to turn."""
+    ends_doubted: bool
+    """Whether little or nothing tells which end is the origin's."""
 
 
 def strip_sight(corrected: Corrected, planned: dict[int, str]) -> StripSight:
@@ -135,6 +142,8 @@ def strip_sight(corrected: Corrected, planned: dict[int, str]) -> StripSight:
         lanes=lanes,
         notes=_notes(corrected, several),
         follows=corrected.follows,
+        drawn=strip.origin is not None or strip.front is not None,
+        ends_doubted=any(flag.code in ENDS_DOUBTED for flag in strip.flags),
     )
 
 
