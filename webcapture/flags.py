@@ -34,6 +34,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("origin-missing", "No origin line was seen.", "Draw the origin line in pencil before the run. Without it there is no distance and no Rf."),
     ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
     ("two-lines", "More than one drawn line could be the origin line or the front.", "The line with marks, or the uppermost one, was taken. Check it on the picture; draw only the origin line and the front."),
+    ("two-fronts", "More than one faint edge could be the solvent front.", "The uppermost clear one was taken: see on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
     ("did-not-move", "This spot stayed on the origin line.", "The mobile phase does not carry it: try another one."),
     ("near-front", "This spot ran with the solvent front.", "It tells little about the substance: try a weaker mobile phase."),

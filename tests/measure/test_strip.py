@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.measure.drawn import cross, drawn, from_above, pencil, spot, wet
+from tests.measure.drawn import cross, drawn, from_above, pencil, spot, stain, wet
 from webcapture.measure.strip import measure_strip
 from webcapture.measure.upright import turned_round
 from webcapture.settings import DEFAULTS
@@ -88,6 +88,16 @@ def test_where_the_arrow_and_the_strip_disagree_and_neither_prevails_there_is_no
     upright = measured(pencil(25), pencil(125), *spots)
     assert upright.decided
     assert [s.rf for s in upright.lanes[0].spots] == pytest.approx([0.20, 0.55, 0.80], abs=0.002)
+
+
+def test_two_steps_in_the_paper_are_said_to_be_two():
+    """The upper one is where the solvent came to, if it is no shadow's: it is taken, and doubted. One with its stain is one."""
+    ground = pencil(20), cross(20, 10), spot(50, 10, 1.6, RED)
+    two = measured(*ground, wet(70), wet(110))
+    assert two.front.s_mm.mean() == pytest.approx(110, abs=0.3)
+    assert "two-fronts" in codes(two)
+    assert "two-fronts" not in codes(measured(*ground, wet(110)))
+    assert "two-fronts" not in codes(measured(*ground, wet(110), stain(109.5)))
 
 
 def leaning(s0, sd, colour):

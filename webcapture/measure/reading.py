@@ -29,6 +29,8 @@ class Reading:
     front: Candidate | None
     doubled: bool = False
     """Whether another drawn line could as well be the origin or the front."""
+    fronts: int = 1
+    """How many places the front could be at, where none was drawn and the paper has to tell."""
 
 
 def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
@@ -39,9 +41,9 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     thin = [replace(c, marks=marks_beside(c, field, settings.reading)) for c in drawn]
     origin = origin_among(thin, field, settings)
     fronts = _drawn_fronts(field, strokes, thin, origin, settings)
-    front = _front(field, strokes, fronts, origin, settings)
+    front, faint = _front(field, strokes, fronts, origin, settings)
     doubled = len(fronts) > 1 or _has_rival(origin, thin, field, settings)
-    return Reading(strip, field, thin, origin, front, doubled)
+    return Reading(strip, field, thin, origin, front, doubled, _places(faint, settings.reading))
 
 
 def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:
@@ -83,15 +85,15 @@ def _drawn_fronts(
 
 def _front(
     field: Field, strokes: np.ndarray, drawn: list[Candidate], origin: Candidate | None, settings: Settings
-) -> Candidate | None:
-    """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain.
+) -> tuple[Candidate | None, list[Candidate]]:
+    """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain; and all it was chosen from, if faint.
 
     Nothing is a front that has spots beyond it; and without any candidate there is none. Of several drawn lines the one counts
     at which the paper itself shows that the solvent stopped, else the uppermost.
     """
     firm = [c for c in drawn if not _may_be_a_staple(c, field, settings.reading)]
     if len(firm) == 1:
-        return firm[0]
+        return firm[0], []
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
     edges = wet_edges(field, settings.trace, rule)
@@ -100,7 +102,7 @@ def _front(
     if firm:
         reach = settings.reading.front_own_mm
         shown = [c for c in firm if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
-        return max(shown or firm, key=lambda c: c.middle_mm)
+        return max(shown or firm, key=lambda c: c.middle_mm), []
     # What the solvent swept together at its edge tells the edge's place better than the step that it hides.
     alone = [e for e in edges if not _at_one_of(faint, e, settings)]
     free = [c for c in alone + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
@@ -109,8 +111,14 @@ def _front(
         free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     across = max((c.coverage for c in free), default=0.0)
     if free and (not drawn or across >= settings.reading.shown_coverage):
-        return _uppermost_clear(free, settings.reading.front_share)
-    return max(drawn, key=lambda c: c.middle_mm, default=None)
+        return _uppermost_clear(free, settings.reading.front_share), free
+    return max(drawn, key=lambda c: c.middle_mm, default=None), []
+
+
+def _places(lines: list[Candidate], rule: ReadingSettings) -> int:
+    """How many places these lines lie at; what is no further apart than a front and its own rim is one."""
+    heights = np.sort([line.middle_mm for line in lines])
+    return 1 + int((np.diff(heights) > rule.one_front_mm).sum())
 
 
 def _is_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
