@@ -12,7 +12,7 @@ from tests.measure.drawn import drawn, from_above, level_line
 from webcapture.measure.flatness import Rise
 from webcapture.measure.lanes import Track
 from webcapture.measure.ratios import hrf, rounded
-from webcapture.measure.relate import Frame, lane_of
+from webcapture.measure.relate import Placement, lane_of
 from webcapture.measure.spots import Blob
 from webcapture.settings import DEFAULTS
 
@@ -45,7 +45,7 @@ def blob(centre, width=6.0, t=10.0, signal_to_noise=80.0, u=0.05, densest=None, 
 def lane(*blobs, origin=20.0, front=120.0, o_slope=0.0, f_slope=0.0, rise=FLAT, view=EXACT, u=0.02, track=TRACK):
     low = None if origin is None else level_line(origin, slope=o_slope, u_mm=u)
     high = None if front is None else level_line(front, slope=f_slope, u_mm=u)
-    return lane_of(1, track, list(blobs), low, high, PROFILE, Frame(STRIP, view, rise), DEFAULTS)
+    return lane_of(1, track, list(blobs), low, high, PROFILE, Placement(STRIP, view, rise), DEFAULTS)
 
 
 def codes(spot):
@@ -148,9 +148,9 @@ def test_a_front_that_was_seen_elsewhere_is_less_certain_here():
     """It is followed beyond the places at which it was seen."""
     seen = level_line(120)
     short = replace(seen, t_mm=seen.t_mm[:4], s_mm=seen.s_mm[:4])
-    frame = Frame(STRIP, EXACT, FLAT)
+    placed = Placement(STRIP, EXACT, FLAT)
     u = [
-        lane_of(1, TRACK, [blob(100.0, t=17.0)], level_line(20), line, PROFILE, frame, DEFAULTS).spots[0].u_rf
+        lane_of(1, TRACK, [blob(100.0, t=17.0)], level_line(20), line, PROFILE, placed, DEFAULTS).spots[0].u_rf
         for line in (seen, short)
     ]
     assert u[1] > 1.5 * u[0]

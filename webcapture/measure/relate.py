@@ -18,7 +18,7 @@ from webcapture.settings import LaneSettings, Settings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Frame:
+class Placement:
     """Where a strip's places lie on the card."""
 
     strip: StripCells
@@ -60,24 +60,24 @@ def lane_of(
     origin: Line | None,
     front: Line | None,
     profile: tuple[Floats, Floats],
-    frame: Frame,
+    placed: Placement,
     settings: Settings,
 ) -> Lane:
     """The lane with its spots related to origin and front, both taken where this lane's axis meets them."""
     rule = settings.reading
     t = _axis(track, blobs, settings.lane)
     run = _Run(
-        origin_mm=frame.flat(line_at(origin, t, rule.local_mm, rule.local_hold), t) if origin else None,
-        front_mm=frame.flat(line_at(front, t, rule.local_mm, rule.local_hold), t) if front else None,
+        origin_mm=placed.flat(line_at(origin, t, rule.local_mm, rule.local_hold), t) if origin else None,
+        front_mm=placed.flat(line_at(front, t, rule.local_mm, rule.local_hold), t) if front else None,
         u_origin_mm=origin.u_mm if origin else 0.0,
         u_front_mm=front.u_mm * _reach(front, t, rule.u_beyond) if front else 0.0,
         t_mm=t,
     )
-    spots = [_spot(n + 1, blob, _next(blobs, n), run, frame, settings) for n, blob in enumerate(blobs)]
+    spots = [_spot(n + 1, blob, _next(blobs, n), run, placed, settings) for n, blob in enumerate(blobs)]
     return Lane(
         lane=number,
-        origin_mm=frame.on_card(run.origin_mm, t) if run.origin_mm is not None else None,
-        front_mm=frame.on_card(run.front_mm, t) if run.front_mm is not None else None,
+        origin_mm=placed.on_card(run.origin_mm, t) if run.origin_mm is not None else None,
+        front_mm=placed.on_card(run.front_mm, t) if run.front_mm is not None else None,
         run_mm=run.length_mm,
         t_range_mm=(track.low_mm, track.high_mm),
         profile_s_mm=profile[0],
@@ -125,17 +125,17 @@ def _next(blobs: list[Blob], n: int) -> Blob | None:
     return blobs[n + 1] if n + 1 < len(blobs) else None
 
 
-def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, frame: Frame, settings: Settings) -> Spot:
-    centre, densest = frame.flat(blob.centre_mm, blob.t_mm), frame.flat(blob.densest_mm, blob.t_mm)
+def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, placed: Placement, settings: Settings) -> Spot:
+    centre, densest = placed.flat(blob.centre_mm, blob.t_mm), placed.flat(blob.densest_mm, blob.t_mm)
     base = run.origin_mm if run.origin_mm is not None else 0.0
-    rf, u, budget = _ratio(centre, blob, run, frame)
+    rf, u, budget = _ratio(centre, blob, run, placed)
     return Spot(
         spot=number,
-        position_mm=frame.on_card(centre, blob.t_mm),
-        densest_mm=frame.on_card(densest, blob.t_mm),
+        position_mm=placed.on_card(centre, blob.t_mm),
+        densest_mm=placed.on_card(densest, blob.t_mm),
         distance_mm=centre - base,
         densest_distance_mm=densest - base,
-        edges_mm=(frame.flat(blob.edges_mm[0], blob.t_mm) - base, frame.flat(blob.edges_mm[1], blob.t_mm) - base),
+        edges_mm=(placed.flat(blob.edges_mm[0], blob.t_mm) - base, placed.flat(blob.edges_mm[1], blob.t_mm) - base),
         width_mm=blob.width_mm,
         absorbance=(float(blob.absorbance[0]), float(blob.absorbance[1]), float(blob.absorbance[2])),
         colour=colour_of(blob.absorbance),
@@ -152,12 +152,12 @@ def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, frame: Frame, 
 
 
 def _ratio(
-    centre: float, blob: Blob, run: _Run, frame: Frame
+    centre: float, blob: Blob, run: _Run, placed: Placement
 ) -> tuple[float | None, float | None, tuple[Component, ...]]:
     """(Rf, its standard uncertainty, the budget), or Nones where origin or front is not known."""
     if run.origin_mm is None or run.front_mm is None or run.length_mm is None or run.length_mm <= 0:
         return None, None, ()
-    view = frame.view
+    view = placed.view
     u, budget = rf_budget(
         centre,
         run.origin_mm,
@@ -166,7 +166,7 @@ def _ratio(
         u_origin_mm=run.u_origin_mm,
         u_front_mm=run.u_front_mm,
         u_rectification_mm=float(np.hypot(view.residual_mm, view.bend_mm)),
-        u_flatness_mm=frame.rise.u_shift(centre, blob.t_mm, run.origin_mm, run.front_mm),
+        u_flatness_mm=placed.rise.u_shift(centre, blob.t_mm, run.origin_mm, run.front_mm),
     )
     # What stayed on the origin may be found a hair below it; a ratio below nothing is none.
     return max((centre - run.origin_mm) / run.length_mm, 0.0), u, budget

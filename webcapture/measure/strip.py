@@ -14,7 +14,7 @@ from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
-from webcapture.measure.relate import Frame, lane_of, without_ratios
+from webcapture.measure.relate import Placement, lane_of, without_ratios
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
@@ -53,9 +53,9 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
         likelier = other.odds > max(attempt.odds, 0.0)
         attempt = other if likelier and _shows_its_way(other, settings.reading) else attempt
     rise = rise_of(attempt.reading.strip, view, settings.flatness)
-    frame = Frame(attempt.reading.strip, view, rise)
+    placed = Placement(attempt.reading.strip, view, rise)
     lanes = tuple(
-        lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), frame, settings)
+        lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), placed, settings)
         for n, (track, blobs) in enumerate(zip(attempt.tracks, attempt.blobs, strict=True))
     )
     decided = not _drawn_twice(attempt) or attempt.odds >= (settings.upright.turned if attempt.turned else 0.0)
