@@ -196,6 +196,16 @@ def test_a_pale_spot_keeps_its_centre_on_cloudy_paper(seed):
     assert near[0].width_mm < 10
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_pale_spot_of_a_clear_colour_is_seen_on_cloudy_paper(seed):
+    """Clouds are grey: yellow stands out of them to the eye where in blue light alone it hardly does; clouds are no spots."""
+    clouds = cloudy(0.03, 13.0, seed)
+    yellow = spot(70, 10, 1.3, (0.004, 0.008, 0.11))
+    found = spots(measured(pencil(20), cross(20, 10), pencil(120), yellow, clouds, seed=seed, noise=0.006))
+    assert [one.rf for one in found] == pytest.approx([0.5], abs=0.005)
+    assert spots(measured(pencil(20), cross(20, 10), pencil(120), clouds, seed=seed, noise=0.006)) == []
+
+
 def test_a_tail_is_not_cut_off():
     """An exponential one counts to a fiftieth of the height: its mean lies there, by numpy, within a tenth of its length."""
     length, sd = 4.0, 1.2

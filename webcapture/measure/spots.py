@@ -6,12 +6,14 @@ the window it fills, see :mod:`webcapture.measure.blobs`.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, grey_opening
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, Region, measured, patch_of
-from webcapture.measure.channels import chroma, palest
+from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
@@ -32,16 +34,56 @@ def find_spots(
         return []
     lane = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     part, bare = _by_columns(stain.absorbance[lane]), _by_columns(stain.bare[lane])
-    standing, dark = _standing_out(part, bare, field.cell_mm, settings)
-    regions = _regions(standing, dark, field.cell_mm, settings)
-    blobs: list[Blob] = []
-    for n, region in enumerate(regions):
-        below = regions[n - 1].high + 1 if n else 0
-        above = regions[n + 1].low - 1 if n + 1 < len(regions) else len(rows) - 1
-        patch = patch_of(part, bare, region, (below, above), field, (int(rows[0]), int(columns[0])), settings)
-        found = measured(patch, region, settings)
-        blobs.extend(b for b in found if not _is_shade(b, settings) and not _is_from_beside(b, track, field, settings))
-    return blobs
+    standing = _standing_out(part, bare, field.cell_mm, settings)
+    lane_of_paper = LanePart(part, bare, field, track, (int(rows[0]), int(columns[0])))
+    regions = _regions(standing.level, standing.dark, settings)
+    known = _measured_in(regions, regions, lane_of_paper, settings)
+    holding = [region for region, blobs in known if blobs]
+    hidden = _hidden(standing, holding, settings)
+    tinted = replace(lane_of_paper, part=part - palest(part)[..., None])
+    more = [
+        (region, [blob for blob in blobs if _is_coloured(blob, settings)])
+        for region, blobs in _measured_in(hidden, sorted(holding + hidden, key=lambda one: one.low), tinted, settings)
+    ]
+    return [blob for _, blobs in sorted(known + more, key=lambda one: one[0].low) for blob in blobs]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LanePart:
+    """A lane's cells."""
+
+    part: Floats32
+    """(rows, cols, 3) absorbance."""
+    bare: np.ndarray
+    """(rows, cols) which show bare paper."""
+    field: Field
+    track: Track
+    corner: tuple[int, int]
+    """Row and column of the field at which it begins."""
+
+
+def _measured_in(
+    regions: list[Region], all_regions: list[Region], lane: LanePart, settings: SpotSettings
+) -> list[tuple[Region, list[Blob]]]:
+    """The spots of each region, which may use the paper up to its neighbours among all of them."""
+    found = []
+    for region in regions:
+        n = all_regions.index(region)
+        below = all_regions[n - 1].high + 1 if n else 0
+        above = all_regions[n + 1].low - 1 if n + 1 < len(all_regions) else len(lane.part) - 1
+        patch = patch_of(lane.part, lane.bare, region, (below, above), lane.field, lane.corner, settings)
+        blobs = [
+            blob
+            for blob in measured(patch, region, settings)
+            if not _is_shade(blob, settings) and not _is_from_beside(blob, lane.track, lane.field, settings)
+        ]
+        found.append((region, blobs))
+    return found
+
+
+def _is_coloured(blob: Blob, settings: SpotSettings) -> bool:
+    """Whether a spot that only its colour parts from the paper's unevenness has colour enough to be believed."""
+    return float(np.ptp(blob.absorbance)) >= settings.tinge_least
 
 
 def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
@@ -98,13 +140,20 @@ def _by_columns(cells: np.ndarray) -> np.ndarray:
     return np.ascontiguousarray(cells.swapaxes(0, 1)).swapaxes(0, 1)
 
 
-def _standing_out(
-    part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings
-) -> tuple[Floats, np.ndarray]:
-    """(rows,) how far each row stands out of the noise, in the window across the lane that shows most; and whether it is dark, or coloured, enough.
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """How far each row of a lane stands out of the noise, in the window across the lane that shows most; in standard deviations."""
 
-    The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness.
-    """
+    level: Floats
+    """(rows,) by its absorbance."""
+    dark: np.ndarray
+    """(rows,) whether it is dark, or coloured, enough for a spot."""
+    tinge: Floats
+    """(rows,) by what the channels differ by: clouds and shadows are grey, and hide pale spots of a clear colour from ``level``."""
+
+
+def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> Standing:
+    """The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness."""
     windows = _windows(part.shape[1], settings.window_mm / cell_mm)
     within = np.zeros((part.shape[1], len(windows)), np.float32)
     for n, window in enumerate(windows):
@@ -112,12 +161,18 @@ def _standing_out(
     means = np.stack([part[..., channel] @ within for channel in range(3)], axis=-1)
     paper = bare @ within > settings.bare_share
     profiles = gaussian_filter1d(means, settings.smooth_mm / cell_mm, axis=0)
-    noise = np.stack([_noise(profiles[:, n], paper[:, n], cell_mm, settings) for n in range(len(windows))])
-    level = np.sqrt((np.maximum(profiles / noise, 0) ** 2).sum(axis=2))
+    shown = np.concatenate([profiles, np.diff(profiles, axis=2)], axis=2)
+    noise = np.stack([_noise(shown[:, n], paper[:, n], cell_mm, settings) for n in range(len(windows))])
+    over = (shown / noise) ** 2
+    tinge = np.where(darkest(profiles) > 0, over[..., 3:].sum(axis=2), 0)
     dark = (profiles.max(axis=(1, 2)) >= settings.least_absorbance) | (
         chroma(profiles).max(axis=1) >= settings.least_colour
     )
-    return level.max(axis=1), dark
+    return Standing(
+        level=np.sqrt(np.where(profiles > 0, over[..., :3], 0).sum(axis=2)).max(axis=1),
+        dark=dark,
+        tinge=np.sqrt(tinge).max(axis=1),
+    )
 
 
 def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
@@ -138,7 +193,13 @@ def _windows(columns: int, width: float) -> list[slice]:
     return [slice(start, start + size) for start in starts.tolist()] + [slice(0, columns)]
 
 
-def _regions(standing: Floats, dark: np.ndarray, cell_mm: float, settings: SpotSettings) -> list[Region]:
+def _hidden(standing: Standing, regions: list[Region], settings: SpotSettings) -> list[Region]:
+    """Stretches that stand out by their colour, and of which nothing stands out otherwise."""
+    found = _regions(standing.tinge, standing.dark, settings)
+    return [one for one in found if all(one.high < known.low or known.high < one.low for known in regions)]
+
+
+def _regions(standing: Floats, dark: np.ndarray, settings: SpotSettings) -> list[Region]:
     """Stretches around the maxima; maxima without a deep valley between them share one."""
     padded = np.concatenate([[0.0], standing, [0.0]])
     rise = settings.prominence * settings.least_sd

@@ -243,6 +243,11 @@ class SpotSettings:
         "absorbance",
         "Unless its channels differ by as much where it is looked for, averaged over a window: unevenness is grey.",
     )
+    tinge_least: float = knob(
+        0.04,
+        "absorbance",
+        "By so much the channels of a spot differ that its colour alone parts from the paper's unevenness.",
+    )
     bare_mm: float = knob(
         8.0,
         "mm",
