@@ -12,6 +12,7 @@ from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
+from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import slope_of, width_of
 from webcapture.model import Floats32, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
@@ -40,10 +41,18 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     drawn = [c for c in lines if _is_drawn(c, field, strokes, settings)]
     thin = [replace(c, marks=marks_beside(c, field, settings.reading)) for c in drawn]
     origin = origin_among(thin, field, settings)
-    fronts = _drawn_fronts(field, strokes, thin, origin, settings)
+    ticks = ticked_fronts(field, strokes, _slope(origin), settings.tick, settings.landmark)
+    fronts = _drawn_fronts(field, strokes, thin, origin, settings) or _drawn_fronts(
+        field, strokes, ticks, origin, settings
+    )
     front, faint = _front(field, strokes, fronts, origin, settings)
     doubled = len(fronts) > 1 or _has_rival(origin, thin, field, settings)
     return Reading(strip, field, thin, origin, front, doubled, _places(faint, settings.reading))
+
+
+def _slope(line: Candidate | None) -> float:
+    """Of a line's straight part; level where there is none."""
+    return 0.0 if line is None or len(line.trace.coefficients) < 2 else float(line.trace.coefficients[1])
 
 
 def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:
@@ -167,10 +176,16 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
 
 
 def _dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -> bool:
-    """Whether a line is as dark as a pencil's; over part of the width, as the pencil that drew the origin line."""
+    """Whether a line is as dark as a pencil's; over part of the width, as the pencil that drew the origin line.
+
+    Right across the paper, a pale line is one where the same pencil drew as pale an origin line.
+    """
     rule = settings.reading
+    known = max(origin.colour) if origin is not None else 0.0
     short = line.coverage < rule.drawn_coverage
-    least = rule.drawn_share * max(origin.colour) if origin is not None and short else 0.0
+    if not short and known > 0:
+        return max(line.colour) > min(rule.drawn_least, rule.drawn_alike * known)
+    least = rule.drawn_share * known if short else 0.0
     return max(line.colour) > max(rule.drawn_least, least)
 
 

@@ -189,6 +189,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "front-missing": attempt.front is None,
         "two-lines": attempt.reading.doubled,
         "two-fronts": attempt.reading.fronts > 1,
+        "front-short": attempt.front is not None and _marked_afar(attempt, settings.tick.far_mm),
         "front-slanted": attempt.front is not None and _slant(attempt, settings),
         "ink-line": _ink_ran(attempt, settings),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
@@ -206,6 +207,14 @@ def _drawn_twice(attempt: Attempt) -> bool:
     """Whether origin and front are both drawn, so that each could be the other."""
     front = attempt.reading.front
     return attempt.reading.origin is not None and front is not None and front.kind == "pencil"
+
+
+def _marked_afar(attempt: Attempt, far_mm: float) -> bool:
+    """Whether a drawn front was marked so far from some lane that its height there is a guess."""
+    if attempt.front is None or attempt.front.kind != "pencil":
+        return False
+    marked = attempt.front.t_mm
+    return any(float(np.abs(marked - track.middle_mm).min()) > far_mm for track in attempt.tracks)
 
 
 def _slant(attempt: Attempt, settings: Settings) -> bool:

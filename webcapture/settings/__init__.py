@@ -4,10 +4,10 @@ A stage receives its group as an argument. ``catalogue()`` lists all knobs for t
 
 ::
 
-    seeing.py      from the file to the strips      lines.py       origin, front, which way up
-    measuring.py   from a strip to Rf               showing.py     pictures, demonstration, web
-    people.py      corrections, joining, keeping     comparing.py   references, candidates, evidence
-    knob.py        how a setting is written
+    seeing.py      from the file to the strips      lines.py       lines on a strip
+    measuring.py   from a strip to Rf               reading.py     origin, front, which way up
+    people.py      corrections, joining, keeping    comparing.py   references, candidates, evidence
+    showing.py     pictures, demonstration, web     knob.py        how a setting is written
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from webcapture.settings.comparing import CompareSettings
-from webcapture.settings.lines import LandmarkSettings, ReadingSettings, TraceSettings, UprightSettings
+from webcapture.settings.lines import LandmarkSettings, TraceSettings
 from webcapture.settings.measuring import (
     CellSettings,
     FieldSettings,
@@ -27,6 +27,7 @@ from webcapture.settings.measuring import (
     SpotSettings,
 )
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
+from webcapture.settings.reading import ReadingSettings, TickSettings, UprightSettings
 from webcapture.settings.seeing import (
     GlanceSettings,
     LightSettings,
@@ -66,6 +67,7 @@ __all__ = [
     "Settings",
     "SpotSettings",
     "StripSettings",
+    "TickSettings",
     "TraceSettings",
     "UprightSettings",
     "ViewSettings",
@@ -93,6 +95,7 @@ class Settings:
     lane: LaneSettings = field(default_factory=LaneSettings)
     spot: SpotSettings = field(default_factory=SpotSettings)
     reading: ReadingSettings = field(default_factory=ReadingSettings)
+    tick: TickSettings = field(default_factory=TickSettings)
     upright: UprightSettings = field(default_factory=UprightSettings)
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
     compare: CompareSettings = field(default_factory=CompareSettings)

@@ -1,0 +1,80 @@
+"""Fronts marked by a short stroke at the paper's edge: drawn strips whose front is known, and strokes that are none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.measure.drawn import BLUE, RED, celled, cross, from_above, pencil, spot, writing
+from webcapture.measure.strip import measure_strip
+from webcapture.settings import DEFAULTS
+
+GROUND = pencil(20), cross(20, 10), spot(60, 10, 1.6, RED), spot(90, 10, 1.8, BLUE)
+
+
+def measured(*things, **how):
+    return measure_strip(celled(*GROUND, *things, **how), from_above(), DEFAULTS)
+
+
+def codes(strip):
+    return {flag.code for flag in strip.flags}
+
+
+@pytest.mark.parametrize("span", [(-1, 3.5), (-1, 6), (-1, 9), (14, 99), (16.5, 99)])
+def test_a_stroke_at_either_edge_is_the_front(span):
+    strip = measured(pencil(120, span=span))
+    assert strip.front.kind == "pencil"
+    assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.4, 0.7], abs=0.003)
+    assert codes(strip) <= {"ends-alike"}
+
+
+def test_it_runs_on_level_with_the_origin_line_and_less_certain_the_further_off():
+    """An origin that leans by one in fifty: in the middle the front lies 0.2 mm from where it was marked at the edge."""
+    leaning = pencil(20, slope=0.02), cross(20.2, 10), spot(60, 10, 1.6, RED)
+    strip = measure_strip(celled(*leaning, pencil(120, span=(-1, 4))), from_above(), DEFAULTS)
+    full = measure_strip(celled(*leaning, pencil(120, slope=0.02)), from_above(), DEFAULTS)
+    one, other = strip.lanes[0].spots[0], full.lanes[0].spots[0]
+    assert one.rf == pytest.approx(other.rf, abs=0.002)
+    assert one.U_rf > 2 * other.U_rf
+
+
+def test_two_that_face_each_other_are_one_line():
+    strip = measured(pencil(119, span=(-1, 4)), pencil(121, span=(16, 99)))
+    assert float(np.polynomial.polynomial.polyval(10.0, strip.front.coefficients)) == pytest.approx(120, abs=0.1)
+    assert "two-lines" not in codes(strip)
+
+
+def test_gaps_in_it_are_the_pencils_own():
+    strip = measured(pencil(120, span=(-1, 2.2)), pencil(120, span=(2.8, 5)))
+    assert strip.front is not None
+
+
+NO_FRONTS = {
+    "a dash in the middle": pencil(120, span=(7, 12)),
+    "letters at the edge": writing(130, 0.5, 2),
+    "a stroke beside a letter": lambda s, t: pencil(130, span=(-1, 4))(s, t) + writing(130, 5.5, 2)(s, t),
+    "a stroke that leans": pencil(120, slope=0.5, span=(-1, 5)),
+    "a scale": lambda s, t: sum(pencil(at, span=(-1, 4))(s, t) for at in (70, 80, 90, 100, 110, 120)),
+    "coloured": pencil(120, span=(-1, 5), colour=(0.1, 0.9, 0.9)),
+    "at the paper's end": pencil(148.5, span=(-1, 5)),
+    "below the spots": pencil(45, span=(-1, 4)),
+}
+
+
+@pytest.mark.parametrize("name", NO_FRONTS)
+def test_other_strokes_are_no_front(name):
+    strip = measured(NO_FRONTS[name])
+    assert strip.front is None
+    assert "front-missing" in codes(strip)
+
+
+def test_far_from_the_mark_the_front_is_a_guess_and_said_to_be():
+    """On a sheet 60 mm wide the lane on the left is 45 mm from a stroke at the right edge."""
+    lanes = [thing for t in (12, 48) for thing in (cross(20, t), spot(60, t, 1.6, RED), spot(80, t, 1.7, BLUE))]
+    near = pencil(20), *lanes, pencil(120, span=(52, 99))
+    strip = measure_strip(celled(*near, width=60.0), from_above(), DEFAULTS)
+    assert "front-short" in codes(strip)
+    left, right = strip.lanes
+    assert left.spots[0].U_rf > 3 * right.spots[0].U_rf
+    ruled = measure_strip(celled(pencil(20), *lanes, pencil(120), width=60.0), from_above(), DEFAULTS)
+    assert "front-short" not in codes(ruled)
