@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.measure.drawn import RED, cross, pencil, read, spot, stain, wet, writing
+from tests.measure.drawn import RED, cross, gauss, pencil, read, spot, stain, wet, writing
 from webcapture.measure.reading import marks_beside, origin_among
 from webcapture.settings import DEFAULTS
 
@@ -103,6 +103,20 @@ def test_marks_stand_on_one_line_and_not_on_the_other():
 def test_grain_makes_no_marks(seed):
     reading = read(pencil(20), noise=0.008, seed=seed)
     assert marks_beside(reading.origin, reading.field) < 2
+
+
+@pytest.mark.parametrize("radius", [0.45, 0.6])
+def test_a_pencil_dot_on_the_line_is_a_mark(radius):
+    """Where the sample goes, many put a dot; a line that wavers as much on one side only has none."""
+
+    def dot(s, t):
+        near = np.hypot(s - 20, t - 10)
+        return (0.3 / (1 + np.exp((near - radius) / 0.08)))[..., None] * np.ones(3)
+
+    dotted = read(pencil(20), dot)
+    assert marks_beside(dotted.origin, dotted.field) > 4
+    wavering = read(lambda s, t: (0.3 * gauss(s, 20 + 0.3 * np.sin(t), 0.2))[..., None] * np.ones(3))
+    assert marks_beside(wavering.origin, wavering.field) < 2
 
 
 @pytest.mark.parametrize("edge", [4, 7, 10, 13])

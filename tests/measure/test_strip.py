@@ -65,29 +65,30 @@ def upside_down(*things):
     return measure_strip(replace(turned_round(drawn(*things)), turned=False), from_above(), DEFAULTS)
 
 
-def test_without_marks_the_widths_tell_which_way_up():
-    """Zones disperse on their way: spots that narrow away from the arrow ran towards it."""
-    spots = spot(45, 10, 1.4, RED), spot(75, 10, 1.8, BLUE), spot(105, 10, 2.2, GREEN)
-    strip = upside_down(pencil(25), pencil(125), *spots)
+NARROWING = spot(45, 10, 1.4, RED), spot(75, 10, 1.8, BLUE), spot(105, 10, 2.2, GREEN)
+"""Zones disperse on their way: laid upside down, these narrow away from the arrow, and ran towards it."""
+
+
+def test_widths_and_a_front_of_part_of_the_width_tell_which_way_up():
+    strip = upside_down(pencil(25), pencil(125, span=(8, 99)), *NARROWING)
     assert codes(strip) == {"upside-down"}
     assert [s.rf for s in strip.lanes[0].spots] == pytest.approx([0.20, 0.50, 0.80], abs=0.002)
-    upright = measured(pencil(25), pencil(125), *spots)
+    upright = measured(pencil(25), pencil(125, span=(8, 99)), *NARROWING)
     assert upright.upright
     assert "upside-down" not in codes(upright)
 
 
 def test_where_the_arrow_and_the_strip_disagree_and_neither_prevails_there_is_no_rf():
-    """Widths that grow half as much: enough to outweigh the arrow, not enough to be believed. What lies where is still told."""
-    spots = spot(45, 10, 1.4, RED), spot(80, 10, 1.6, BLUE), spot(105, 10, 1.8, GREEN)
-    strip = upside_down(pencil(25), pencil(125), *spots)
+    """Widths alone outweigh the arrow, but not so that they are to be believed. What lies where is still told."""
+    strip = upside_down(pencil(25), pencil(125), *NARROWING)
     assert codes(strip) == {"upside-down", "ends-undecided"}
     assert not strip.decided
     lane = strip.lanes[0]
     assert [(s.rf, s.u_rf, s.U_rf, s.budget) for s in lane.spots] == [(None, None, None, ())] * 3
-    assert [s.distance_mm for s in lane.spots] == pytest.approx([20, 55, 80], abs=0.2)
-    upright = measured(pencil(25), pencil(125), *spots)
+    assert [s.distance_mm for s in lane.spots] == pytest.approx([20, 50, 80], abs=0.2)
+    upright = measured(pencil(25), pencil(125), *NARROWING)
     assert upright.decided
-    assert [s.rf for s in upright.lanes[0].spots] == pytest.approx([0.20, 0.55, 0.80], abs=0.002)
+    assert [s.rf for s in upright.lanes[0].spots] == pytest.approx([0.20, 0.50, 0.80], abs=0.002)
 
 
 def test_two_steps_in_the_paper_are_said_to_be_two():

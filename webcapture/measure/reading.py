@@ -239,14 +239,23 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
 
 
 def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS.reading) -> float:
-    """How clearly crosses, ticks or letters stand beside the line: standard deviations of the paper along it."""
+    """How clearly crosses, ticks, dots or letters stand beside the line or on it: standard deviations of the paper along it."""
     seen = field.bin_t_mm[line.trace.seen]
     if not len(seen):
         return 0.0
     columns = (field.t_mm > seen.min() + rule.marks_inset_mm) & (field.t_mm < seen.max() - rule.marks_inset_mm)
     if columns.sum() < rule.marks_columns:
         return 0.0
-    close, far = rule.marks_mm
+    beside = _marks_between(line, field, columns, rule.marks_mm, rule) - rule.marks_sd
+    on_it = _marks_between(line, field, columns, rule.dots_mm, rule) - rule.dots_sd
+    return max(beside, on_it, 0.0)
+
+
+def _marks_between(
+    line: Candidate, field: Field, columns: np.ndarray, between_mm: tuple[float, float], rule: ReadingSettings
+) -> float:
+    """What stands out between two distances from the line, on both its sides at once; in standard deviations."""
+    close, far = between_mm
     curve = polyval(field.t_mm[columns], line.trace.coefficients)
     rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
     here = field.absorbance[np.ix_(rows, columns)]
@@ -254,7 +263,7 @@ def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS
     zones = np.stack([(side * away > close) & (side * away < far) for side in (-1, 1)], axis=1)
     marked, both = _strokes_along(here, zones, rule)
     grain = quiet_spread(both - median(both)) + rule.marks_least
-    return max(float((both * marked).max() / grain) - rule.marks_sd, 0.0)
+    return float((both * marked).max() / grain)
 
 
 def _strokes_along(absorbance: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:

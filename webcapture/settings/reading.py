@@ -25,6 +25,10 @@ class ReadingSettings:
     marks_mm: tuple[float, float] = knob(
         (0.9, 2.1), "mm", "Marks are looked for between these, on both sides of a line: clear of its blur."
     )
+    dots_mm: tuple[float, float] = knob(
+        (0.5, 1.0), "mm", "And dots between these: thicker than the line, and no further from it."
+    )
+    dots_sd: float = knob(8.0, "sd", "So near to the line its own wavering shows, and less is none.")
     marks_inset_mm: float = knob(0.5, "mm", "Left out at both ends of a line, where it fades.")
     marks_columns: int = knob(12, "cell", "A line seen over less cannot show what stands out along it.")
     marks_wide: int = knob(8, "cell", "A pencil stroke with its blur is narrower than this.")
@@ -207,9 +211,9 @@ class UprightSettings:
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
     most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
     usual_front: tuple[float, float] = knob(
-        (0.6, 0.9),
+        (0.55, 0.96),
         "strip length",
-        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source).",
+        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source), and a little less or more.",
     )
     places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
     writing: float = knob(
@@ -221,9 +225,9 @@ class UprightSettings:
     )
     writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
     most_spots: float = knob(
-        4.5,
+        3.0,
         "ln odds",
-        "All that spots say together is worth no more, for they share their causes: enough to outweigh the arrow, not the arrow and a label.",
+        "All that spots say together is worth no more, for they share their causes: enough to outweigh the arrow, not to be believed against it alone.",
     )
     ruled: float = knob(
         1.0,
@@ -235,4 +239,8 @@ class UprightSettings:
     ruled_bow_mm: float = knob(
         0.02, "mm", "And bow so far, as the standard deviation of what is left of a straight line."
     )
-    most_ruled: float = knob(2.0, "ln odds", "All that two lines' straightness says is worth no more.")
+    most_ruled: float = knob(
+        1.0,
+        "ln odds",
+        "All that two lines' straightness says is worth no more: some draw the origin by hand and rule the front.",
+    )
