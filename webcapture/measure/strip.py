@@ -58,7 +58,7 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
         lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), placed, settings)
         for n, (track, blobs) in enumerate(zip(attempt.tracks, attempt.blobs, strict=True))
     )
-    decided = not _drawn_twice(attempt) or attempt.odds >= (settings.upright.turned if attempt.turned else 0.0)
+    decided = _is_decided(attempt, settings.upright)
     return Strip(
         bay=strip.outline.bay,
         corners_mm=_corners(strip.outline.corners_mm),
@@ -201,6 +201,13 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
 def _ends_alike(attempt: Attempt, rule: UprightSettings) -> bool:
     """Whether only the card's arrow tells which of two lines is the origin; where more was heeded than that, another flag says so."""
     return _drawn_twice(attempt) and not attempt.turned and attempt.odds < rule.arrow + rule.plain
+
+
+def _is_decided(attempt: Attempt, rule: UprightSettings) -> bool:
+    """Whether what is on the strip leaves it believable that it lies as it was read; against the arrow it takes more."""
+    if attempt.turned:
+        return attempt.odds >= rule.turned
+    return attempt.odds >= 0 or not _drawn_twice(attempt)
 
 
 def _drawn_twice(attempt: Attempt) -> bool:
