@@ -206,6 +206,38 @@ def test_a_pale_spot_of_a_clear_colour_is_seen_on_cloudy_paper(seed):
     assert spots(measured(pencil(20), cross(20, 10), pencil(120), clouds, seed=seed, noise=0.006)) == []
 
 
+def damp(front, height, fade_mm):
+    """Paper that still holds solvent below the front: grey, darker the nearer to it."""
+
+    def draw(s, t):
+        below = np.where(s < front, np.exp((s - front) / fade_mm), 0)
+        return (height * below + 0 * t)[..., None] * np.ones(3)
+
+    return draw
+
+
+@pytest.mark.parametrize("height", [0.03, 0.06])
+@pytest.mark.parametrize("colour", [(0.27, 0.12, 0.03), (0.02, 0.09, 0.15)])
+def test_damp_below_the_front_is_no_spot_and_hides_none(colour, height):
+    strip = measured(pencil(20), cross(20, 10), pencil(120), spot(105, 10, 1.7, colour), damp(120, height, 9.0))
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.85], abs=0.006)
+    bare = measured(pencil(20), cross(20, 10), pencil(120), spot(50, 10, 1.7, colour), damp(120, height, 9.0))
+    assert [one.rf for one in spots(bare)] == pytest.approx([0.3], abs=0.003)
+
+
+def test_a_band_at_the_front_is_no_damp():
+    """It covers the width as damp does, but ends within some millimetres."""
+    band = line(117, 1.4, 0.2, np.ones(3))
+    strip = measured(pencil(20), cross(20, 10), pencil(120), band)
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.97], abs=0.01)
+
+
+def test_a_coloured_spot_in_a_grey_shade_is_measured_by_its_colour():
+    shade = spot(66, 10, 8.0, (0.05, 0.05, 0.05))
+    strip = measured(pencil(20), cross(20, 10), pencil(120), shade, spot(74, 10, 1.5, (0.03, 0.25, 0.12)))
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.54], abs=0.004)
+
+
 def test_a_tail_is_not_cut_off():
     """An exponential one counts to a fiftieth of the height: its mean lies there, by numpy, within a tenth of its length."""
     length, sd = 4.0, 1.2

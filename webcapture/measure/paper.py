@@ -14,11 +14,12 @@ from scipy.ndimage import (
     maximum_filter1d,
     percentile_filter,
     uniform_filter,
+    uniform_filter1d,
 )
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
-from webcapture.measure.robust import NEVER_NONE, SD_PER_MAD, median, running_median, spread
+from webcapture.measure.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
 from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
@@ -62,7 +63,34 @@ def stain_on(
     if field.uneven:
         filled = filled - _shade(filled, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(filled, usable, field.cell_mm, settings)
-    return Stain(filled - level, noise, bare, strokes)
+    above = filled - level
+    if top is not None:
+        above = above - _damp(above, usable, field, top, settings)[:, None, None]
+    return Stain(above, noise, bare, strokes)
+
+
+def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settings: PaperSettings) -> Floats32:
+    """(rows,) absorbance by which the paper grows darker towards the front, where it dries last; 0 where it does not.
+
+    Grey, and over the whole width: told by the paler part of each row in its palest channel. Nothing that lies apart from the
+    front counts, and nothing that ends as soon as a band does.
+    """
+    none = np.zeros(len(above), np.float32)
+    last = int(np.searchsorted(field.s_mm, float(polyval(field.width_mm / 2, top)) - settings.damp_clear_mm))
+    columns = usable[:last].any(axis=0)
+    if last < 2 or columns.sum() < 2:
+        return none
+    rows = quantile(palest(above[:last, columns]), settings.damp_share, axis=1)
+    rows = rows - median(rows)
+    ramp = np.minimum.accumulate(uniform_filter1d(rows, max(round(settings.damp_smooth_mm / field.cell_mm), 1))[::-1])[
+        ::-1
+    ]
+    height = float(ramp[-1])
+    gradual = (ramp > height / 2).sum() * field.cell_mm
+    if height < settings.damp_least or gradual < settings.damp_mm:
+        return none
+    none[:last], none[last:] = np.maximum(ramp, 0), height
+    return none
 
 
 def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings) -> Floats32:

@@ -35,17 +35,41 @@ def find_spots(
     lane = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     part, bare = _by_columns(stain.absorbance[lane]), _by_columns(stain.bare[lane])
     standing = _standing_out(part, bare, field.cell_mm, settings)
-    lane_of_paper = LanePart(part, bare, field, track, (int(rows[0]), int(columns[0])))
+    paper = LanePart(part, bare, field, track, (int(rows[0]), int(columns[0])))
+    tinted = replace(paper, part=part - palest(part)[..., None])
     regions = _regions(standing.level, standing.dark, settings)
-    known = _measured_in(regions, regions, lane_of_paper, settings)
-    holding = [region for region, blobs in known if blobs]
-    hidden = _hidden(standing, holding, settings)
-    tinted = replace(lane_of_paper, part=part - palest(part)[..., None])
-    more = [
-        (region, [blob for blob in blobs if _is_coloured(blob, settings)])
-        for region, blobs in _measured_in(hidden, sorted(holding + hidden, key=lambda one: one.low), tinted, settings)
+    tinges = _regions(standing.tinge, standing.dark, settings)
+    known = [
+        (region, _unveiled(region, blobs, tinges, tinted, settings))
+        for region, blobs in _measured_in(regions, regions, paper, settings)
     ]
+    more = _coloured_in(_apart(tinges, [region for region, blobs in known if blobs]), tinted, settings)
     return [blob for _, blobs in sorted(known + more, key=lambda one: one[0].low) for blob in blobs]
+
+
+def _apart(regions: list[Region], others: list[Region]) -> list[Region]:
+    """Those that none of the others touches."""
+    return [one for one in regions if all(one.high < known.low or known.high < one.low for known in others)]
+
+
+def _coloured_in(regions: list[Region], tinted: LanePart, settings: SpotSettings) -> list[tuple[Region, list[Blob]]]:
+    """The spots of regions that only their colour parts from the paper's unevenness: those with colour enough to be believed."""
+    return [
+        (region, [blob for blob in blobs if float(np.ptp(blob.absorbance)) >= settings.tinge_least])
+        for region, blobs in _measured_in(regions, regions, tinted, settings)
+    ]
+
+
+def _unveiled(
+    region: Region, blobs: list[Blob], tinges: list[Region], tinted: LanePart, settings: SpotSettings
+) -> list[Blob]:
+    """The spots, or, where one coloured spot lies in a wide grey shade and was taken with it, that spot by its colour alone."""
+    length = settings.veil_share * (region.high - region.low)
+    inside = [one for one in tinges if one.low >= region.low - 1 and one.high <= region.high + 1]
+    if len(blobs) != 1 or len(inside) != 1 or inside[0].high - inside[0].low > length:
+        return blobs
+    clear = _coloured_in(inside, tinted, settings)[0][1]
+    return clear if len(clear) == 1 and clear[0].width_mm < settings.veil_share * blobs[0].width_mm else blobs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,11 +103,6 @@ def _measured_in(
         ]
         found.append((region, blobs))
     return found
-
-
-def _is_coloured(blob: Blob, settings: SpotSettings) -> bool:
-    """Whether a spot that only its colour parts from the paper's unevenness has colour enough to be believed."""
-    return float(np.ptp(blob.absorbance)) >= settings.tinge_least
 
 
 def _is_shade(blob: Blob, settings: SpotSettings) -> bool:
@@ -191,12 +210,6 @@ def _windows(columns: int, width: float) -> list[slice]:
     size = max(min(round(width), columns), 2)
     starts = np.unique(np.linspace(0, columns - size, max(2 * (columns // size) - 1, 1)).round().astype(int))
     return [slice(start, start + size) for start in starts.tolist()] + [slice(0, columns)]
-
-
-def _hidden(standing: Standing, regions: list[Region], settings: SpotSettings) -> list[Region]:
-    """Stretches that stand out by their colour, and of which nothing stands out otherwise."""
-    found = _regions(standing.tinge, standing.dark, settings)
-    return [one for one in found if all(one.high < known.low or known.high < one.low for known in regions)]
 
 
 def _regions(standing: Floats, dark: np.ndarray, settings: SpotSettings) -> list[Region]:

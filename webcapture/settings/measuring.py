@@ -119,6 +119,13 @@ class PaperSettings:
     first_window_mm: float = knob(
         41.0, "mm", "Window of the first guess of the level along the strip: longer than twice any spot."
     )
+    damp_clear_mm: float = knob(0.8, "mm", "So near to the front its own line or edge shows.")
+    damp_share: float = knob(0.4, "", "Share of a row, the palest, that spots leave free: damp is as dark beside them.")
+    damp_smooth_mm: float = knob(1.0, "mm", "Along the strip, that is averaged over so much.")
+    damp_least: float = knob(0.012, "absorbance", "Less is the paper's own unevenness.")
+    damp_mm: float = knob(
+        4.0, "mm", "Damp fades to half over so much and more; a band that ran with the front is higher."
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,6 +254,9 @@ class SpotSettings:
         0.04,
         "absorbance",
         "By so much the channels of a spot differ that its colour alone parts from the paper's unevenness.",
+    )
+    veil_share: float = knob(
+        0.6, "", "Where its colour fills less than this share of what is darker, a spot lies in a shade."
     )
     bare_mm: float = knob(
         8.0,
