@@ -183,6 +183,22 @@ def test_what_stayed_on_the_origin_is_no_ink(thing):
     assert "ink-line" not in codes(measured(pencil(20), thing, pencil(120), spot(70, 10, 1.6, RED)))
 
 
+@pytest.mark.parametrize("waver_mm", [0.25, 0.6])
+def test_a_line_that_a_hand_drew_is_a_line(waver_mm):
+    """Clear from edge to edge, with a cross on it or ending short of the edges: no word is."""
+
+    def by_hand(s0, low=0.0, high=20.0):
+        def draw(s, t):
+            on = (t > low) & (t < high)
+            return (0.25 * gauss(s, s0 + waver_mm * np.sin(t / 2.5), 0.2) * on)[..., None] * np.ones(3)
+
+        return draw
+
+    strip = measured(by_hand(20), cross(20, 10), by_hand(120, 1.5, 18.5), spot(60, 10, 1.6, RED), draw=celled)
+    assert strip.origin is not None
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.4], abs=0.008)
+
+
 # ---- spots
 
 

@@ -163,6 +163,9 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
     stems = _has_stems(line, field, strokes, rule)
     if line.coverage >= rule.whole_coverage and line.trace.spread_mm <= rule.wavering_mm[int(stems)]:
         return True  # hardly a word reaches from edge to edge without a gap; a cross on the line has arms like stems
+    score, coverage, spread = rule.unbroken
+    if line.trace.score >= score and line.coverage >= coverage and line.trace.spread_mm <= spread:
+        return True  # as dark all along as a line can be: a word is so at its strokes only
     if line.trace.spread_mm > rule.drawn_spread_mm:
         return False
     if line.coverage >= rule.clean_coverage and line.trace.spread_mm < rule.clean_spread_mm:

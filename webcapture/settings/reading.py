@@ -70,6 +70,11 @@ class ReadingSettings:
     drawn_clear: float = knob(
         0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
     )
+    unbroken: tuple[float, float, float] = knob(
+        (6.8, 0.78, 0.6),
+        "sd, share of the width, mm",
+        "A line as clear as this in the mean of all bins, over so much of the width, was drawn, even if a hand wavered by so much.",
+    )
     clean_spread_mm: float = knob(
         0.05, "mm", "A line so straight over most of the width was drawn, whatever crosses it."
     )
