@@ -60,7 +60,7 @@ def arched(camera, arch, skew=0.0, noise=0.0, seed=0, cut=0.0):
 
 def rise(camera, arch, skew=0.0):
     place = tuple(float(x) for x in camera.place)
-    return Rise(arch, skew, 0.1, LENGTH, START, AXIS, place)
+    return Rise(arch, skew, 0.1, 0.0, LENGTH, START, AXIS, place)
 
 
 @pytest.mark.parametrize("camera", CAMERAS)
@@ -134,6 +134,16 @@ def test_the_doubt_of_a_spot_is_what_another_arch_would_shift_it(camera):
         ratios.append((seen_s - seen_o) / (seen_f - seen_o))
     moved = abs(ratios[1] - ratios[0]) * (f - o)
     assert bent.u_shift(s, t, o, f) == pytest.approx(moved, rel=0.06, abs=2e-4)
+
+
+def test_a_bent_strip_is_in_doubt_by_half_of_what_it_is_shifted():
+    """Paper is no even arch: 1 mm high it adds 0.5 mm, as an uncertainty of height, to what the edges leave open."""
+    flat, bent = rise(CAMERAS[1], 0.0), replace(rise(CAMERAS[1], 0.0), u_shape_mm=DEFAULTS.flatness.shape_share * 1.0)
+    each = flat.u_shift(70.0, 10.0, 20.0, 120.0) / flat.u_arch_mm
+    expected = each * np.hypot(flat.u_arch_mm, 0.5)
+    assert bent.u_shift(70.0, 10.0, 20.0, 120.0) == pytest.approx(expected)
+    found = rise_of(drawn(), from_above(), DEFAULTS.flatness)
+    assert found.u_shape_mm == pytest.approx(0.5 * abs(found.arch_mm))
 
 
 def test_lines_themselves_are_not_shifted_against_themselves():

@@ -27,6 +27,8 @@ class Rise:
     """How far the rise leans towards the front end."""
     u_arch_mm: float
     """Standard uncertainty of ``arch_mm``."""
+    u_shape_mm: float
+    """Standard uncertainty of a height, from how far paper departs from the shape assumed."""
     length_mm: float
     start_mm: Floats
     """(2,) card millimetres of s = 0, t = 0."""
@@ -50,7 +52,7 @@ class Rise:
         """Standard uncertainty of a spot's shift against the line from origin to front, from the arch's uncertainty."""
         share = (s_mm - origin_mm) / max(front_mm - origin_mm, 1e-6)
         at = [self.lean(s, t_mm) * float(_arch(np.array(s / self.length_mm))) for s in (s_mm, origin_mm, front_mm)]
-        return abs(at[0] - (1 - share) * at[1] - share * at[2]) * self.u_arch_mm
+        return abs(at[0] - (1 - share) * at[1] - share * at[2]) * float(np.hypot(self.u_arch_mm, self.u_shape_mm))
 
 
 def rise_of(strip: StripCells, view: View, settings: FlatnessSettings) -> Rise:
@@ -84,6 +86,7 @@ def rise_of(strip: StripCells, view: View, settings: FlatnessSettings) -> Rise:
         arch_mm=float(fit[0]),
         skew_mm=float(fit[1]),
         u_arch_mm=float(np.sqrt(covariance[0, 0])),
+        u_shape_mm=settings.shape_share * abs(float(fit[0])),
         length_mm=outline.length_mm,
         start_mm=start,
         axis=axis,

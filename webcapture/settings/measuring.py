@@ -209,9 +209,9 @@ class SpotSettings:
     most_steps: int = knob(40, "", "A search that takes longer gains nothing that the uncertainties would show.")
     better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
     meaning: float = knob(
-        0.0015,
+        0.008,
         "width",
-        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This, skewed and level_share are from the scatter on photos with known truth.",
+        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This, skewed and level_share are from the scatter on photos with known truth, this one on those of several hands.",
     )
     fronting_chi2: float = knob(
         2.0, "", "Misfit of overlapped spots, noise being 1, beyond which tails towards the front are tried too."
@@ -349,6 +349,9 @@ class FlatnessSettings:
 
     prior_mm: float = knob(0.5, "mm", "Standard deviation of the rise of a strip that somebody laid flat.")
     prior_skew_mm: float = knob(0.2, "mm", "The same for an uneven rise.")
+    shape_share: float = knob(
+        0.5, "", "Share of its rise by which a bent strip departs from an even arch: ends curl, wet paper cockles."
+    )
     cut_mm: float = knob(0.06, "mm", "How far a cut edge is from straight.")
     u_edge_least_mm: float = knob(0.03, "mm", "Edge points are not independent: fibres, blur.")
     edge_points: float = knob(
