@@ -209,6 +209,14 @@ class TestTheResult:
             assert math.dist(spot["position_mm"], truth.position_mm) < 0.5
             assert truth.rf is not None and abs(spot["rf"] - truth.rf) <= 0.004, "the aim for typical photos"
 
+    def test_the_card_is_seen_as_the_camera_saw_it(
+        self, entry: dict[str, Any], photographed: tuple[bytes, synthetic.Truth]
+    ) -> None:
+        """In the file's own pixels, at whatever scale it was decoded."""
+        truth = photographed[1]
+        assert entry["card"]["px_per_mm"] == pytest.approx(truth.px_per_mm, rel=0.01)
+        assert entry["card"]["tilt_deg"] == pytest.approx(truth.tilt_deg, abs=1.0)
+
     def test_as_a_picture(self, result: PhotoResult) -> None:
         picture = Image.open(io.BytesIO(webcapture.annotated_jpeg(result)))
         picture.load()

@@ -40,6 +40,11 @@ class Photo:
     """Exif orientation, 1 to 8, of ``stored``; 1 where it is upright."""
 
     @property
+    def reduction(self) -> float:
+        """How many of the file's pixels go into one of ``stored``, along a side."""
+        return float(max(self.original_size_px) / max(self.stored.shape[:2]))
+
+    @property
     def swapped(self) -> bool:
         """Whether rows and columns of ``stored`` are to be swapped; then come the flips."""
         return self.orientation >= 5
@@ -360,6 +365,7 @@ class CardSeen:
     residual_mm: float
     tilt_deg: float
     px_per_mm: float
+    """The file's own pixels per card millimetre at the card's middle."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -42,7 +42,7 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS, wi
     page = with_page or not outlines
     strips = tuple(measure_strip(cell, view, settings) for cell in cells)
     return PhotoResult(
-        card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm),
+        card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm * photo.reduction),
         strips=strips,
         flags=quality.flags + flags(*["strip-unread"] * unread, *["no-strip"] * (not strips)),
         pictures=tuple(image.picture for image in images),
