@@ -199,6 +199,30 @@ def test_a_line_that_a_hand_drew_is_a_line(waver_mm):
     assert [one.rf for one in spots(strip)] == pytest.approx([0.4], abs=0.008)
 
 
+def washed(s0, colour, seed=0):
+    """What ran from a line of ink: a wash right across above it, cloudy, fading over 6 mm."""
+    phase = np.random.default_rng(seed).uniform(0, 7, 3)
+
+    def draw(s, t):
+        up = np.where(s > s0, np.exp(-(s - s0) / 6.0), 0)
+        clouds = 1 + 0.3 * np.sin(t / 1.1 + phase[0]) * np.sin(s / 1.3 + phase[1])
+        return (0.09 * up * clouds)[..., None] * np.array(colour)
+
+    return draw
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("colour", [(1.0, 0.95, 0.9), (1.0, 0.45, 0.1), (0.8, 0.5, 0.65)])
+def test_ink_of_any_colour_is_told_by_what_ran_from_it(colour, seed):
+    """Black, blue and green; the line itself is found, with the wash on one of its sides."""
+    ink = line(20, 0.2, 0.5, np.array(colour)), washed(20, colour, seed)
+    strip = measured(*ink, cross(20, 10), pencil(120), spot(70, 10, 1.6, RED), seed=seed)
+    assert strip.origin.s_mm.mean() == pytest.approx(20, abs=0.15)
+    assert "ink-line" in codes(strip)
+    drawn_in_pencil = measured(pencil(20), cross(20, 10), pencil(120), spot(24, 10, 1.6, RED), seed=seed)
+    assert "ink-line" not in codes(drawn_in_pencil)
+
+
 # ---- spots
 
 

@@ -101,7 +101,8 @@ def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | 
     drawn = stroke.max() >= max(settings.on_band * contrast.max(), settings.on_band_least)
     if drawn and is_grey(stroke, settings):
         return _candidate("pencil", line, field, stroke)
-    return _candidate("coloured", line, field, contrast) if thin else None
+    ran = coverage >= settings.whole_line and thinness_of(line, field, settings, sides=(-1,)) >= settings.thin
+    return _candidate("coloured", line, field, contrast) if thin or ran else None
 
 
 def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:

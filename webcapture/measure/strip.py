@@ -8,6 +8,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
+from webcapture.measure.channels import palest
 from webcapture.measure.field import field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
@@ -240,7 +241,7 @@ def _ink_ran(attempt: Attempt, settings: Settings) -> bool:
     if line is None:
         return False
     if line.kind != "coloured":
-        return _grey_ink_ran(attempt, line.middle_mm, settings.reading)
+        return _grey_ink_ran(attempt, line.middle_mm, settings.reading) or _wash_above(attempt, settings.reading)
     over = [b for blobs in attempt.blobs for b in blobs if b.edges_mm[0] < line.middle_mm < b.edges_mm[1]]
     # A spot left behind lies on a part of the line; what covers all of it came from the line.
     return not any(blob.fill < settings.spot.compact_fill for blob in over)
@@ -250,6 +251,22 @@ def _grey_ink_ran(attempt: Attempt, line_mm: float, rule: ReadingSettings) -> bo
     """Whether in most lanes a grey smear begins below the line, covers all of it and runs on: black ink did, pencil and spots do not."""
     smears = [any(_is_smear(blob, line_mm, rule) for blob in blobs) for blobs in attempt.blobs]
     return bool(smears) and sum(smears) > len(smears) / 2
+
+
+def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
+    """Whether the paper right above the origin line is darker than right below it nearly all along: what ran did, no spot does."""
+    field, line = attempt.reading.field, attempt.origin
+    if line is None:
+        return False
+    columns = (field.t_mm > field.rim_mm + rule.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm - rule.rim_mm)
+    away = field.s_mm[:, None] - polyval(field.t_mm[columns], line.coefficients)
+    near, far = rule.wash_mm
+    rows = (np.abs(away) < far).any(axis=1)
+    here, away = palest(field.absorbance[rows][:, columns]), away[rows]
+    above, below = (
+        np.nanmedian(np.where((side * away > near) & (side * away < far), here, np.nan), axis=0) for side in (1, -1)
+    )
+    return bool((above - below > rule.wash_least).mean() >= rule.wash_share)
 
 
 def _is_smear(blob: Blob, line_mm: float, rule: ReadingSettings) -> bool:

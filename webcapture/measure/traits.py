@@ -81,9 +81,12 @@ def stroke_on_band(trace: Trace, field: Field, settings: LandmarkSettings) -> Fl
     return np.asarray(median(np.minimum(*falls)[seen], axis=0), float)
 
 
-def thinness_of(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
-    """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour."""
-    core, near, far = (np.array([-x, x]) for x in (0.0, sum(settings.flank_mm) / 2, settings.thin_far_mm))
+def thinness_of(trace: Trace, field: Field, settings: LandmarkSettings, sides: tuple[int, ...] = (-1, 1)) -> float:
+    """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour.
+
+    ``sides``: at which of them; -1 is towards the origin end, where ink that runs from a line leaves none.
+    """
+    core, near, far = (np.array(sides) * x for x in (0.0, sum(settings.flank_mm) / 2, settings.thin_far_mm))
     bins = np.arange(len(trace.seen))[:, None]
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     at_core, at_near, at_far = (

@@ -98,6 +98,11 @@ class LandmarkSettings:
     origin_coverage: float = knob(
         0.5, "", "Share of the width over which an origin line is seen; spots hide some of it."
     )
+    whole_line: float = knob(
+        0.9,
+        "",
+        "Over so much of the width, what is thin towards the origin end is a line of ink that ran the other way.",
+    )
     front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
     wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
     wet_clear: tuple[float, float] = knob(

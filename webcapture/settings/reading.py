@@ -143,6 +143,11 @@ class ReadingSettings:
     front_own_coverage: float = knob(
         0.7, "", "And right across, over this share of the width, where the front was drawn."
     )
+    wash_mm: tuple[float, float] = knob(
+        (1.2, 4.5), "mm", "Paper above and below the origin line, clear of its blur, that is compared for ink that ran."
+    )
+    wash_least: float = knob(0.028, "absorbance", "By so much it is darker above where ink ran.")
+    wash_share: float = knob(0.85, "", "Over so much of the width: a spot that stayed or tails covers less.")
     smear_mm: float = knob(6.0, "mm", "Ink that ran reaches further up from its line; a spot that stayed does not.")
     smear_fill: float = knob(0.7, "", "And covers more of the lane's width than spots do.")
     smear_least: float = knob(0.1, "absorbance", "And is darker than a finger's mark.")
