@@ -35,6 +35,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
     ("two-lines", "More than one drawn line could be the origin line or the front.", "The line with marks, or the uppermost one, was taken. Check it on the picture; draw only the origin line and the front."),
     ("two-fronts", "More than one faint edge could be the solvent front.", "The uppermost clear one was taken: see on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
+    ("front-faint", "The solvent front is hardly to be seen.", "See on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-short", "The front is marked over a part of the width only.", "In lanes away from the mark it was taken to run on as the mark and the origin line do. Rule the front right across the paper."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
     ("did-not-move", "This spot stayed on the origin line.", "The mobile phase does not carry it: try another one."),

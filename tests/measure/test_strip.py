@@ -91,6 +91,18 @@ def test_where_the_arrow_and_the_strip_disagree_and_neither_prevails_there_is_no
     assert [s.rf for s in upright.lanes[0].spots] == pytest.approx([0.20, 0.50, 0.80], abs=0.002)
 
 
+def test_a_front_that_is_hardly_seen_is_said_to_be():
+    """Where "hardly" is set between a pale wet edge in grainy paper and a clear one."""
+    between = replace(DEFAULTS, reading=replace(DEFAULTS.reading, faint_front_sd=5.0))
+
+    def said(depth, noise):
+        things = pencil(20), cross(20, 10), spot(50, 10, 1.6, RED), wet(110, depth)
+        return codes(measure_strip(drawn(*things, noise=noise), from_above(), between))
+
+    assert "front-faint" in said(0.013, 0.02)
+    assert "front-faint" not in said(0.03, 0.008)
+
+
 def test_two_steps_in_the_paper_are_said_to_be_two():
     """The upper one is where the solvent came to, if it is no shadow's: it is taken, and doubted. One with its stain is one."""
     ground = pencil(20), cross(20, 10), spot(50, 10, 1.6, RED)

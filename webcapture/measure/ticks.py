@@ -69,7 +69,7 @@ def edge_ticks(field: Field, strokes: np.ndarray, rule: TickSettings, landmark: 
     for n, (rows, columns) in enumerate(find_objects(parts), 1):
         at_left, at_right = columns.start <= 1, columns.stop >= inner.shape[1] - 1
         across = (columns.stop - columns.start + rim) * field.cell_mm
-        level = (rows.stop - rows.start) * field.cell_mm <= rule.high_mm
+        level = (rows.stop - rows.start) * field.cell_mm <= rule.high_mm + rule.lean * across
         fits = rule.long_mm[0] <= across <= min(rule.long_mm[1], rule.long_share * field.width_mm)
         if at_left is at_right or not level or not fits or not _is_alone(parts, n, rows, columns, field, rule):
             continue

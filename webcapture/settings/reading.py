@@ -86,6 +86,9 @@ class ReadingSettings:
     front_share: float = knob(
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
+    faint_front_sd: float = knob(
+        1.8, "sd", "A wet edge or stain less clear than this in the mean of all bins is hardly seen, and may be none."
+    )
     stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     stems: float = knob(
         0.05, "", "Share of the paper just beside a short line that lies under strokes; more are the stems of letters."
@@ -175,9 +178,8 @@ class TickSettings:
     rim_mm: float = knob(0.9, "mm", "Nearer to the edge the edge itself looks like a stroke.")
     long_mm: tuple[float, float] = knob((2.5, 16.0), "mm", "People mark a front by a stroke of 3 to 12 mm.")
     long_share: float = knob(0.55, "width", "A longer one is followed as a line.")
-    high_mm: float = knob(
-        1.7, "mm", "A pencil stroke with its blur; a letter is higher, and so is a stroke that leans."
-    )
+    high_mm: float = knob(1.3, "mm", "A pencil stroke with its blur is no higher; a letter is.")
+    lean: float = knob(0.18, "", "And leans by no more than ten degrees.")
     alone_mm: float = knob(2.5, "mm", "Nothing else is written so near: letters stand beside each other.")
     beside_mm: float = knob(2.0, "mm", "Paper below and above, from which its darkness is taken.")
     grain_least: float = knob(0.002, "absorbance", "The paper's grain is never taken for less.")
