@@ -29,7 +29,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip flat inside a bay of its own, touching nothing else, and take the photo again."),
     ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
     ("upside-down", "The origin end lies at the top of the card, or seems to.", "Where Rf are given, it was measured the right way round: check that the numbered spots make sense, or turn the strip."),
-    ("ends-undecided", "It cannot be told which of the two lines is the origin, so there is no Rf.", "Lay its origin end at the arrow and take the photo again; a result that is kept can be turned by hand. A pencil cross where the sample goes tells the two ends apart."),
+    ("ends-undecided", "It cannot be told which end of the strip is the origin's, so there is no Rf.", "Lay its origin end at the arrow and take the photo again; a result that is kept can be turned by hand. A pencil cross where the sample goes tells the two ends apart."),
     ("ends-alike", "Both lines look alike: the one towards the arrow was taken as the origin.", "Check that the origin end lies at the arrow. A pencil cross where the sample goes tells the two apart."),
     ("origin-missing", "No origin line was seen.", "Draw the origin line in pencil before the run. Without it there is no distance and no Rf."),
     ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
@@ -44,7 +44,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("tailing", "This spot has a tail.", "Its centre is less certain. Apply a smaller amount of sample."),
     ("merged", "This spot overlaps another.", "Where both are listed, each has a centre of its own, which is less certain; where one is, its centre may be that of both. Apply less sample or try another mobile phase."),
     ("faint", "This spot is faint.", "Check on the picture that it is a spot. Apply more sample or take the photo in better light."),
-    ("ink-line", "The origin line is ink, not pencil: it may have run.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
+    ("ink-line", "Colour ran from all along the origin line: it may be ink, not pencil.", "Draw the origin line in pencil: ink travels with the solvent and makes spots of its own."),
     ("by-hand", "This was placed by hand.", "Its uncertainty is that of an eye and a finger. The measured place can be restored in the history."),
     ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
 )  # fmt: skip

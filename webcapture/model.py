@@ -313,7 +313,7 @@ class Spot:
     u_centre_mm: float
     """Standard uncertainty of the centre, before anything is related to it."""
     budget: tuple[Component, ...]
-    """The uncertainty's components; empty where ``rf`` is None."""
+    """The uncertainty's components; empty where origin or front is not known."""
     flags: tuple[Flag, ...] = ()
 
 
@@ -353,7 +353,7 @@ class Strip:
     lanes: tuple[Lane, ...]
     flags: tuple[Flag, ...] = ()
     decided: bool = True
-    """False where it cannot be told which of two lines is the origin: there is no Rf then."""
+    """False where it cannot be told which end is the origin's: there is no Rf then, and distances are from the end taken for it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -265,6 +265,15 @@ def test_damp_below_the_front_is_no_spot_and_hides_none(colour, height):
     assert [one.rf for one in spots(bare)] == pytest.approx([0.3], abs=0.003)
 
 
+@pytest.mark.parametrize(("rf", "sd", "colour"), [(0.95, 3.0, (0.5, 0.45, 0.4)), (0.95, 4.0, (0.25, 0.6, 0.5))])
+def test_a_wide_spot_that_ran_almost_with_the_front_is_no_damp(rf, sd, colour):
+    """It fills most of a narrow strip, and fades as slowly as damp does; damp is never as dark."""
+    things = pencil(20), cross(20, 7), pencil(120), spot(20 + 100 * rf, 7, sd, colour, 6.0)
+    found = spots(measured(*things, width=14.0))
+    assert [one.rf for one in found] == pytest.approx([rf], abs=0.006)
+    assert found[0].absorbance == pytest.approx(colour, rel=0.2)
+
+
 def test_a_band_at_the_front_is_no_damp():
     """It covers the width as damp does, but ends within some millimetres."""
     band = line(117, 1.4, 0.2, np.ones(3))
@@ -272,10 +281,21 @@ def test_a_band_at_the_front_is_no_damp():
     assert [one.rf for one in spots(strip)] == pytest.approx([0.97], abs=0.01)
 
 
-def test_a_coloured_spot_in_a_grey_shade_is_measured_by_its_colour():
+@pytest.mark.parametrize("colour", [(0.03, 0.25, 0.12), (0.15, 0.35, 0.3), (0.3, 0.45, 0.55)])
+def test_a_coloured_spot_in_a_grey_shade_is_measured_by_its_colour(colour):
     shade = spot(66, 10, 8.0, (0.05, 0.05, 0.05))
-    strip = measured(pencil(20), cross(20, 10), pencil(120), shade, spot(74, 10, 1.5, (0.03, 0.25, 0.12)))
-    assert [one.rf for one in spots(strip)] == pytest.approx([0.54], abs=0.004)
+    strip = measured(pencil(20), cross(20, 10), pencil(120), shade, spot(74, 10, 1.5, colour))
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.54], abs=0.006)
+
+
+def test_a_spot_seen_by_its_colour_alone_keeps_its_own_darkness():
+    """Olive on cloudy paper: what it darkens all channels by is not lost with the clouds."""
+    colour = (0.05, 0.06, 0.16)
+    strip = measured(
+        pencil(20), cross(20, 10), pencil(120), spot(70, 10, 1.3, colour), cloudy(0.03, 13.0, 1), noise=0.006
+    )
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.5], abs=0.005)
+    assert spots(strip)[0].absorbance == pytest.approx(colour, abs=0.04)
 
 
 def test_a_tail_is_not_cut_off():

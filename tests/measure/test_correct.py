@@ -492,8 +492,8 @@ def test_a_photographed_strip_upside_down(measured):
 # ---- the other end
 
 
-def turn(**more):
-    return Change("turn", 1, **more)
+def turn(back=False):
+    return Change("turn", 1, turned=back)
 
 
 def drawn_twice(strip):
@@ -524,7 +524,7 @@ def test_the_other_end_gives_the_rest_of_the_run():
 @pytest.mark.parametrize("name", ["sheet", "turned"])
 def test_turned_twice_is_as_measured(measured, name):
     strip = drawn_twice(measured[name][1])
-    again = after(strip, turn(), turn())
+    again = after(strip, turn(), turn(back=True))
     for old, new in zip(strip.lanes, again.lanes, strict=True):
         assert new.run_mm == old.run_mm
         assert new.profile == pytest.approx(old.profile)
@@ -565,7 +565,7 @@ def test_what_was_corrected_before_turns_with_it():
     assert found.labels == {1: "fern"}
     assert by_hand(lane.spots[0]) == {"centre", "origin"}
     assert by_hand(lane.spots[1]) == {"origin"}
-    back = after(simple(), *changes, turn(), turn())
+    back = after(simple(), *changes, turn(), turn(back=True))
     plain = after(simple(), *changes)
     assert [s.rf for s in back.lanes[0].spots] == pytest.approx([s.rf for s in plain.lanes[0].spots])
 
@@ -575,9 +575,50 @@ def test_a_wet_edge_is_no_origin():
     assert codes(new) == {"upside-down", "origin-missing"}
     assert new.origin is None
     assert [spot.rf for spot in new.lanes[0].spots] == [None] * 3
-    placed = after(simple(), turn(), change("origin", s_mm=28.0))
+    placed = after(simple(), turn(), change("origin", s_mm=28.0, turned=True))
     assert codes(placed) == {"upside-down"}
     assert [spot.rf for spot in placed.lanes[0].spots] == pytest.approx([0.18, 0.4, 0.75])
+
+
+def test_turned_back_a_wet_edge_is_the_front_again():
+    """Nothing of the measurement is lost on the way there and back."""
+    back, plain = after(simple(), turn(), turn(back=True)), simple()
+    assert [spot.rf for spot in back.lanes[0].spots] == pytest.approx([spot.rf for spot in plain.lanes[0].spots])
+    assert (back.front.kind, codes(back)) == ("wet-edge", set())
+
+
+def test_what_was_told_from_the_other_end_is_idle_without_the_turn():
+    """The turn undone, a place of 50 mm counted from that end is not taken for 50 mm from this one."""
+    later = [change("spot", key="1", s_mm=50.0, turned=True), change("name", label="fern", turned=True)]
+    found = corrected(simple(), later, DEFAULTS, strict=False)
+    assert found.idle == tuple(later)
+    assert [spot.rf for spot in found.strip.lanes[0].spots] == pytest.approx([0.25, 0.6, 0.82])
+    assert found.labels == {}
+
+
+@pytest.mark.parametrize("late", [turn(), change("front", s_mm=110.0), Change("keep", 1)])
+def test_what_was_told_before_the_turn_is_refused_after_it(late):
+    """A page loaded earlier, or a button pressed twice."""
+    with pytest.raises(UsageError, match="turned"):
+        after(drawn_twice(simple()), turn(), late)
+
+
+def test_what_is_said_of_lines_and_tails_is_said_of_the_strip_as_it_is_read():
+    told = flags("two-fronts", "front-short", "front-faint", "ink-line", "front-slanted", "strip-bent")
+    strip = replace(drawn_twice(simple()), flags=told)
+    trailing = replace(strip.lanes[0].spots[0], tailing=3.0, flags=flags("tailing"))
+    strip = replace(strip, lanes=(replace(strip.lanes[0], spots=(trailing, *strip.lanes[0].spots[1:])),))
+    new = after(strip, turn())
+    assert codes(new) == {"upside-down", "strip-bent"}
+    assert [codes(spot) for spot in new.lanes[0].spots] == [set()] * 3
+    back = after(strip, turn(), turn(back=True))
+    assert codes(back) == codes(strip)
+    assert codes(back.lanes[0].spots[0]) == {"tailing"}
+
+
+def test_a_front_placed_by_hand_is_in_no_doubt_of_the_programs():
+    strip = replace(simple(), flags=flags("two-fronts", "front-short", "front-faint", "two-lines"))
+    assert codes(after(strip, change("front", s_mm=110.0))) == {"two-lines"}
 
 
 def undecided(strip):
@@ -596,12 +637,14 @@ def test_an_undecided_strip_has_no_rf_until_somebody_says_which_end():
     other = after(strip, turn())
     assert [spot.rf for spot in other.lanes[0].spots] == pytest.approx([0.18, 0.4, 0.75])
     assert codes(other) == {"upside-down"}
-    assert all(spot.U_rf > 0 for spot in (*kept.lanes[0].spots, *other.lanes[0].spots))
+    assert [spot.U_rf for spot in kept.lanes[0].spots] == [spot.U_rf for spot in after(simple()).lanes[0].spots]
+    assert all(spot.U_rf > 0 for spot in other.lanes[0].spots)
 
 
 def test_lanes_of_a_turned_sheet_are_numbered_from_its_own_left():
     strip = drawn_twice(wide())
-    found = corrected(strip, [change("name", lane=1, label="a"), turn(), change("name", lane=1, label="e")], DEFAULTS)
+    names = change("name", lane=1, label="a"), turn(), change("name", lane=1, label="e", turned=True)
+    found = corrected(strip, names, DEFAULTS)
     assert found.labels == {5: "a", 1: "e"}
     assert [len(lane.spots) for lane in found.strip.lanes] == [len(lane.spots) for lane in reversed(strip.lanes)]
 

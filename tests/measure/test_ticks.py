@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.measure.drawn import BLUE, RED, celled, cross, from_above, pencil, spot, writing
+from tests.measure.drawn import BLUE, RED, celled, cross, from_above, pencil, spot, wet, writing
 from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 
@@ -78,3 +80,33 @@ def test_far_from_the_mark_the_front_is_a_guess_and_said_to_be():
     assert left.spots[0].U_rf > 3 * right.spots[0].U_rf
     ruled = measure_strip(celled(pencil(20), *lanes, pencil(120), width=60.0), from_above(), DEFAULTS)
     assert "front-short" not in codes(ruled)
+
+
+@pytest.mark.parametrize("at", [95, 105, 135])
+def test_an_edge_that_the_paper_shows_from_side_to_side_counts_before_a_stroke(at):
+    """And that there are two is said; a stroke at the wet edge itself is where the front was marked."""
+    strip = measured(wet(125), pencil(at, span=(-1, 4)))
+    assert strip.front.s_mm.mean() == pytest.approx(125, abs=0.3)
+    assert "two-fronts" in codes(strip)
+    marked = measured(wet(125), pencil(125.5, span=(-1, 4)))
+    assert marked.front.kind == "pencil"
+    assert "two-fronts" not in codes(marked)
+
+
+def test_beside_a_bowed_origin_a_stroke_runs_on_as_its_two_ends_do():
+    """The bow is the hand's or the paper's; from edge to edge the line is level, and so is the front."""
+    lanes = [thing for t in (12, 48) for thing in (cross(20, t), spot(70, t, 1.6, RED))]
+    origin = pencil(20, bow=-0.04)  # bows by 1 mm over 60 mm: s0 + bow (t / 10 - 1)², level about t = 10
+    strip = measure_strip(celled(origin, *lanes, pencil(120, span=(-1, 5)), width=60.0), from_above(), DEFAULTS)
+    low, high = np.polynomial.polynomial.polyval([0.0, 60.0], strip.origin.coefficients)
+    front = np.polynomial.polynomial.polyval([0.0, 60.0], strip.front.coefficients)
+    assert front[1] - front[0] == pytest.approx(high - low, abs=0.1)
+
+
+def test_a_stroke_shorter_than_the_rim_is_no_surer_for_it():
+    """Where bent edges make the rim wide, no bin sees it: it is still known at that edge alone."""
+    strip = celled(*GROUND, pencil(120, span=(-1, 2.7)), width=60.0)
+    wide = replace(strip, rim_mm=3.0)
+    for one in (strip, wide):
+        found = measure_strip(one, from_above(), DEFAULTS)
+        assert found.front.t_mm.max() < 10

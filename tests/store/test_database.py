@@ -219,19 +219,28 @@ def test_a_migration_that_breaks_belonging_is_taken_back(sqlite):
 class Refusing:
     """A connection that is refused a few times before it may switch, as SQLite does to processes that come at once."""
 
-    def __init__(self, refusals):
-        self.refusals, self.asked = refusals, []
+    def __init__(self, refusals, code=sqlite3.SQLITE_BUSY):
+        self.refusals, self.asked, self.code = refusals, [], code
 
     def execute(self, words):
         self.asked.append(words)
         if len(self.asked) <= self.refusals:
-            raise sqlite3.OperationalError("database is locked")
+            error = sqlite3.OperationalError("database is locked")
+            error.sqlite_errorcode = self.code
+            raise error
 
 
 def test_who_is_refused_the_log_asks_again():
     connection = Refusing(3)
     _log_ahead(connection)
     assert connection.asked == ["PRAGMA journal_mode = WAL"] * 4
+
+
+def test_what_waiting_does_not_mend_is_told_at_once():
+    connection = Refusing(10**6, sqlite3.SQLITE_READONLY)
+    with pytest.raises(sqlite3.OperationalError):
+        _log_ahead(connection)
+    assert len(connection.asked) == 1
 
 
 def test_who_is_refused_for_too_long_is_told(monkeypatch):

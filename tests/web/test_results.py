@@ -291,6 +291,18 @@ def test_a_strip_is_turned_by_hand_and_back(bench: FlaskClient, address: str) ->
     assert lane(bench, address) == before
 
 
+def test_a_page_from_before_the_turn_changes_nothing(bench: FlaskClient, address: str) -> None:
+    """Its places are told from the other end; so is a second press of the button."""
+    old = fields(bench, address)
+    bench.post(f"{address}/ends/1", data={"ends": "turn", "turned": "0"})
+    turned = numbers(bench, address)
+    late = bench.post(f"{address}/lanes/1-1", data={"turned": "0", "was-front": old["front"], "front": "99"})
+    again = bench.post(f"{address}/ends/1", data={"ends": "turn", "turned": "0"})
+    assert (late.status_code, again.status_code) == (400, 400)
+    assert "This strip has been turned meanwhile." in late.text
+    assert numbers(bench, address) == turned
+
+
 @pytest.mark.parametrize("said", ["", "sideways"])
 def test_an_end_that_is_neither_is_refused(bench: FlaskClient, address: str, said: str) -> None:
     before = numbers(bench, address)

@@ -43,6 +43,8 @@ class Change:
     s_mm: float | None = None
     only: bool = False
     label: str | None = None
+    turned: bool = False
+    """Whether the strip was read from its other end when this was given: its places and lanes are told so."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,6 +57,8 @@ class Corrected:
     labels: dict[int, str]
     """Lane to what it holds, where it was named."""
     follows: str
+    turned: bool = False
+    """Whether it is read from the other end than it was measured from."""
     idle: tuple[Change, ...] = ()
     """Changes that fit nothing any more, because an earlier one that they built on was taken back."""
 
@@ -63,12 +67,14 @@ class Corrected:
 class _State:
     """The strip on its way; never changed, always replaced."""
 
+    measured: Strip
     strip: Strip
-    """As measured, or that read from its other end."""
+    """The same, or that read from its other end."""
     frame: Frame
     lanes: dict[int, LaneState]
     labels: dict[int, str] = field(default_factory=dict)
     follows: str = CENTRE
+    turned: bool = False
 
     def put(self, *lanes: LaneState) -> _State:
         """With these lanes in the place of those of the same number."""
@@ -85,7 +91,7 @@ def corrected(
     what no longer does, because another was taken back, is left out and handed back as ``idle``.
     """
     frame = strip_frame(strip)
-    state = _State(strip, frame, {lane.lane: state_of(lane, frame) for lane in strip.lanes})
+    state = _State(strip, strip, frame, {lane.lane: state_of(lane, frame) for lane in strip.lanes})
     idle = []
     for n, change in enumerate(changes):
         if change.bay != strip.bay:
@@ -98,7 +104,8 @@ def corrected(
             idle.append(change)
     ground = Ground(state.strip, state.frame, residual_mm, state.follows == DENSEST, settings)
     keys = {(n, k + 1): mark.key for n, lane in state.lanes.items() for k, mark in enumerate(lane.ordered)}
-    return Corrected(_strip(list(state.lanes.values()), ground), keys, state.labels, state.follows, tuple(idle))
+    now = _strip(list(state.lanes.values()), ground)
+    return Corrected(now, keys, state.labels, state.follows, state.turned, tuple(idle))
 
 
 def _strip(lanes: list[LaneState], ground: Ground) -> Strip:
@@ -115,8 +122,10 @@ def _strip(lanes: list[LaneState], ground: Ground) -> Strip:
 
 def _applied(change: Change, state: _State, settings: Settings) -> _State:
     """The state after one change; the one before stays as it is."""
+    if change.turned is not state.turned and change.kind != "follow":
+        raise UsageError("The strip was turned: this was told from its other end.", _RELOAD)
     if change.kind == "turn":
-        return _turned(state)
+        return _turned(state, settings)
     if change.kind == "keep":
         return replace(state, strip=settled(state.strip))
     if change.kind == "follow":
@@ -137,14 +146,16 @@ def _applied(change: Change, state: _State, settings: Settings) -> _State:
     return after
 
 
-def _turned(state: _State) -> _State:
+def _turned(state: _State, settings: Settings) -> _State:
     """With the strip read from its other end, and all that was corrected so far turned with it."""
-    strip, last = turned(state.strip), len(state.lanes) + 1
+    strip = settled(state.measured) if state.turned else turned(state.measured, settings.spot)
+    last = len(state.lanes) + 1
     frame = strip_frame(strip)
     before = [state.lanes[last - lane.lane] for lane in strip.lanes]
     lanes = [state_turned(old, lane, state.frame, frame) for old, lane in zip(before, strip.lanes, strict=True)]
     labels = {last - lane: label for lane, label in state.labels.items()}
-    return replace(state, strip=strip, frame=frame, lanes={one.lane.lane: one for one in lanes}, labels=labels)
+    by_number = {one.lane.lane: one for one in lanes}
+    return replace(state, strip=strip, frame=frame, lanes=by_number, labels=labels, turned=not state.turned)
 
 
 def _lane(change: Change, state: _State) -> LaneState:

@@ -73,7 +73,7 @@ def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settin
     """(rows,) absorbance by which the paper grows darker towards the front, where it dries last; 0 where it does not.
 
     Grey, and over the whole width: told by the paler part of each row in its palest channel. Nothing that lies apart from the
-    front counts, and nothing that ends as soon as a band does.
+    front counts, nothing as dark as a band, and nothing that ends as soon as one does.
     """
     none = np.zeros(len(above), np.float32)
     last = int(np.searchsorted(field.s_mm, float(polyval(field.width_mm / 2, top)) - settings.damp_clear_mm))
@@ -87,7 +87,7 @@ def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settin
     ]
     height = float(ramp[-1])
     gradual = (ramp > height / 2).sum() * field.cell_mm
-    if height < settings.damp_least or gradual < settings.damp_mm:
+    if not settings.damp_least <= height <= settings.damp_most or gradual < settings.damp_mm:
         return none
     none[:last], none[last:] = np.maximum(ramp, 0), height
     return none

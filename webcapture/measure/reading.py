@@ -41,18 +41,22 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     drawn = [c for c in lines if _is_drawn(c, field, strokes, settings)]
     thin = [replace(c, marks=marks_beside(c, field, settings.reading)) for c in drawn]
     origin = origin_among(thin, field, settings)
-    ticks = ticked_fronts(field, strokes, _slope(origin), settings.tick, settings.landmark)
-    fronts = _drawn_fronts(field, strokes, thin, origin, settings) or _drawn_fronts(
-        field, strokes, ticks, origin, settings
-    )
-    front, faint = _front(field, strokes, fronts, origin, settings)
+    fronts = _drawn_fronts(field, strokes, thin, origin, settings)
+    ticked = not fronts
+    if ticked:
+        ticks = ticked_fronts(field, strokes, _slope(origin, field), settings.tick, settings.landmark)
+        fronts = _drawn_fronts(field, strokes, ticks, origin, settings)
+    front, faint = _front(field, strokes, fronts, origin, ticked, settings)
     doubled = len(fronts) > 1 or _has_rival(origin, thin, field, settings)
     return Reading(strip, field, thin, origin, front, doubled, _places(faint, settings.reading))
 
 
-def _slope(line: Candidate | None) -> float:
-    """Of a line's straight part; level where there is none."""
-    return 0.0 if line is None or len(line.trace.coefficients) < 2 else float(line.trace.coefficients[1])
+def _slope(line: Candidate | None, field: Field) -> float:
+    """Of a line from one side of the strip to the other; level where there is none."""
+    if line is None:
+        return 0.0
+    low, high = polyval(np.array([0.0, field.width_mm]), line.trace.coefficients)
+    return float(high - low) / field.width_mm
 
 
 def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:
@@ -93,14 +97,20 @@ def _drawn_fronts(
 
 
 def _front(
-    field: Field, strokes: np.ndarray, drawn: list[Candidate], origin: Candidate | None, settings: Settings
+    field: Field,
+    strokes: np.ndarray,
+    drawn: list[Candidate],
+    origin: Candidate | None,
+    ticked: bool,
+    settings: Settings,
 ) -> tuple[Candidate | None, list[Candidate]]:
     """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain; and all it was chosen from, if faint.
 
     Nothing is a front that has spots beyond it; and without any candidate there is none. Of several drawn lines the one counts
-    at which the paper itself shows that the solvent stopped, else the uppermost.
+    at which the paper itself shows that the solvent stopped, else the uppermost. ``ticked``: they are short strokes at an edge;
+    a front that the paper shows from side to side elsewhere counts before such a one.
     """
-    firm = [c for c in drawn if not _may_be_a_staple(c, field, settings.reading)]
+    firm = [] if ticked else [c for c in drawn if not _may_be_a_staple(c, field, settings.reading)]
     if len(firm) == 1:
         return firm[0], []
     rule = settings.landmark
@@ -120,7 +130,9 @@ def _front(
         free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
     across = max((c.coverage for c in free), default=0.0)
     if free and (not drawn or across >= settings.reading.shown_coverage):
-        return _uppermost_clear(free, settings.reading.front_share), free
+        found = _uppermost_clear(free, settings.reading.front_share)
+        at_mark = [c for c in drawn if ticked and abs(c.middle_mm - found.middle_mm) <= settings.reading.front_own_mm]
+        return (at_mark[-1], []) if at_mark else (found, free + (drawn if ticked else []))
     return max(drawn, key=lambda c: c.middle_mm, default=None), []
 
 

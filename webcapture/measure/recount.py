@@ -227,6 +227,8 @@ def flags_now(
     if not any(state.hand_origin or state.hand_front for state in lanes):
         return flags(*codes)
     codes = [code for code in codes if code != "front-slanted"]
+    if all(state.hand_front for state in lanes):
+        codes = [code for code in codes if code not in ("two-fronts", "front-faint", "front-short")]
     return flags(*codes, *(["front-slanted"] if _slanted(*lines, ground) else []))
 
 

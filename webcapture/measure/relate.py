@@ -88,7 +88,10 @@ def lane_of(
 
 
 def without_ratios(lane: Lane) -> Lane:
-    """The lane of a strip whose origin end is not known: where things lie, and nothing that follows from which end they started at."""
+    """The lane of a strip whose origin end is not known: where things lie, told from the end taken for it, without ratios.
+
+    The budgets stay for whoever says later which end it is.
+    """
     told = {"did-not-move", "near-front"}
     return replace(
         lane,
@@ -98,7 +101,6 @@ def without_ratios(lane: Lane) -> Lane:
                 rf=None,
                 u_rf=None,
                 U_rf=None,
-                budget=(),
                 flags=tuple(flag for flag in spot.flags if flag.code not in told),
             )
             for spot in lane.spots

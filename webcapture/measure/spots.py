@@ -36,14 +36,13 @@ def find_spots(
     part, bare = _by_columns(stain.absorbance[lane]), _by_columns(stain.bare[lane])
     standing = _standing_out(part, bare, field.cell_mm, settings)
     paper = LanePart(part, bare, field, track, (int(rows[0]), int(columns[0])))
-    tinted = replace(paper, part=part - palest(part)[..., None])
     regions = _regions(standing.level, standing.dark, settings)
     tinges = _regions(standing.tinge, standing.dark, settings)
     known = [
-        (region, _unveiled(region, blobs, tinges, tinted, settings))
+        (region, _unveiled(region, blobs, tinges, paper, settings))
         for region, blobs in _measured_in(regions, regions, paper, settings)
     ]
-    more = _coloured_in(_apart(tinges, [region for region, blobs in known if blobs]), tinted, settings)
+    more = _coloured_in(_apart(tinges, [region for region, blobs in known if blobs]), paper, settings)
     return [blob for _, blobs in sorted(known + more, key=lambda one: one[0].low) for blob in blobs]
 
 
@@ -52,23 +51,42 @@ def _apart(regions: list[Region], others: list[Region]) -> list[Region]:
     return [one for one in regions if all(one.high < known.low or known.high < one.low for known in others)]
 
 
-def _coloured_in(regions: list[Region], tinted: LanePart, settings: SpotSettings) -> list[tuple[Region, list[Blob]]]:
-    """The spots of regions that only their colour parts from the paper's unevenness: those with colour enough to be believed."""
+def _coloured_in(regions: list[Region], paper: LanePart, settings: SpotSettings) -> list[tuple[Region, list[Blob]]]:
+    """The spots of regions that only their colour parts from the paper's unevenness: those with colour enough to be believed.
+
+    Placed by what the channels differ by; their absorbance is the paper's own, less what lies at their ends.
+    """
+    if not regions:
+        return []
+    tinted = replace(paper, part=paper.part - palest(paper.part)[..., None])
     return [
-        (region, [blob for blob in blobs if float(np.ptp(blob.absorbance)) >= settings.tinge_least])
+        (
+            region,
+            [_with_its_grey(blob, paper) for blob in blobs if float(np.ptp(blob.absorbance)) >= settings.tinge_least],
+        )
         for region, blobs in _measured_in(regions, regions, tinted, settings)
     ]
 
 
+def _with_its_grey(blob: Blob, paper: LanePart) -> Blob:
+    """With what it darkens all channels by: at its densest, above the paper at its two ends."""
+    first, left = paper.corner
+    s_mm, t_mm = paper.field.s_mm[first : first + len(paper.part)], paper.field.t_mm[left : left + paper.part.shape[1]]
+    columns = np.abs(t_mm - blob.t_mm) <= max(blob.width_mm / 8, paper.field.cell_mm)
+    grey = palest(paper.part[:, columns]).mean(axis=1)
+    at, *ends = (grey[int(np.argmin(np.abs(s_mm - place)))] for place in (blob.densest_mm, *blob.edges_mm))
+    return replace(blob, absorbance=blob.absorbance + max(float(at - sum(ends) / 2), 0.0))
+
+
 def _unveiled(
-    region: Region, blobs: list[Blob], tinges: list[Region], tinted: LanePart, settings: SpotSettings
+    region: Region, blobs: list[Blob], tinges: list[Region], paper: LanePart, settings: SpotSettings
 ) -> list[Blob]:
     """The spots, or, where one coloured spot lies in a wide grey shade and was taken with it, that spot by its colour alone."""
     length = settings.veil_share * (region.high - region.low)
     inside = [one for one in tinges if one.low >= region.low - 1 and one.high <= region.high + 1]
     if len(blobs) != 1 or len(inside) != 1 or inside[0].high - inside[0].low > length:
         return blobs
-    clear = _coloured_in(inside, tinted, settings)[0][1]
+    clear = _coloured_in(inside, paper, settings)[0][1]
     return clear if len(clear) == 1 and clear[0].width_mm < settings.veil_share * blobs[0].width_mm else blobs
 
 

@@ -255,11 +255,13 @@ def _grey_ink_ran(attempt: Attempt, line_mm: float, rule: ReadingSettings) -> bo
 
 
 def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
-    """Whether the paper right above the origin line is darker than right below it nearly all along: what ran did, no spot does."""
+    """Whether the paper right above the origin line is darker than right below it nearly all along: what ran from all of it did, no spot does."""
     field, line = attempt.reading.field, attempt.origin
     if line is None:
         return False
     columns = (field.t_mm > field.rim_mm + rule.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm - rule.rim_mm)
+    if not columns.any():
+        return False
     away = field.s_mm[:, None] - polyval(field.t_mm[columns], line.coefficients)
     near, far = rule.wash_mm
     rows = (np.abs(away) < far).any(axis=1)

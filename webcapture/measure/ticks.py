@@ -53,8 +53,9 @@ def ticked_fronts(
     found = []
     for one in left:
         facing = [two for two in right if abs(two.s_mm - one.s_mm - slope * field.width_mm) < rule.facing_mm]
-        found.append(_candidate([one, *facing[:1]], slope, field))
-        right = [two for two in right if two not in facing[:1]]
+        nearest = sorted(facing, key=lambda two: abs(two.s_mm - one.s_mm - slope * field.width_mm))[:1]
+        found.append(_candidate([one, *nearest], slope, field))
+        right = [two for two in right if two not in nearest]
     return sorted(found + [_candidate([one], slope, field) for one in right], key=lambda c: c.middle_mm)
 
 
@@ -120,6 +121,7 @@ def _candidate(ticks: list[Tick], slope: float, field: Field) -> Candidate:
     seen = np.zeros(len(curve), bool)
     for one in ticks:
         seen |= (field.bin_t_mm + half > one.span_mm[0]) & (field.bin_t_mm - half < one.span_mm[1])
+        seen[0 if one.at_left else -1] = True  # one shorter than the rim that bins leave out lies before the first
     rows = (curve - field.fine_s_mm[0]) / field.row_mm
     trace = Trace(rows, seen, min(one.contrast for one in ticks), coefficients, curve, field.cell_mm / 4)
     r, g, b = (float(v) for v in np.mean([one.colour for one in ticks], axis=0))

@@ -14,6 +14,7 @@ from webcapture.flags import Flag, flags
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.measure.recount import LaneState, Mark, state_of
 from webcapture.model import Component, Lane, Line, Spot, Strip
+from webcapture.settings import SpotSettings
 
 SOFT = ("wet-edge", "stain")
 """Kinds of front that no origin line can be: nobody drew them."""
@@ -21,6 +22,8 @@ PLACES = 9
 """At which a line is taken over; more than its polynomial has coefficients."""
 OTHER = {"origin": "front", "front": "origin"}
 ABOUT_ENDS = ("upside-down", "ends-undecided", "ends-alike")
+ABOUT_LINES = ("two-fronts", "front-faint", "front-short", "front-slanted", "ink-line")
+"""Said of a line as the origin or as the front: no longer true of it as the other."""
 
 
 def settled(strip: Strip) -> Strip:
@@ -28,7 +31,7 @@ def settled(strip: Strip) -> Strip:
     return replace(strip, decided=True, flags=_flags(strip))
 
 
-def turned(strip: Strip) -> Strip:
+def turned(strip: Strip, rule: SpotSettings) -> Strip:
     """The strip with its other end as the origin end, without Rf, which follow from the places: see :mod:`.recount`."""
     old = strip_frame(strip)
     other = replace(strip, upright=not strip.upright)
@@ -38,15 +41,17 @@ def turned(strip: Strip) -> Strip:
         other,
         origin=_line(strip.front, old, new) if drawn else None,
         front=_line(strip.origin, old, new),
-        lanes=tuple(_lane(lane, len(strip.lanes) + 1 - lane.lane, drawn, old, new) for lane in reversed(strip.lanes)),
+        lanes=tuple(
+            _lane(lane, len(strip.lanes) + 1 - lane.lane, drawn, old, new, rule) for lane in reversed(strip.lanes)
+        ),
     )
-    return settled(other)
+    rest = tuple(flag for flag in strip.flags if flag.code not in ABOUT_LINES)
+    return settled(replace(other, flags=rest))
 
 
 def state_turned(state: LaneState, lane: Lane, old: Frame, new: Frame) -> LaneState:
     """What was corrected so far, on ``lane``, which is the same one turned."""
-    span = _span(state.lane, old, new)
-    stays = state.hand_front or lane.origin_mm is not None
+    span, measured = _span(state.lane, old, new), state_of(lane, new)
     spots = {spot.spot: spot for spot in lane.spots}
     last = len(spots) + 1
     marks = tuple(
@@ -62,8 +67,8 @@ def state_turned(state: LaneState, lane: Lane, old: Frame, new: Frame) -> LaneSt
     return LaneState(
         lane=lane,
         t_mm=_mapped(0.0, state.t_mm, old, new)[1],
-        origin=span - state.front if state.front is not None and stays else None,
-        front=None if state.origin is None else span - state.origin,
+        origin=span - state.front if state.hand_front and state.front is not None else measured.origin,
+        front=span - state.origin if state.hand_origin and state.origin is not None else measured.front,
         marks=marks,
         hand_origin=state.hand_front,
         hand_front=state.hand_origin,
@@ -100,14 +105,14 @@ def _span(lane: Lane, old: Frame, new: Frame) -> float:
     return _mapped(0.0, state.t_mm, old, new)[0]
 
 
-def _lane(lane: Lane, number: int, drawn: bool, old: Frame, new: Frame) -> Lane:
+def _lane(lane: Lane, number: int, drawn: bool, old: Frame, new: Frame, rule: SpotSettings) -> Lane:
     span, state = _span(lane, old, new), state_of(lane, old)
     origin_mm = lane.front_mm if drawn else None
     base = span - state.front if origin_mm is not None and state.front is not None else 0.0
     ends = sorted(_mapped(0.0, t, old, new)[1] for t in lane.t_range_mm)
     below = (None, *(spot.resolution for spot in lane.spots[:-1]))
     spots = [
-        _spot(spot, span - (state.origin or 0.0) - base, resolution, len(lane.spots) + 1)
+        _spot(spot, span - (state.origin or 0.0) - base, resolution, len(lane.spots) + 1, rule)
         for spot, resolution in zip(lane.spots, below, strict=True)
     ]
     return replace(
@@ -123,8 +128,10 @@ def _lane(lane: Lane, number: int, drawn: bool, old: Frame, new: Frame) -> Lane:
     )
 
 
-def _spot(spot: Spot, span: float, resolution: float | None, last: int) -> Spot:
+def _spot(spot: Spot, span: float, resolution: float | None, last: int, rule: SpotSettings) -> Spot:
     """``span``: what its distances from the one line and from the other add up to; ``last``: one more than there are spots."""
+    tailing = 1 / spot.tailing
+    codes = [flag.code for flag in spot.flags if flag.code != "tailing"]
     return replace(
         spot,
         spot=last - spot.spot,
@@ -135,7 +142,8 @@ def _spot(spot: Spot, span: float, resolution: float | None, last: int) -> Spot:
         u_rf=None,
         U_rf=None,
         resolution=resolution,
-        tailing=1 / spot.tailing,
+        tailing=tailing,
+        flags=flags(*codes, *(["tailing"] if tailing > rule.tailing else [])),
         budget=tuple(_part(part) for part in spot.budget),
     )
 

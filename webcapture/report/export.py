@@ -154,7 +154,7 @@ def _spot(spot: Spot, origin_seen: bool) -> Json:
         "resolution": _round(spot.resolution, 2),
         "tailing": _round(spot.tailing, 2),
         "signal_to_noise": _round(spot.signal_to_noise, 1),
-        "budget": [_component(component) for component in spot.budget],
+        "budget": [_component(component) for component in (spot.budget if spot.rf is not None else ())],
         "flags": _flags(spot.flags),
     }
 

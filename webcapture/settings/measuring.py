@@ -123,6 +123,7 @@ class PaperSettings:
     damp_share: float = knob(0.4, "", "Share of a row, the palest, that spots leave free: damp is as dark beside them.")
     damp_smooth_mm: float = knob(1.0, "mm", "Along the strip, that is averaged over so much.")
     damp_least: float = knob(0.012, "absorbance", "Less is the paper's own unevenness.")
+    damp_most: float = knob(0.1, "absorbance", "Damp paper is hardly darker; a band that ran with the front is.")
     damp_mm: float = knob(
         4.0, "mm", "Damp fades to half over so much and more; a band that ran with the front is higher."
     )

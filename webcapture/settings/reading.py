@@ -203,7 +203,7 @@ class UprightSettings:
     turned: float = knob(
         1.75,
         "ln odds",
-        "Less than this for a strip upside down with both lines drawn, and no Rf is given: few lie so, and among strips that say so little of it as many lie right.",
+        "Less than this for a strip upside down, and no Rf is given: few lie so, and among strips that say so little of it as many lie right.",
     )
     partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
     partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")

@@ -21,6 +21,8 @@ from sqlalchemy.orm import Session
 MIGRATIONS = Path(__file__).with_name("migrations")
 BUSY_S = 30
 """How long a writer waits for another before it gives up."""
+BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+"""What SQLite answers where another is at work; everything else is no matter of waiting."""
 PAUSE_S = 0.02
 """Between two attempts at what SQLite does not wait for by itself."""
 TURN = 0x77656263
@@ -153,7 +155,7 @@ def _log_ahead(connection: Any) -> None:
         try:
             connection.execute("PRAGMA journal_mode = WAL")
             return
-        except sqlite3.OperationalError:
-            if time.monotonic() > patience:
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF not in BUSY or time.monotonic() > patience:
                 raise
             time.sleep(PAUSE_S)

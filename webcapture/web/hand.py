@@ -37,7 +37,8 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
     Fields named ``was-…`` tell what the page showed: what differs from that was touched here, and what another has corrected
     meanwhile is left as it is.
     """
-    bay, number = corrected.strip.bay, lane.lane
+    _refuse_other_way(form, corrected)
+    bay, number, turned = corrected.strip.bay, lane.lane, corrected.turned
     known = places(corrected, lane)
     removed = form.get("remove", "")
     changes = []
@@ -46,17 +47,26 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
         if wanted is None or name == f"spot-{removed}" or _same(wanted, _shown(form, name, known)):
             continue
         kind, _dash, key = name.partition("-")
-        changes.append(Change(kind, bay, number, key or None, wanted, only=kind != "spot" and "only" in form))
+        only = kind != "spot" and "only" in form
+        changes.append(Change(kind, bay, number, key or None, wanted, only=only, turned=turned))
     added = _number(form.get("add", ""), "add")
     if added is not None:
-        changes.append(Change("add", bay, number, secrets.token_hex(4), added))
+        changes.append(Change("add", bay, number, secrets.token_hex(4), added, turned=turned))
     if removed:
-        changes.append(Change("remove", bay, number, removed))
+        changes.append(Change("remove", bay, number, removed, turned=turned))
     label = form.get("label")
     shown = form.get("was-label", corrected.labels.get(number, ""))
     if label is not None and label.strip() != shown:
-        changes.append(Change("name", bay, number, label=label.strip()[:LABEL_LENGTH]))
+        changes.append(Change("name", bay, number, label=label.strip()[:LABEL_LENGTH], turned=turned))
     return changes
+
+
+def _refuse_other_way(form: Form, corrected: Corrected) -> None:
+    """A page that was loaded before somebody turned the strip tells its places from the other end. Raises UsageError."""
+    if form.get("turned", str(int(corrected.turned))) != str(int(corrected.turned)):
+        raise UsageError(
+            _("This strip has been turned meanwhile."), _("Look at it as it is now, and correct it again.")
+        )
 
 
 def _wanted(form: Form, name: str) -> float | None:
@@ -106,7 +116,8 @@ def ends_change(form: Form, corrected: Corrected) -> Change:
     wanted = form.get("ends", "")
     if wanted not in {"turn", "keep"}:
         raise UsageError(_("The origin is at one end of the strip or at the other."), _("Choose one of the two."))
-    return Change(wanted, corrected.strip.bay)
+    _refuse_other_way(form, corrected)
+    return Change(wanted, corrected.strip.bay, turned=corrected.turned)
 
 
 def as_stored(change: Change) -> dict[str, Any]:

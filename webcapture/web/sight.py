@@ -117,8 +117,8 @@ class StripSight:
     lanes: tuple[LaneSight, ...]
     notes: tuple[Note, ...]
     follows: str
-    drawn: bool
-    """Whether a line was seen or placed: there is something to turn."""
+    turned: bool
+    """Whether somebody said that its other end is the origin's than the one measured from."""
     ends_doubted: bool
     """Whether little or nothing tells which end is the origin's."""
 
@@ -142,7 +142,7 @@ def strip_sight(corrected: Corrected, planned: dict[int, str]) -> StripSight:
         lanes=lanes,
         notes=_notes(corrected, several),
         follows=corrected.follows,
-        drawn=strip.origin is not None or strip.front is not None,
+        turned=corrected.turned,
         ends_doubted=any(flag.code in ENDS_DOUBTED for flag in strip.flags),
     )
 
@@ -197,7 +197,7 @@ def _row(lane: Lane, spot: Spot, several: bool, follows: str) -> SpotRow:
         resolution="" if spot.resolution is None else f"{spot.resolution:.1f}",
         doubtful=bool(codes - {"by-hand"}),
         by_hand="by-hand" in codes,
-        budget=tuple(_part(part) for part in spot.budget),
+        budget=tuple(_part(part) for part in spot.budget) if spot.rf is not None else (),
     )
 
 
