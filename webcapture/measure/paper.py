@@ -75,22 +75,21 @@ def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settin
     Grey, and over the whole width: told by the paler part of each row in its palest channel. Nothing that lies apart from the
     front counts, nothing as dark as a band, and nothing that ends as soon as one does.
     """
-    none = np.zeros(len(above), np.float32)
+    damp = np.zeros(len(above), np.float32)
     last = int(np.searchsorted(field.s_mm, float(polyval(field.width_mm / 2, top)) - settings.damp_clear_mm))
     columns = usable[:last].any(axis=0)
     if last < 2 or columns.sum() < 2:
-        return none
+        return damp
     rows = quantile(palest(above[:last, columns]), settings.damp_share, axis=1)
-    rows = rows - median(rows)
-    ramp = np.minimum.accumulate(uniform_filter1d(rows, max(round(settings.damp_smooth_mm / field.cell_mm), 1))[::-1])[
-        ::-1
-    ]
+    smooth = uniform_filter1d(rows - median(rows), max(round(settings.damp_smooth_mm / field.cell_mm), 1))
+    # The least on the way down from the front: what rises again below it is something else.
+    ramp = np.minimum.accumulate(smooth[::-1])[::-1]
     height = float(ramp[-1])
     gradual = (ramp > height / 2).sum() * field.cell_mm
     if not settings.damp_least <= height <= settings.damp_most or gradual < settings.damp_mm:
-        return none
-    none[:last], none[last:] = np.maximum(ramp, 0), height
-    return none
+        return damp
+    damp[:last], damp[last:] = np.maximum(ramp, 0), height
+    return damp
 
 
 def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings) -> Floats32:

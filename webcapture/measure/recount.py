@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.polynomial.polynomial import polyfit, polyval
+from numpy.polynomial.polynomial import polyfit
 
 from webcapture.flags import Flag, flags
 from webcapture.measure.frame import Frame
 from webcapture.measure.ratios import resolution
-from webcapture.measure.relate import place_codes
+from webcapture.measure.relate import is_slanted, place_codes
 from webcapture.measure.uncertainty import expanded, rf_budget
 from webcapture.model import Component, Lane, Line, Point, Spot, Strip
 from webcapture.settings import Settings
@@ -229,14 +229,6 @@ def flags_now(
     codes = [code for code in codes if code != "front-slanted"]
     if all(state.hand_front for state in lanes):
         codes = [code for code in codes if code not in ("two-fronts", "front-faint", "front-short")]
-    return flags(*codes, *(["front-slanted"] if _slanted(*lines, ground) else []))
-
-
-def _slanted(origin: Line | None, front: Line | None, ground: Ground) -> bool:
-    """Whether the run differs across the strip by more than people should overlook; a line between the rims."""
-    rule = ground.settings.reading
-    if front is None:
-        return False
-    t = np.linspace(rule.rim_mm, ground.frame.width - rule.rim_mm, 9)
-    run = polyval(t, front.coefficients) - (polyval(t, origin.coefficients) if origin is not None else 0.0)
-    return float(np.ptp(run)) > rule.slant
+    return flags(
+        *codes, *(["front-slanted"] if is_slanted(*lines, ground.frame.width, ground.settings.reading) else [])
+    )

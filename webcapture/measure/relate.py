@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
 from webcapture.measure.flatness import Rise
@@ -14,7 +15,10 @@ from webcapture.measure.ratios import resolution
 from webcapture.measure.spots import Blob
 from webcapture.measure.uncertainty import expanded, rf_budget
 from webcapture.model import Component, Floats, Lane, Line, Point, Spot, StripCells, View
-from webcapture.settings import LaneSettings, Settings
+from webcapture.settings import LaneSettings, ReadingSettings, Settings
+
+PLACES = 9
+"""Across a strip, at which its lines are compared or taken over: they tell how far a parabola reaches to within 2 %."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,6 +110,15 @@ def without_ratios(lane: Lane) -> Lane:
             for spot in lane.spots
         ),
     )
+
+
+def is_slanted(origin: Line | None, front: Line | None, width_mm: float, rule: ReadingSettings) -> bool:
+    """Whether the run differs across the strip, between its rims, by more than people should overlook."""
+    if front is None:
+        return False
+    t = np.linspace(rule.rim_mm, width_mm - rule.rim_mm, PLACES)
+    run = polyval(t, front.coefficients) - (polyval(t, origin.coefficients) if origin is not None else 0.0)
+    return float(np.ptp(run)) > rule.slant
 
 
 def _axis(track: Track, blobs: list[Blob], rule: LaneSettings) -> float:

@@ -15,15 +15,12 @@ from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
-from webcapture.measure.relate import Placement, lane_of, without_ratios
+from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
 from webcapture.settings import ReadingSettings, Settings, SpotSettings, UprightSettings
-
-PLACES = 9
-"""Places across a strip that tell how far a parabola reaches to within 2 %: ample for a slant."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -192,7 +189,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "two-fronts": attempt.reading.fronts > 1,
         "front-faint": attempt.front is not None and attempt.front.strength < settings.reading.faint_front_sd,
         "front-short": attempt.front is not None and _marked_afar(attempt, settings.tick.far_mm),
-        "front-slanted": attempt.front is not None and _slant(attempt, settings),
+        "front-slanted": is_slanted(attempt.origin, attempt.front, attempt.reading.field.width_mm, settings.reading),
         "ink-line": _ink_ran(attempt, settings),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
         "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, settings.flatness.flag_u * rise.u_arch_mm),
@@ -224,16 +221,6 @@ def _marked_afar(attempt: Attempt, far_mm: float) -> bool:
         return False
     marked = attempt.front.t_mm
     return any(float(np.abs(marked - track.middle_mm).min()) > far_mm for track in attempt.tracks)
-
-
-def _slant(attempt: Attempt, settings: Settings) -> bool:
-    """Whether the run differs across the strip, or between lanes, by more than people should overlook."""
-    field, rim = attempt.reading.field, settings.reading.rim_mm
-    t = np.linspace(rim, field.width_mm - rim, PLACES)
-    front = polyval(t, attempt.front.coefficients) if attempt.front else t * 0
-    if attempt.origin is not None:
-        front = front - polyval(t, attempt.origin.coefficients)
-    return float(np.ptp(front)) > settings.reading.slant
 
 
 def _ink_ran(attempt: Attempt, settings: Settings) -> bool:

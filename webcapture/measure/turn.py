@@ -13,13 +13,12 @@ from numpy.polynomial.polynomial import polyfit, polyval
 from webcapture.flags import Flag, flags
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.measure.recount import LaneState, Mark, state_of
+from webcapture.measure.relate import PLACES
 from webcapture.model import Component, Lane, Line, Spot, Strip
 from webcapture.settings import SpotSettings
 
 SOFT = ("wet-edge", "stain")
 """Kinds of front that no origin line can be: nobody drew them."""
-PLACES = 9
-"""At which a line is taken over; more than its polynomial has coefficients."""
 OTHER = {"origin": "front", "front": "origin"}
 ABOUT_ENDS = ("upside-down", "ends-undecided", "ends-alike")
 ABOUT_LINES = ("two-fronts", "front-faint", "front-short", "front-slanted", "ink-line")
