@@ -144,6 +144,11 @@ def _ends(profile: Floats, before: int, after: int, least: int) -> tuple[Floats,
     return median(profile[:before], axis=0), median(profile[-after:], axis=0)
 
 
+def highest(patch: Patch) -> float:
+    """The greatest absorbance of a row in any channel, over the patch's middle; 0 where it has none."""
+    return float(patch.values[:, patch.core].mean(axis=1).max()) if patch.core.any() else 0.0
+
+
 def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]:
     """The region's spots: one by its own mean, several by a fitted mixture."""
     profile = patch.values.mean(axis=1)

@@ -8,6 +8,7 @@ maximum are separated.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +20,8 @@ from webcapture.settings import DEFAULTS, SpotSettings
 
 ENOUGH = 1e-4
 """Relative change, of the misfit and of the parameters, at which a search ends: far below the uncertainties."""
+INSIDE = 0.99
+"""Share of the way to its bounds up to which a first guess may lie: at a bound itself the sine has no slope to leave it by."""
 STEP = 1e-7
 """Relative step of the numerical slopes: about the root of the numbers' own precision."""
 UNKNOWNS = 6
@@ -116,20 +119,42 @@ def _fitted(
     start = np.concatenate([starts, np.log(sd_mm), np.log(settings.tail_start * sd_mm)])
     lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
     upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
-    fit = least_squares(
-        lambda p: misfits(p[None])[0],
-        np.clip(start, lower + 1e-6, upper - 1e-6),
-        jac=slopes,
-        bounds=(lower, upper),
-        **dict.fromkeys(("ftol", "xtol", "gtol"), ENOUGH),
-        max_nfev=settings.most_steps,
-    )
-    residual, heights = _residuals(s_mm, weighted, fit.x[None])
+    best = _searched(misfits, slopes, start, lower, upper, settings.most_steps)
+    residual, heights = _residuals(s_mm, weighted, best[None])
     chi2 = float((residual**2).sum() / max(free, 1))
-    (mode,), (sd,), (tail,) = _unpacked(fit.x[None])
-    u = _u_means(fit.jac, tail) * np.sqrt(max(chi2, 1.0))
+    (mode,), (sd,), (tail,) = _unpacked(best[None])
+    u = _u_means(slopes(best), tail) * np.sqrt(max(chi2, 1.0))
     peaks = [_peak(mode[n], sd[n], tail[n], heights[0, n] * noise, float(u[n])) for n in range(count)]
     return Mixture(tuple(sorted(peaks, key=lambda peak: peak.centre_mm)), chi2)
+
+
+def _searched(
+    misfits: Callable[[Floats], Floats],
+    slopes: Callable[[Floats], Floats],
+    start: Floats,
+    lower: Floats,
+    upper: Floats,
+    most: int,
+) -> Floats:
+    """The parameters between ``lower`` and ``upper`` of least squared misfits, in at most so many steps.
+
+    By Levenberg and Marquardt, on angles whose sines run from bound to bound (James and Roos, Comput. Phys. Commun. 1975, 10,
+    343): SciPy's method with bounds of its own comes to the same places in more than twice the time.
+    """
+    middle, half = (lower + upper) / 2, (upper - lower) / 2
+
+    def inside(angles: Floats) -> Floats:
+        return middle + half * np.sin(angles)
+
+    found = least_squares(
+        lambda angles: misfits(inside(angles)[None])[0],
+        np.arcsin(np.clip((start - middle) / half, -INSIDE, INSIDE)),
+        jac=lambda angles: slopes(inside(angles)) * (half * np.cos(angles)),
+        method="lm",
+        **dict.fromkeys(("ftol", "xtol", "gtol"), ENOUGH),
+        max_nfev=most,
+    )
+    return inside(found.x)
 
 
 def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:

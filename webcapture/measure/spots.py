@@ -12,7 +12,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d, grey_opening
 from scipy.signal import find_peaks
 
-from webcapture.measure.blobs import Blob, Region, measured, patch_of
+from webcapture.measure.blobs import Blob, Region, highest, measured, patch_of
 from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
@@ -58,13 +58,11 @@ def _coloured_in(regions: list[Region], paper: LanePart, settings: SpotSettings)
     """
     if not regions:
         return []
+    least = settings.tinge_least
     tinted = replace(paper, part=paper.part - palest(paper.part)[..., None])
     return [
-        (
-            region,
-            [_with_its_grey(blob, paper) for blob in blobs if float(np.ptp(blob.absorbance)) >= settings.tinge_least],
-        )
-        for region, blobs in _measured_in(regions, regions, tinted, settings)
+        (region, [_with_its_grey(blob, paper) for blob in blobs if float(np.ptp(blob.absorbance)) >= least])
+        for region, blobs in _measured_in(regions, regions, tinted, settings, least)
     ]
 
 
@@ -105,9 +103,12 @@ class LanePart:
 
 
 def _measured_in(
-    regions: list[Region], all_regions: list[Region], lane: LanePart, settings: SpotSettings
+    regions: list[Region], all_regions: list[Region], lane: LanePart, settings: SpotSettings, least: float = 0.0
 ) -> list[tuple[Region, list[Blob]]]:
-    """The spots of each region, which may use the paper up to its neighbours among all of them."""
+    """The spots of each region, which may use the paper up to its neighbours among all of them.
+
+    Where nothing reaches ``least`` absorbance there is none: a mixture fitted to mere noise costs as much as one to spots.
+    """
     found = []
     for region in regions:
         n = all_regions.index(region)
@@ -116,7 +117,7 @@ def _measured_in(
         patch = patch_of(lane.part, lane.bare, region, (below, above), lane.field, lane.corner, settings)
         blobs = [
             blob
-            for blob in measured(patch, region, settings)
+            for blob in (measured(patch, region, settings) if highest(patch) >= least else [])
             if not _is_shade(blob, settings) and not _is_from_beside(blob, lane.track, lane.field, settings)
         ]
         found.append((region, blobs))
