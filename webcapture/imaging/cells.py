@@ -99,7 +99,7 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
     Of a Gaussian spot a fifth of what is darker than a quarter of its depth is darker than three quarters; of a disc nearly all.
     """
     holes = np.zeros(cells.shape[:2], bool)
-    like = np.asarray((np.abs(cells - tint.astype(np.float32)) < settings.hole_like).all(axis=2), np.uint8)
+    like = cv2.inRange(cells, tint - settings.hole_like, tint + settings.hole_like)
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
     depth = (np.median(cells[::5, ::5], axis=(0, 1)) - tint).mean()

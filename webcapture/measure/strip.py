@@ -16,6 +16,7 @@ from webcapture.measure.lanes import Track, find_lanes
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
+from webcapture.measure.robust import median
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
@@ -246,15 +247,15 @@ def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
     field, line = attempt.reading.field, attempt.origin
     if line is None:
         return False
-    columns = (field.t_mm > field.rim_mm + rule.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm - rule.rim_mm)
-    if not columns.any():
+    columns = np.flatnonzero(np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm - rule.rim_mm)
+    if not len(columns):
         return False
-    away = field.s_mm[:, None] - polyval(field.t_mm[columns], line.coefficients)
     near, far = rule.wash_mm
-    rows = (np.abs(away) < far).any(axis=1)
-    here, away = palest(field.absorbance[rows][:, columns]), away[rows]
+    at = np.searchsorted(field.s_mm, polyval(field.t_mm[columns], line.coefficients))
+    away = np.arange(round(near / field.cell_mm), round(far / field.cell_mm) + 1)[:, None]
     above, below = (
-        np.nanmedian(np.where((side * away > near) & (side * away < far), here, np.nan), axis=0) for side in (1, -1)
+        median(palest(field.absorbance[np.clip(at + side * away, 0, len(field.s_mm) - 1), columns]), axis=0)
+        for side in (1, -1)
     )
     return bool((above - below > rule.wash_least).mean() >= rule.wash_share)
 
