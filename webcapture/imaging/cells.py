@@ -111,6 +111,9 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
             continue
         box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
         fallen = (cells[box].mean(axis=2) - tint.mean()) / depth  # 0 at the tint's level, 1 at the paper's
-        if (fallen < 0.25).sum() > settings.hole_flat * (fallen < 0.75).sum():
+        bottom = fallen[fallen < 0.25]
+        # A spot as black as ink is darker than the tint: only its slopes are like it.
+        flat = len(bottom) > settings.hole_flat * (fallen < 0.75).sum() and np.median(bottom) > -settings.hole_deep
+        if flat:
             holes[box] |= fallen < settings.hole_edge
     return np.asarray(cv2.dilate(holes.astype(np.uint8), np.ones((3, 3), np.uint8)), bool) if holes.any() else holes

@@ -45,6 +45,10 @@ class Field:
     width_mm: float
     rim_mm: float
     """Width at both long edges where card and paper mix."""
+    clipped: np.ndarray
+    """(rows, cols, 3) where a channel is as light as the camera can tell, or nearly."""
+    fine_clipped: np.ndarray
+    """(fine rows, bins, 3) the same at full resolution."""
     uneven: bool
     """Whether light differs across the strip in a way that the card beside does not explain."""
 
@@ -83,6 +87,8 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         length_mm=strip.length_mm,
         width_mm=strip.width_mm,
         rim_mm=strip.rim_mm,
+        clipped=strip.cells > settings.clipped,
+        fine_clipped=strip.bins > settings.clipped,
         uneven=_is_uneven(light, strip, shift, settings) or _is_split(even, strip, settings),
     )
 

@@ -18,6 +18,7 @@ from webcapture.measure.responses import ridge, smoothed_across, standardised, s
 from webcapture.measure.robust import median
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.measure.traits import (
+    colour_beside,
     contrast_of,
     densest_offset,
     has_no_gaps,
@@ -26,6 +27,7 @@ from webcapture.measure.traits import (
     is_inside,
     lasting_step,
     middle_of,
+    open_above,
     rim_offset,
     rises_of,
     runs_across,
@@ -95,14 +97,35 @@ def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | 
     if contrast.mean() <= 0 or bright.mean() < -settings.crease * contrast.mean():
         return None
     thin = thinness_of(line, field, settings) >= settings.thin
-    if thin and is_grey(contrast, settings):
-        return _candidate("pencil", line, field, contrast)
+    beside = colour_beside(line, field, settings)
+    colour = _own_colour(line, contrast, beside, field, settings)
+    if thin and is_grey(colour, settings):
+        # What a spot hides of a line is not missing: the line is seen on both sides of it.
+        hidden = _between_seen(line.seen) & (beside > settings.beside_hides * contrast.max())
+        return _candidate("pencil", line, field, colour, line.seen | hidden)
     stroke = stroke_on_band(line, field, settings)
     drawn = stroke.max() >= max(settings.on_band * contrast.max(), settings.on_band_least)
     if drawn and is_grey(stroke, settings):
         return _candidate("pencil", line, field, stroke)
     ran = coverage >= settings.whole_line and thinness_of(line, field, settings, sides=(-1,)) >= settings.thin
     return _candidate("coloured", line, field, contrast) if thin or ran else None
+
+
+def _own_colour(line: Trace, contrast: Floats, beside: Floats, field: Field, settings: LandmarkSettings) -> Floats:
+    """(3,) absorbance of a line where no spot is near that lends it its own: ``contrast``, or, if that is not grey, of those bins alone.
+
+    beside: (bins,) how dark the paper close to it is.
+    """
+    clear = line.seen & (beside < settings.beside_clear * contrast.max())
+    if is_grey(contrast, settings) or clear.sum() < settings.beside_bins:
+        return contrast
+    alone = contrast_of(line, field, settings.core_mm, settings.flank_mm, among=clear)
+    return alone if alone.max() >= settings.beside_alike * contrast.max() else contrast
+
+
+def _between_seen(seen: np.ndarray) -> np.ndarray:
+    """(bins,) which lie between the first and the last that are seen."""
+    return np.asarray(np.maximum.accumulate(seen) & np.maximum.accumulate(seen[::-1])[::-1])
 
 
 def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
@@ -119,8 +142,11 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
         if not runs_across(line, response, settings.wet_coverage, field, settings) or _breaks_off(line, settings):
             continue
         colour = step_height(line, field, settings)
-        height = float(colour.mean())
-        if height < settings.least_step or colour.min() < settings.wet_grey * colour.max():
+        shown = colour[open_above(line, field, settings)]
+        if not len(shown):
+            continue
+        height = float(shown.mean())
+        if height < settings.least_step or shown.min() < settings.wet_grey * shown.max():
             continue
         # A dark one may be the end of a grey band: then it has to last further than bands do.
         far = settings.dark_lasting_mm if height > settings.dark_step else settings.most_lasting_mm
@@ -218,6 +244,8 @@ def line_at(line: Line, t_mm: float, reach_mm: float, hold: float = DEFAULTS.rea
     return float(polyval(t_mm, line.coefficients) + near @ off / (near.sum() + hold))
 
 
-def _candidate(kind: str, trace: Trace, field: Field, colour: Floats) -> Candidate:
+def _candidate(kind: str, trace: Trace, field: Field, colour: Floats, there: np.ndarray | None = None) -> Candidate:
+    """there: (bins,) where the line runs, if that is more than where it is seen."""
     r, g, b = (float(c) for c in colour)
-    return Candidate(kind, trace, middle_of(trace, field), float(trace.seen.mean()), (r, g, b))
+    coverage = float((trace.seen if there is None else there).mean())
+    return Candidate(kind, trace, middle_of(trace, field), coverage, (r, g, b))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d, grey_opening, label, maximum_filter, uniform_filter
+from scipy.ndimage import find_objects, gaussian_filter1d, grey_opening, label, maximum_filter, uniform_filter
 
 from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
@@ -14,6 +14,7 @@ from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines,
 from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
 from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import slope_of, width_of
+from webcapture.measure.writing import filled_share
 from webcapture.model import Floats32, StripCells
 from webcapture.settings import DEFAULTS, ReadingSettings, Settings
 
@@ -180,14 +181,16 @@ def _is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Sett
         return True  # as dark all along as a line can be: a word is so at its strokes only
     if line.trace.spread_mm > rule.drawn_spread_mm:
         return False
-    if line.coverage >= rule.clean_coverage and line.trace.spread_mm < rule.clean_spread_mm:
+    if line.coverage >= rule.clean_coverage[int(stems)] and line.trace.spread_mm < rule.clean_spread_mm:
         return True
     straight = line.trace.spread_mm < rule.straight_mm
     if line.coverage >= rule.drawn_coverage:
         return straight or not stems
     bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
-    long = _longest(line) >= max(rule.letter_mm / bin_mm, rule.letter_bins)
-    return straight and long and not stems
+    longest = _longest(line)
+    long = longest >= max(rule.letter_mm / bin_mm, rule.letter_bins)
+    endless = longest >= max(rule.word_mm / bin_mm, rule.letter_bins)
+    return (straight or endless) and long and not stems
 
 
 def _dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -> bool:
@@ -239,7 +242,7 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     s_mm = field.s_mm[part, None]
     zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)
     zone &= (field.t_mm > rule.rim_mm) & (field.t_mm < field.width_mm - rule.rim_mm)
-    zone &= ~maximum_filter(strokes[part], size=rule.colour_stroke)
+    zone &= ~maximum_filter(strokes[part] | field.clipped[part].any(axis=2), size=rule.colour_stroke)
     if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
         return False
     smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
@@ -248,9 +251,20 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     grain = float(spread(inside)) + NEVER_NONE
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
     coloured, count = label(zone & (tinge > limit))
-    # A spot is in one piece; specks here and there are not.
-    largest = np.bincount(coloured.ravel())[1:].max() if count else 0
-    return float(largest) * field.cell_mm**2 > rule.colour_mm2
+    # A spot is in one piece; specks here and there are not, nor are the strokes of a name in ink.
+    sizes = np.bincount(coloured.ravel(), minlength=count + 1)[1:] * field.cell_mm**2
+    pieces = find_objects(coloured)
+    return any(
+        size > rule.colour_mm2 and not _is_inked(field.absorbance[part][piece], field.cell_mm, settings)
+        for size, piece in zip(sizes, pieces, strict=True)
+    )
+
+
+def _is_inked(absorbance: Floats32, cell_mm: float, settings: Settings) -> bool:
+    """Whether colour (rows, cols, 3) was written: thin strokes, as no spot that has run is."""
+    rule = settings.spot
+    tinge = chroma(uniform_filter(absorbance, (*settings.reading.ink_smooth, 1)))
+    return filled_share(tinge, cell_mm, rule.written_mm) < rule.written_share
 
 
 def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS.reading) -> float:

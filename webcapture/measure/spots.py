@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, grey_opening
+from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, Region, highest, measured, patch_of
@@ -18,6 +18,7 @@ from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
 from webcapture.measure.robust import median, quiet_spread, spread
+from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
 from webcapture.settings import SpotSettings
 
@@ -166,8 +167,7 @@ def is_written(blob: Blob, field: Field, stain: Stain, share: float, settings: S
     rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
     columns = (field.t_mm >= blob.spread_t_mm[0]) & (field.t_mm <= blob.spread_t_mm[1])
     patch = palest(stain.absorbance[np.ix_(rows, columns)])
-    filled = grey_opening(patch, size=max(round(settings.written_mm / field.cell_mm), 2))
-    return float(filled.max()) < share * float(patch.max())
+    return filled_share(patch, field.cell_mm, settings.written_mm) < share
 
 
 # ---- finding

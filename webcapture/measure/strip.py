@@ -150,8 +150,8 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
     if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
         return True  # wet paper's own edge
     brownish = is_brown(blob.absorbance, rule.rim_brown) or height < rule.rim_pale
-    if abs(blob.densest_mm - front_mm) < rule.rim_reach_mm and height < rule.rim_absorbance and brownish:
-        return True  # what dried there, wherever along the front it lies thickest
+    if blob.densest_mm > front_mm - rule.rim_reach_mm and height < rule.rim_absorbance and brownish:
+        return True  # what dried there, wherever along the front it lies thickest; and nothing so pale ran ahead of it
     return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from webcapture.measure.channels import mean, palest
+from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.field import Field
 from webcapture.measure.robust import median, quantile
 from webcapture.measure.tracing import Trace
@@ -38,11 +38,29 @@ def is_grey(colour: Floats, settings: LandmarkSettings) -> bool:
     return float(colour.min() / max(colour.max(), 1e-6)) >= settings.neutral
 
 
+def colour_beside(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
+    """(bins,) absorbance of the paper close to the line, on the darker side of it, above that where it is palest along the line."""
+    flank = np.arange(*settings.beside_mm, field.row_mm)
+    bins = np.arange(len(trace.seen))[:, None]
+    below, above = (darkest(field.fine[_along(trace, field, side * flank), bins]).mean(axis=1) for side in (-1, 1))
+    beside = np.maximum(below, above)
+    return np.asarray(beside - quantile(beside, settings.beside_share), float)
+
+
 def contrast_of(
-    trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, float], brightest: bool = False
+    trace: Trace,
+    field: Field,
+    core_mm: float,
+    flank_mm: tuple[float, float],
+    brightest: bool = False,
+    among: np.ndarray | None = None,
 ) -> Floats:
-    """(3,) median absorbance of the line above the paper beside it; with ``brightest``, of its palest near row instead."""
-    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    """(3,) median absorbance of the line above the paper beside it; with ``brightest``, of its palest near row instead.
+
+    among: (bins,) which bins to take it from, instead of all in which it is seen.
+    """
+    seen = trace.seen if among is None else among
+    seen = seen if seen.any() else np.ones_like(seen)
     bins = np.arange(len(trace.seen))[:, None]
     step = field.row_mm
     flank = np.arange(flank_mm[0], flank_mm[1], step)
@@ -118,6 +136,13 @@ def step_height(trace: Trace, field: Field, settings: LandmarkSettings) -> Float
     near = np.arange(*settings.height_mm, settings.sample_mm)
     at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
     return np.asarray(median(at[0] - at[1], axis=0), float)
+
+
+def open_above(trace: Trace, field: Field, settings: LandmarkSettings) -> np.ndarray:
+    """(3,) which channels can show a step: those in which the camera's scale does not end at the paper right above the line."""
+    near = np.arange(*settings.height_mm, settings.sample_mm)
+    clipped = field.fine_clipped[_along(trace, field, near), np.arange(len(trace.seen))[:, None]]
+    return np.asarray(clipped.mean(axis=(0, 1)) < settings.clipped_share)
 
 
 def lasting_step(trace: Trace, field: Field, far_mm: float, settings: LandmarkSettings) -> float:

@@ -111,7 +111,18 @@ class LandmarkSettings:
         "An edge this clear is seen over so much of the width, or a spot's rim made it.",
     )
     wet_grey: float = knob(0.55, "", "Wet paper is darker in all channels alike, but its step is faint and noisy.")
+    clipped_share: float = knob(
+        0.2, "", "Where so much of the paper above is as light as the camera can tell, that channel shows no true step."
+    )
     neutral: float = knob(0.72, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
+    beside_mm: tuple[float, float] = knob((1.0, 2.2), "mm", "Close to a line, clear of its blur: a spot there reaches over it.")
+    beside_share: float = knob(0.15, "", "Share of the width that no spot covers, on the fullest of sheets.")
+    beside_clear: float = knob(
+        0.35, "", "Share of a line's darkness up to which the paper beside it lends it no colour that would tell."
+    )
+    beside_hides: float = knob(0.7, "", "And from which on it may hide the line: as much as a faint line's own.")
+    beside_bins: int = knob(3, "", "Fewer bins without a spot beside them do not show what colour a line has.")
+    beside_alike: float = knob(0.5, "", "There it must be as dark, by this share, as it is over all.")
     origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")
     least_run_mm: float = knob(20.0, "mm", "A front nearer to the origin is not one that anybody measures.")
     least_step: float = knob(0.009, "absorbance", "Less than this is paper's own unevenness.")

@@ -42,6 +42,9 @@ class CellSettings:
     hole_flat: float = knob(
         0.55, "", "Share of what is a quarter as dark that is three quarters as dark; of a spot a fifth."
     )
+    hole_deep: float = knob(
+        0.2, "", "Share of the way from paper to tint by which its bottom may be darker, for the paper's own shadow."
+    )
     hole_edge: float = knob(
         0.9, "", "From the tint's level, 0, to the paper's, 1: darker than this around it is the hole's."
     )
@@ -56,6 +59,9 @@ class FieldSettings:
     calm_mm: float = knob(3.0, "mm", "Reach over which the print's grain beside a narrow strip is averaged.")
     grain_sd: float = knob(4.0, "sd", "What stands out of that grain by more is a shadow's edge.")
     uneven: float = knob(0.05, "log10", "Difference of the light at the two sides that some shadow must have made.")
+    clipped: float = knob(
+        -0.02, "log10", "Lighter than this, five levels below white, the camera's scale may have ended: no colour can be told."
+    )
     split: float = knob(
         0.1,
         "log10",

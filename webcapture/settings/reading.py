@@ -78,8 +78,13 @@ class ReadingSettings:
     clean_spread_mm: float = knob(
         0.05, "mm", "A line so straight over most of the width was drawn, whatever crosses it."
     )
-    clean_coverage: float = knob(0.6, "", "Most of the width.")
+    clean_coverage: tuple[float, float] = knob(
+        (0.5, 0.6), "", "Half of the width; with what may be a letter's stems, more."
+    )
     letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
+    word_mm: float = knob(
+        30.0, "mm", "And one without a gap for so long is no row of letters, however it wavers: a hand's line over a part."
+    )
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
     )
@@ -130,6 +135,7 @@ class ReadingSettings:
     colour_room: float = knob(2.0, "", "Paper free beyond the line must be so many times as much, or it shows nothing.")
     colour_smooth: int = knob(7, "cell", "Chroma is averaged over a square of so many cells: 2 mm, less than a spot.")
     colour_stroke: int = knob(5, "cell", "Around pencil, a square of so many is left out: its blur may have a colour.")
+    ink_smooth: tuple[int, int] = knob((3, 3), "cell", "Over a stroke's width, so that grain does not look like one.")
     one_front_mm: float = knob(
         2.5, "mm", "A wet edge and a stain so near to each other are one front; the box that finds a step is as long."
     )
