@@ -21,6 +21,7 @@ class Flag:
 _ROWS: tuple[tuple[str, str, str], ...] = (
     ("out-of-focus", "The picture is a little blurred.", "Numbers are less certain. Tap to focus, hold still, and take the photo again."),
     ("too-dark", "The picture is dark.", "Numbers are less certain. Bring more light onto the card and take the photo again."),
+    ("too-bright", "The paper is lighter than the camera can tell.", "Pale spots may be lost, and colours are not to be trusted. Tap on the paper to set the exposure, or lower it, and take the photo again."),
     ("glare", "A bright reflection lies on part of the card.", "Turn the card or the lamp until the reflection is gone, and take the photo again."),
     ("shadow", "A shadow falls across the card.", "Move so that neither you nor the phone stands between lamp and card."),
     ("card-bent", "The card does not lie flat.", "Lay the card on a hard, flat surface, weigh down its corners, and take the photo again."),
@@ -37,6 +38,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("two-fronts", "More than one faint edge could be the solvent front.", "The uppermost clear one was taken: see on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-faint", "The solvent front is hardly to be seen.", "See on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-short", "The front is marked over a part of the width only.", "In lanes away from the mark it was taken to run on as the mark and the origin line do. Rule the front right across the paper."),
+    ("colour-beyond", "There is colour beyond the line that was taken as the front.", "If it is a spot, this line is not the front: correct it by hand. If it is a stain, tape or writing, leave it."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
     ("did-not-move", "This spot stayed on the origin line.", "The mobile phase does not carry it: try another one."),
     ("near-front", "This spot ran with the solvent front.", "It tells little about the substance: try a weaker mobile phase."),
@@ -48,6 +50,9 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("by-hand", "This was placed by hand.", "Its uncertainty is that of an eye and a finger. The measured place can be restored in the history."),
     ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
 )  # fmt: skip
+
+OF_THE_FRONT = ("two-fronts", "front-faint", "front-short", "colour-beyond")
+"""Doubts about a front that was seen: gone where somebody has placed it."""
 
 REGISTRY: dict[str, Flag] = {code: Flag(code, text, advice) for code, text, advice in _ROWS}
 

@@ -44,7 +44,7 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS, wi
     return PhotoResult(
         card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm * photo.reduction),
         strips=strips,
-        flags=quality.flags + flags(*["strip-unread"] * unread, *["no-strip"] * (not strips)),
+        flags=quality.flags + flags(*["strip-unread"] * unread, *["no-strip"] * (not strips and not unread)),
         pictures=tuple(image.picture for image in images),
         page=whole_page(photo, view.mapping, card.page_mm, settings.report.page_px_per_mm) if page else None,
         photo=name,

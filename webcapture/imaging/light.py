@@ -120,12 +120,36 @@ def _known(
     """+1 where the field of logarithms shows bare white, −1 where it shows tint, 0 elsewhere."""
     mask = np.zeros(logs.shape, np.float32)
     panel = panel_slices(card, scale, settings.panel_inset_mm)
-    darkest, brightest = tint + settings.deepest_shade, tint * (1 - settings.brightest_tint)
-    is_tint = cv2.inRange(logs[panel], np.array(darkest), np.array(brightest))
+    is_tint = _tinted(logs[panel], tint, scale, settings)
     mask[panel] = np.asarray(cv2.erode(is_tint, np.ones((3, 3), np.uint8)), np.float32) / -255
     col, row = np.round(whites).astype(int).T
     mask[row, col] = 1
     return mask
+
+
+def _tinted(logs: Floats32, tint: float, scale: float, settings: LightSettings) -> Bytes8:
+    """255 where the panel's logarithms of light are the tint's: in shade, in usual light, and what that brightens into gently.
+
+    Tint under a lamp is as light as paper in a deep shadow. But light changes over some millimetres, and paper has edges.
+    """
+    darkest, usual, brightest = (
+        np.array(level)
+        for level in (
+            tint + settings.deepest_shade,
+            tint * (1 - settings.usual_tint),
+            tint * (1 - settings.brightest_tint),
+        )
+    )
+    sure = cv2.inRange(logs, darkest, usual)
+    bright = cv2.inRange(logs, usual, brightest)
+    if cv2.countNonZero(bright) < settings.bright_mm2 * scale**2:
+        return np.asarray(sure, np.uint8)
+    steep = cv2.morphologyEx(logs, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > settings.paper_edge
+    either = np.asarray(np.where(steep, 0, cv2.bitwise_or(sure, bright)), np.uint8)
+    count, labels = cv2.connectedComponents(either, connectivity=4)
+    inside, known = (np.bincount(labels[part != 0], minlength=count) for part in (either, sure))
+    lit = (known >= settings.gentle_share * inside) & (np.arange(count) > 0)
+    return np.asarray(cv2.bitwise_or(sure, np.where(lit[labels], bright, 0).astype(np.uint8)), np.uint8)
 
 
 def panel_slices(card: CardLayout, scale: float, inset_mm: float) -> tuple[slice, slice]:

@@ -36,13 +36,18 @@ def judge(
         raise TooDark("The photo is too dark: white paper is nearly black in it.")
     if blur > settings.blur_error_mm:
         raise OutOfFocus("The photo is too blurred: the card's edges are smeared over more than two millimetres.")
-    glare = _glare(sheet, outlines, card, settings)
+    burnt, paper = _clipped_mm2(sheet, card, settings), _area_mm2(outlines)
+    overexposed = burnt[0] > settings.bright_share * paper > 0
+    glare = _veil_mm2(sheet, outlines, card, settings) > settings.glare_mm2 or (
+        burnt[1] > settings.glare_mm2 and not overexposed
+    )
     below, above = sheet.shade
     checks = {
         "card-incomplete": span < settings.span_flag,
         "card-bent": view.bend_mm > settings.bend_mm,
         "out-of-focus": blur > settings.blur_flag_mm,
         "too-dark": white < settings.dark_flag,
+        "too-bright": overexposed,
         "shadow": below > settings.shade or (below + above > settings.shade_span and not glare),
         "glare": glare,
     }
@@ -81,18 +86,30 @@ def _blur_mm(photo: Photo, view: View, card: CardLayout) -> float:
     return float(np.sqrt(max(seen**2 - own**2, 0.0)))
 
 
-def _glare(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: QualitySettings) -> bool:
-    """Whether light is clipped on part of the panel, or lies as a veil on the tint beside the strips."""
+def _clipped_mm2(sheet: Sheet, card: CardLayout, settings: QualitySettings) -> tuple[float, float]:
+    """Area of the panel, square millimetres, on which light is clipped in any channel, and in all of them."""
+    channels = cv2.split(sheet.pixels[panel_slices(card, sheet.px_per_mm, settings.panel_inset_mm)])
+    limit = float(srgb_from_linear(settings.glare_level))
+    some, every = (
+        cv2.threshold(pick(pick(channels[0], channels[1]), channels[2]), limit - 1, 255, cv2.THRESH_BINARY)[1]
+        for pick in (cv2.max, cv2.min)
+    )
+    return cv2.countNonZero(some) / sheet.px_per_mm**2, cv2.countNonZero(every) / sheet.px_per_mm**2
+
+
+def _area_mm2(outlines: tuple[StripOutline, ...]) -> float:
+    return sum(outline.width_mm * outline.length_mm for outline in outlines)
+
+
+def _veil_mm2(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: QualitySettings) -> float:
+    """Area, square millimetres, over which light lies as a veil on the tint beside the strips."""
     scale = sheet.px_per_mm
     panel = panel_slices(card, scale, settings.panel_inset_mm)
-    limit = float(srgb_from_linear(settings.glare_level))
-    clipped = cv2.inRange(sheet.pixels[panel], np.full(3, limit), np.full(3, 255.0))
     low, high = settings.glare_range
     veil = cv2.inRange(sheet.level[panel], np.array(low), np.array(high))
     for corners in _polygons(outlines, scale, panel):
         cv2.fillPoly(veil, [corners], (0,))
-    veil = cv2.morphologyEx(veil, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    return max(cv2.countNonZero(clipped), cv2.countNonZero(veil)) / scale**2 > settings.glare_mm2
+    return cv2.countNonZero(cv2.morphologyEx(veil, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))) / scale**2
 
 
 def _polygons(outlines: tuple[StripOutline, ...], scale: float, panel: tuple[slice, slice]) -> Iterator[np.ndarray]:

@@ -56,6 +56,8 @@ class Candidate:
     """Its absorbance above the paper beside, R, G, B."""
     marks: float = 0.0
     """How clearly crosses, ticks or letters stand beside a drawn line: standard deviations of the paper along it."""
+    colour_beyond: bool = False
+    """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
 
 
 def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:

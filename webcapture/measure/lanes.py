@@ -27,6 +27,8 @@ class Track:
     low_mm: float
     high_mm: float
     """The span of t that belongs to it alone."""
+    marked: bool = True
+    """Whether a mark on the origin line says that something was applied; False where only colour told of a lane."""
 
 
 def find_lanes(
@@ -36,7 +38,7 @@ def find_lanes(
     colour = _columns(field, stain, origin, front, settings)
     if field.width_mm < settings.sheet_mm:
         return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
-    middles = _middles(colour, _marks(field, origin, settings), field, settings)
+    middles, ticks = _middles(colour, _marks(field, origin, settings), field, settings)
     if not middles:
         return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
     between = [(a + b) / 2 for a, b in pairwise(middles)]
@@ -46,8 +48,18 @@ def find_lanes(
     for n, middle in enumerate(middles):
         low = max(between[n - 1] if n else field.rim_mm, middle - reach, field.rim_mm)
         high = min(between[n] if n < len(between) else field.width_mm, middle + reach, field.width_mm - field.rim_mm)
-        tracks.append(Track(middle, low, high))
+        marked = any(abs(tick - middle) < settings.apart_mm for tick in ticks)
+        tracks.append(Track(middle, low, high, marked))
     return tracks
+
+
+def without_stains(tracks: list[Track], filled: list[bool]) -> list[bool]:
+    """Which tracks are lanes: not those where colour turned out to be no spot and nothing was applied, unless all are such.
+
+    filled: whether each has a spot. A lane that is really empty has a mark at its foot.
+    """
+    lanes = [track.marked or full for track, full in zip(tracks, filled, strict=True)]
+    return lanes if any(lanes) else [True] * len(lanes)
 
 
 def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None, settings: LaneSettings) -> Floats:
@@ -97,8 +109,8 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     return np.asarray(off / (quiet_spread(off) + NEVER_NONE), float)
 
 
-def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> list[float]:
-    """Middles of the lanes: peaks of colour, and marks that no column of colour belongs to."""
+def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:
+    """(middles of the lanes: peaks of colour, and marks that no column of colour belongs to; places of all marks)."""
     apart = settings.apart_mm / field.cell_mm
     smooth = gaussian_filter1d(colour, settings.column_smooth_mm / field.cell_mm)
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
@@ -109,9 +121,10 @@ def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings
     columns = [t for t in columns if settings.rim_mm < t < field.width_mm - settings.rim_mm]
     rise = settings.prominence * settings.mark_sd
     ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=rise)
-    alone = [float(field.t_mm[t]) for t in ticks if all(abs(field.t_mm[t] - c) > settings.apart_mm for c in columns)]
+    marked = field.t_mm[ticks].tolist()
+    alone = [t for t in marked if all(abs(t - c) > settings.apart_mm for c in columns)]
     believed = not columns or len(ticks) >= settings.least_marks
-    return sorted(columns + (alone if believed else []))
+    return sorted(columns + (alone if believed else [])), marked
 
 
 def _local_balance(smooth: Floats, peak: int, field: Field, settings: LaneSettings) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -92,9 +93,23 @@ def _drawn_fronts(
     least = (origin.middle_mm if origin else 0.0) + settings.landmark.least_run_mm
     drawn = [c for c in thin if c.kind == "pencil" and c.middle_mm > least and _dark_enough(c, origin, settings)]
     drawn = [c for c in drawn if not _is_a_staple(c, field, settings.reading)]
-    free = [c for c in drawn if not _colour_beyond(c, field, strokes, settings)]
+    free = [
+        replace(c, colour_beyond=True) if stained else c
+        for c, stained in _without_spots(drawn, field, strokes, settings)
+    ]
     clearest = max((c.trace.score for c in free), default=0.0)
     return [c for c in free if c.trace.score >= settings.reading.drawn_clear * clearest]
+
+
+def _without_spots(
+    drawn: list[Candidate], field: Field, strokes: np.ndarray, settings: Settings
+) -> Iterator[tuple[Candidate, bool]]:
+    """The lines that have no spot beyond them, and whether some other colour lies there; for a line over part of the width that is as bad."""
+    for line in drawn:
+        found = _colour_beyond(line, field, strokes, settings)
+        whole = line.coverage >= settings.reading.drawn_coverage
+        if not found or (whole and "spot" not in found):
+            yield line, bool(found)
 
 
 def _front(
@@ -234,17 +249,18 @@ def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
     return height < rule.front_own_absorbance or width_of(line.trace, field, settings.landmark) <= rule.strong_mm
 
 
-def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
-    """Whether a spot's worth of colour lies beyond the line: more than the line's fringe, and not around writing."""
+def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> set[str]:
+    """What colour lies beyond the line, more than its fringe and not around writing: ``spot``, ``stain``, both or nothing."""
     rule = settings.reading
     curve = polyval(field.t_mm, line.trace.coefficients)
     part = slice(int(np.searchsorted(field.s_mm, curve.min() + rule.colour_gap_mm)), None)
     s_mm = field.s_mm[part, None]
     zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)
     zone &= (field.t_mm > rule.rim_mm) & (field.t_mm < field.width_mm - rule.rim_mm)
+    inner = _bounds(zone)
     zone &= ~maximum_filter(strokes[part] | field.clipped[part].any(axis=2), size=rule.colour_stroke)
     if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
-        return False
+        return set()
     smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
     tinge = chroma(smooth - median(smooth[zone], axis=0))
     inside = tinge[zone]
@@ -253,11 +269,29 @@ def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings:
     coloured, count = label(zone & (tinge > limit))
     # A spot is in one piece; specks here and there are not, nor are the strokes of a name in ink.
     sizes = np.bincount(coloured.ravel(), minlength=count + 1)[1:] * field.cell_mm**2
-    pieces = find_objects(coloured)
-    return any(
-        size > rule.colour_mm2 and not _is_inked(field.absorbance[part][piece], field.cell_mm, settings)
-        for size, piece in zip(sizes, pieces, strict=True)
-    )
+    return {
+        "spot" if _may_be_a_spot(piece, inner, field.cell_mm, rule) else "stain"
+        for size, piece in zip(sizes, find_objects(coloured), strict=True)
+        if size > rule.colour_mm2 and not _is_inked(field.absorbance[part][piece], field.cell_mm, settings)
+    }
+
+
+def _bounds(zone: np.ndarray) -> tuple[slice, slice]:
+    """The smallest rows and columns that hold a region; none where it is empty."""
+    rows, columns = np.flatnonzero(zone.any(axis=1)), np.flatnonzero(zone.any(axis=0))
+    if not len(rows):
+        return slice(0, 0), slice(0, 0)
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
+
+
+def _may_be_a_spot(
+    piece: tuple[slice, slice], inner: tuple[slice, slice], cell_mm: float, rule: ReadingSettings
+) -> bool:
+    """Whether a piece is no larger than a spot and clear of the paper's edges: tape, clips, torn corners and tide marks are not."""
+    large = any((side.stop - side.start) * cell_mm > rule.spot_mm for side in piece)
+    at_end = piece[0].stop >= inner[0].stop
+    at_side = piece[1].start <= inner[1].start or piece[1].stop >= inner[1].stop
+    return not (large or at_end or at_side)
 
 
 def _is_inked(absorbance: Floats32, cell_mm: float, settings: Settings) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.polynomial.polynomial import polyfit
 
-from webcapture.flags import Flag, flags
+from webcapture.flags import OF_THE_FRONT, Flag, flags
 from webcapture.measure.frame import Frame
 from webcapture.measure.ratios import resolution
 from webcapture.measure.relate import is_slanted, place_codes
@@ -228,7 +228,7 @@ def flags_now(
         return flags(*codes)
     codes = [code for code in codes if code != "front-slanted"]
     if all(state.hand_front for state in lanes):
-        codes = [code for code in codes if code not in ("two-fronts", "front-faint", "front-short")]
+        codes = [code for code in codes if code not in OF_THE_FRONT]
     return flags(
         *codes, *(["front-slanted"] if is_slanted(*lines, ground.frame.width, ground.settings.reading) else [])
     )

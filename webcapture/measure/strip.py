@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import compress
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
@@ -12,11 +13,12 @@ from webcapture.measure.channels import palest
 from webcapture.measure.field import field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
-from webcapture.measure.lanes import Track, find_lanes
+from webcapture.measure.lanes import Track, find_lanes, without_stains
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
-from webcapture.measure.robust import median
+from webcapture.measure.robust import median, quantile
+from webcapture.measure.smooth import smoothed
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
@@ -93,6 +95,8 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     stain = stain_on(field, strip.strokes, lines, top, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
+    lanes = without_stains(tracks, [bool(found) for found in blobs])
+    tracks, blobs = list(compress(tracks, lanes)), list(compress(blobs, lanes))
     odds = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds)
 
@@ -190,8 +194,9 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "two-fronts": attempt.reading.fronts > 1,
         "front-faint": attempt.front is not None and attempt.front.strength < settings.reading.faint_front_sd,
         "front-short": attempt.front is not None and _marked_afar(attempt, settings.tick.far_mm),
+        "colour-beyond": attempt.reading.front is not None and attempt.reading.front.colour_beyond,
         "front-slanted": is_slanted(attempt.origin, attempt.front, attempt.reading.field.width_mm, settings.reading),
-        "ink-line": _ink_ran(attempt, settings),
+        "ink-line": _ink_ran(attempt, settings) or _bands_among_spots(attempt, settings),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
         "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, settings.flatness.flag_u * rise.u_arch_mm),
     }
@@ -250,14 +255,43 @@ def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
     columns = np.flatnonzero(np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm - rule.rim_mm)
     if not len(columns):
         return False
-    near, far = rule.wash_mm
-    at = np.searchsorted(field.s_mm, polyval(field.t_mm[columns], line.coefficients))
-    away = np.arange(round(near / field.cell_mm), round(far / field.cell_mm) + 1)[:, None]
+    (near, far), last = rule.wash_mm, len(field.s_mm) - 1
+    at = (polyval(field.t_mm[columns], line.coefficients) - field.s_mm[0]) / field.cell_mm
+    away = np.arange(near, far, field.cell_mm)[:, None] / field.cell_mm
     above, below = (
-        median(palest(field.absorbance[np.clip(at + side * away, 0, len(field.s_mm) - 1), columns]), axis=0)
+        median(palest(field.absorbance[np.clip(np.rint(at + side * away).astype(int), 0, last), columns]), axis=0)
         for side in (1, -1)
     )
     return bool((above - below > rule.wash_least).mean() >= rule.wash_share)
+
+
+def _bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
+    """Whether there are even bands from edge to edge and compact spots as well: the spots were applied, the bands came from the line.
+
+    Where all of them are bands, the sample was applied as one.
+    """
+    if attempt.origin is None:
+        return False
+    blobs = [blob for found in attempt.blobs for blob in found]
+    compact = any(blob.fill < settings.spot.compact_fill for blob in blobs)
+    return compact and any(_is_band(blob, attempt, settings) for blob in blobs)
+
+
+def _is_band(blob: Blob, attempt: Attempt, settings: Settings) -> bool:
+    """Whether colour lies as dark along both long edges of the paper as in the middle, at the height of a spot that ran."""
+    rule, field = settings.reading, attempt.reading.field
+    if (
+        blob.absorbance.max() < rule.band_least
+        or blob.fill < settings.spot.compact_fill
+        or "did-not-move" in blob.codes
+    ):
+        return False
+    rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
+    columns = np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm - rule.rim_mm
+    channel = int(np.argmax(blob.absorbance))
+    peaks = smoothed(attempt.stain.absorbance[np.ix_(rows, columns)][None, ..., channel], 1.0)[0].max(axis=0)
+    least = rule.band_even * blob.absorbance[channel]
+    return bool(quantile(peaks, rule.band_outer) > least)
 
 
 def _is_smear(blob: Blob, line_mm: float, rule: ReadingSettings) -> bool:

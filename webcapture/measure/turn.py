@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.polynomial.polynomial import polyfit, polyval
 
-from webcapture.flags import Flag, flags
+from webcapture.flags import OF_THE_FRONT, Flag, flags
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.measure.recount import LaneState, Mark, state_of
 from webcapture.measure.relate import PLACES
@@ -21,7 +21,7 @@ SOFT = ("wet-edge", "stain")
 """Kinds of front that no origin line can be: nobody drew them."""
 OTHER = {"origin": "front", "front": "origin"}
 ABOUT_ENDS = ("upside-down", "ends-undecided", "ends-alike")
-ABOUT_LINES = ("two-fronts", "front-faint", "front-short", "front-slanted", "ink-line")
+ABOUT_LINES = (*OF_THE_FRONT, "front-slanted", "ink-line")
 """Said of a line as the origin or as the front: no longer true of it as the other."""
 
 

@@ -115,7 +115,9 @@ class LandmarkSettings:
         0.2, "", "Where so much of the paper above is as light as the camera can tell, that channel shows no true step."
     )
     neutral: float = knob(0.72, "", "Pencil is grey: its weakest channel is at least this share of its strongest.")
-    beside_mm: tuple[float, float] = knob((1.0, 2.2), "mm", "Close to a line, clear of its blur: a spot there reaches over it.")
+    beside_mm: tuple[float, float] = knob(
+        (1.0, 2.2), "mm", "Close to a line, clear of its blur: a spot there reaches over it."
+    )
     beside_share: float = knob(0.15, "", "Share of the width that no spot covers, on the fullest of sheets.")
     beside_clear: float = knob(
         0.35, "", "Share of a line's darkness up to which the paper beside it lends it no colour that would tell."

@@ -60,7 +60,9 @@ class FieldSettings:
     grain_sd: float = knob(4.0, "sd", "What stands out of that grain by more is a shadow's edge.")
     uneven: float = knob(0.05, "log10", "Difference of the light at the two sides that some shadow must have made.")
     clipped: float = knob(
-        -0.02, "log10", "Lighter than this, five levels below white, the camera's scale may have ended: no colour can be told."
+        -0.02,
+        "log10",
+        "Lighter than this, five levels below white, the camera's scale may have ended: no colour can be told.",
     )
     split: float = knob(
         0.1,

@@ -83,7 +83,9 @@ class ReadingSettings:
     )
     letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
     word_mm: float = knob(
-        30.0, "mm", "And one without a gap for so long is no row of letters, however it wavers: a hand's line over a part."
+        30.0,
+        "mm",
+        "And one without a gap for so long is no row of letters, however it wavers: a hand's line over a part.",
     )
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
@@ -132,6 +134,7 @@ class ReadingSettings:
     colour_least: float = knob(0.025, "absorbance", "And at least so much.")
     colour_gap_mm: float = knob(5.0, "mm", "Nearer to the line, colour is that of a spot which ran with the front.")
     colour_mm2: float = knob(8.0, "mm²", "Less is no spot.")
+    spot_mm: float = knob(25.0, "mm", "A piece longer or broader than this is no spot but a stain or a tide mark.")
     colour_room: float = knob(2.0, "", "Paper free beyond the line must be so many times as much, or it shows nothing.")
     colour_smooth: int = knob(7, "cell", "Chroma is averaged over a square of so many cells: 2 mm, less than a spot.")
     colour_stroke: int = knob(5, "cell", "Around pencil, a square of so many is left out: its blur may have a colour.")
@@ -157,6 +160,11 @@ class ReadingSettings:
     )
     wash_least: float = knob(0.028, "absorbance", "By so much it is darker above where ink ran.")
     wash_share: float = knob(0.85, "", "Over so much of the width: a spot that stayed or tails covers less.")
+    band_least: float = knob(0.05, "absorbance", "A paler band from edge to edge may be a front's or a tide's.")
+    band_outer: float = knob(0.05, "", "Share of the width that may be paler: frayed edges.")
+    band_even: float = knob(
+        0.6, "", "The rest is at least this share as dark as its middle: a round spot falls off to its sides."
+    )
     smear_mm: float = knob(6.0, "mm", "Ink that ran reaches further up from its line; a spot that stayed does not.")
     smear_fill: float = knob(0.7, "", "And covers more of the lane's width than spots do.")
     smear_least: float = knob(0.1, "absorbance", "And is darker than a finger's mark.")

@@ -149,9 +149,17 @@ class LightSettings:
         0.42, "", "Tint as a weak printer makes it, in the smooth light; paper lies above 0.45 even in shadow."
     )
     deepest_shade: float = knob(-0.8, "ln", "Tint this far below its usual level is in a deep shadow; below is ink.")
-    brightest_tint: float = knob(
-        0.4, "", "Tint this share of the way to white lies in a bright place; above is paper, in a shadow perhaps."
+    usual_tint: float = knob(
+        0.2, "", "Tint up to this share of the way to white is tint; paper is as dark in a shadow of two thirds only."
     )
+    brightest_tint: float = knob(
+        0.4,
+        "",
+        "And up to this share it lies in a bright place, if it brightens gently from such; above is paper, in a shadow perhaps.",
+    )
+    bright_mm2: float = knob(30.0, "mm²", "Less of that is blur along edges.")
+    paper_edge: float = knob(0.4, "ln", "Change of light from one pixel of the field to the next but one: only edges are so steep.")
+    gentle_share: float = knob(0.1, "", "Share of what hangs together gently that is tint beyond doubt.")
     panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
     reaches_mm: tuple[float, ...] = knob(
         (2.0, 6.0, 15.0),
@@ -180,7 +188,10 @@ class QualitySettings:
         "From dark to bright parts, where no reflection makes the bright ones: nearly all of the card is in shadow.",
     )
     panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
-    glare_level: float = knob(0.95, "", "Linear intensity in all channels that a camera clips.")
+    glare_level: float = knob(0.95, "", "Linear intensity that a camera clips; a reflection does so in all channels.")
+    bright_share: float = knob(
+        0.3, "", "Where so much of the paper's area is clipped in some channel, it is no reflection but the exposure."
+    )
     glare_mm2: float = knob(30.0, "mm²", "A reflection smaller than a spot hides nothing.")
     glare_range: tuple[float, float] = knob(
         (0.22, 0.55), "", "Between tint (0) and white (1): a veil of light on the tint."
