@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn import RED, cross, gauss, pencil, read, spot, stain, wet, writing
-from webcapture.measure.reading import marks_beside, origin_among
+from webcapture.measure.marks import marks_beside
+from webcapture.measure.reading import origin_among
 from webcapture.settings import DEFAULTS
 
 

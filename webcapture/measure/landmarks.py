@@ -15,7 +15,7 @@ from numpy.polynomial.polynomial import polyval
 from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.field import Field
 from webcapture.measure.responses import ridge, smoothed_across, standardised, step_across
-from webcapture.measure.robust import median
+from webcapture.measure.robust import median, quantile
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.measure.traits import (
     colour_beside,
@@ -32,7 +32,7 @@ from webcapture.measure.traits import (
     rises_of,
     runs_across,
     shared_by_card,
-    step_height,
+    step_heights,
     stroke_on_band,
     thinness_of,
     width_of,
@@ -143,20 +143,32 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     for line in _faint_lines(response, settings.wet_mm, field, trace):
         if not runs_across(line, response, settings.wet_coverage, field, settings) or _breaks_off(line, settings):
             continue
-        colour = step_height(line, field, settings)
-        shown = colour[open_above(line, field, settings)]
-        if not len(shown):
-            continue
-        height = float(shown.mean())
-        if height < settings.least_step or shown.min() < settings.wet_grey * shown.max():
-            continue
-        # A dark one may be the end of a grey band: then it has to last further than bands do.
-        far = settings.dark_lasting_mm if height > settings.dark_step else settings.most_lasting_mm
-        lasting = lasting_step(line, field, far, settings)
-        low, high = settings.lasting_share
-        if low * height <= lasting <= high * height and not shared_by_card(line, lasting, field, settings):
-            found.append(_candidate("wet-edge", line, field, colour))
+        heights, shown = step_heights(line, field, settings), open_above(line, field, settings)
+        everywhere = np.ones(len(heights), bool)
+        # Where a spot ran close to the edge the step has its colour: then the bins beside it tell.
+        beside = darkest(heights) <= quantile(darkest(heights), settings.beside_spots)
+        for bins in (everywhere, beside):
+            colour = np.asarray(median(heights[bins], axis=0), float)
+            if _is_wet(line, colour, shown, bins, field, settings):
+                found.append(_candidate("wet-edge", line, field, colour))
+                break
     return found
+
+
+def _is_wet(
+    line: Trace, colour: Floats, shown: np.ndarray, bins: np.ndarray, field: Field, settings: LandmarkSettings
+) -> bool:
+    """Whether a step of that absorbance (3,) is grey in the channels that can show it, lasts, and is not the light's."""
+    if not shown.any():
+        return False
+    height = float(colour[shown].mean())
+    if height < settings.least_step or colour[shown].min() < settings.wet_grey * colour[shown].max():
+        return False
+    # A dark one may be the end of a grey band: then it has to last further than bands do.
+    far = settings.dark_lasting_mm if height > settings.dark_step else settings.most_lasting_mm
+    lasting = lasting_step(line, field, far, settings, bins)
+    low, high = settings.lasting_share
+    return low * height <= lasting <= high * height and not shared_by_card(line, lasting, field, settings)
 
 
 def _breaks_off(line: Trace, settings: LandmarkSettings) -> bool:

@@ -7,17 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import find_objects, gaussian_filter1d, grey_opening, label, maximum_filter, uniform_filter
 
-from webcapture.measure.channels import chroma, darkest, palest
+from webcapture.measure.beyond import colour_beyond
+from webcapture.measure.channels import palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
-from webcapture.measure.robust import NEVER_NONE, median, quiet_spread, spread
+from webcapture.measure.marks import marks_beside
+from webcapture.measure.robust import median, quantile
 from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import slope_of, width_of
-from webcapture.measure.writing import filled_share
-from webcapture.model import Floats32, StripCells
-from webcapture.settings import DEFAULTS, ReadingSettings, Settings
+from webcapture.model import StripCells
+from webcapture.settings import ReadingSettings, Settings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,11 +39,12 @@ class Reading:
 def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     """Origin and front as they are if the strip lies this way up."""
     strokes = strip.strokes
-    lines = pencil_lines(field, settings.trace, settings.landmark)
-    drawn = [c for c in lines if _is_drawn(c, field, strokes, settings)]
+    seen = pencil_lines(field, settings.trace, settings.landmark)
+    drawn = [c for c in seen if _is_drawn(c, field, strokes, settings)]
     thin = [replace(c, marks=marks_beside(c, field, settings.reading)) for c in drawn]
     origin = origin_among(thin, field, settings)
-    fronts = _drawn_fronts(field, strokes, thin, origin, settings)
+    lines = [c for c in thin if not _underlines(c, field, strokes, settings.reading)]
+    fronts = _drawn_fronts(field, strokes, lines, origin, settings)
     ticked = not fronts
     if ticked:
         ticks = ticked_fronts(field, strokes, _slope(origin, field), settings.tick, settings.landmark)
@@ -106,7 +107,7 @@ def _without_spots(
 ) -> Iterator[tuple[Candidate, bool]]:
     """The lines that have no spot beyond them, and whether some other colour lies there; for a line over part of the width that is as bad."""
     for line in drawn:
-        found = _colour_beyond(line, field, strokes, settings)
+        found = colour_beyond(line, field, strokes, settings)
         whole = line.coverage >= settings.reading.drawn_coverage
         if not found or (whole and "spot" not in found):
             yield line, bool(found)
@@ -127,11 +128,14 @@ def _front(
     a front that the paper shows from side to side elsewhere counts before such a one.
     """
     firm = [] if ticked else [c for c in drawn if not _may_be_a_staple(c, field, settings.reading)]
-    if len(firm) == 1:
-        return firm[0], []
     rule = settings.landmark
     least = (origin.middle_mm if origin else 0.0) + rule.least_run_mm
+    if len(firm) == 1 and not _steps_below(field, least, firm[0].middle_mm, settings):
+        return firm[0], []
     edges = wet_edges(field, settings.trace, rule)
+    if len(firm) == 1:
+        top = firm[0].middle_mm - settings.reading.stop_line_mm
+        return firm[0], firm + [e for e in edges if least < e.middle_mm < top]
     seen = stains(field, settings.trace, rule)
     faint = [c for c in seen if _is_faint(c, field, settings) or _at_one_of(edges, c, settings)]
     if firm:
@@ -140,16 +144,41 @@ def _front(
         return max(shown or firm, key=lambda c: c.middle_mm), []
     # What the solvent swept together at its edge tells the edge's place better than the step that it hides.
     alone = [e for e in edges if not _at_one_of(faint, e, settings)]
-    free = [c for c in alone + faint if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
+    free = [c for c in alone + faint if c.middle_mm > least and not colour_beyond(c, field, strokes, settings)]
     if not free:
         narrow = [c for c in narrow_stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
-        free = [c for c in narrow if c.middle_mm > least and not _colour_beyond(c, field, strokes, settings)]
+        free = [c for c in narrow if c.middle_mm > least and not colour_beyond(c, field, strokes, settings)]
     across = max((c.coverage for c in free), default=0.0)
     if free and (not drawn or across >= settings.reading.shown_coverage):
         found = _uppermost_clear(free, settings.reading.front_share)
         at_mark = [c for c in drawn if ticked and abs(c.middle_mm - found.middle_mm) <= settings.reading.front_own_mm]
         return (at_mark[-1], []) if at_mark else (found, free + (drawn if ticked else []))
     return max(drawn, key=lambda c: c.middle_mm, default=None), []
+
+
+def _steps_below(field: Field, low_mm: float, line_mm: float, settings: Settings) -> bool:
+    """Whether it is worth looking for a wet edge well below a drawn front: the paper steps from darker to paler, and stays so."""
+    rule = settings.reading
+    every = max(round(rule.step_row_mm / field.row_mm), 1)
+    s_mm = field.fine_s_mm[::every]
+    paper = quantile(palest(field.fine[::every]), rule.step_share, axis=1)
+    top = line_mm - rule.stop_line_mm
+    reach = round(settings.landmark.step_far_mm / (every * field.row_mm))
+    sums = np.concatenate([[0.0], np.cumsum(paper)])
+    at = np.flatnonzero((s_mm > low_mm) & (s_mm < top))
+    at = at[(at >= reach) & (at < len(s_mm) - reach)]
+    if not len(at):
+        return False
+    step = (2 * sums[at] - sums[at - reach] - sums[at + reach]) / reach
+    best = int(at[np.argmax(step)])
+    below, above = (
+        paper[(s_mm > low_mm - rule.stop_line_mm) & (s_mm < s_mm[best])],
+        paper[(s_mm > s_mm[best]) & (s_mm < top)],
+    )
+    if not len(below) or not len(above):
+        return False
+    least = rule.step_least * settings.landmark.least_step
+    return float(step.max()) > least and float(median(below) - median(above)) > least
 
 
 def _places(lines: list[Candidate], rule: ReadingSettings) -> int:
@@ -162,6 +191,18 @@ def _is_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
     """Whether a line leans as no front does, or lies over a part of the width right at the paper's end."""
     at_end = line.coverage < rule.drawn_coverage and field.length_mm - line.middle_mm < rule.staple_end_mm
     return at_end or slope_of(line.trace, field) > rule.staple_steep
+
+
+def _underlines(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
+    """Whether a line over a part of the width stands under a word: letters above nearly all of it."""
+    if line.coverage >= rule.drawn_coverage or not line.trace.seen.any():
+        return False
+    span = field.bin_t_mm[line.trace.seen]
+    columns = (field.t_mm > span.min()) & (field.t_mm < span.max())
+    above = field.s_mm[:, None] - polyval(field.t_mm[columns], line.trace.coefficients)
+    near, far = rule.word_above_mm
+    written = strokes[:, columns] & (above > near) & (above < far)
+    return bool(columns.any()) and float(written.any(axis=0).mean()) > rule.word_share
 
 
 def _may_be_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
@@ -247,100 +288,3 @@ def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
     if line.middle_mm <= rule.stain_place * field.length_mm or height >= rule.strong_absorbance:
         return False
     return height < rule.front_own_absorbance or width_of(line.trace, field, settings.landmark) <= rule.strong_mm
-
-
-def _colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> set[str]:
-    """What colour lies beyond the line, more than its fringe and not around writing: ``spot``, ``stain``, both or nothing."""
-    rule = settings.reading
-    curve = polyval(field.t_mm, line.trace.coefficients)
-    part = slice(int(np.searchsorted(field.s_mm, curve.min() + rule.colour_gap_mm)), None)
-    s_mm = field.s_mm[part, None]
-    zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)
-    zone &= (field.t_mm > rule.rim_mm) & (field.t_mm < field.width_mm - rule.rim_mm)
-    inner = _bounds(zone)
-    zone &= ~maximum_filter(strokes[part] | field.clipped[part].any(axis=2), size=rule.colour_stroke)
-    if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
-        return set()
-    smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
-    tinge = chroma(smooth - median(smooth[zone], axis=0))
-    inside = tinge[zone]
-    grain = float(spread(inside)) + NEVER_NONE
-    limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
-    coloured, count = label(zone & (tinge > limit))
-    # A spot is in one piece; specks here and there are not, nor are the strokes of a name in ink.
-    sizes = np.bincount(coloured.ravel(), minlength=count + 1)[1:] * field.cell_mm**2
-    return {
-        "spot" if _may_be_a_spot(piece, inner, field.cell_mm, rule) else "stain"
-        for size, piece in zip(sizes, find_objects(coloured), strict=True)
-        if size > rule.colour_mm2 and not _is_inked(field.absorbance[part][piece], field.cell_mm, settings)
-    }
-
-
-def _bounds(zone: np.ndarray) -> tuple[slice, slice]:
-    """The smallest rows and columns that hold a region; none where it is empty."""
-    rows, columns = np.flatnonzero(zone.any(axis=1)), np.flatnonzero(zone.any(axis=0))
-    if not len(rows):
-        return slice(0, 0), slice(0, 0)
-    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
-
-
-def _may_be_a_spot(
-    piece: tuple[slice, slice], inner: tuple[slice, slice], cell_mm: float, rule: ReadingSettings
-) -> bool:
-    """Whether a piece is no larger than a spot and clear of the paper's edges: tape, clips, torn corners and tide marks are not."""
-    large = any((side.stop - side.start) * cell_mm > rule.spot_mm for side in piece)
-    at_end = piece[0].stop >= inner[0].stop
-    at_side = piece[1].start <= inner[1].start or piece[1].stop >= inner[1].stop
-    return not (large or at_end or at_side)
-
-
-def _is_inked(absorbance: Floats32, cell_mm: float, settings: Settings) -> bool:
-    """Whether colour (rows, cols, 3) was written: thin strokes, as no spot that has run is."""
-    rule = settings.spot
-    tinge = chroma(uniform_filter(absorbance, (*settings.reading.ink_smooth, 1)))
-    return filled_share(tinge, cell_mm, rule.written_mm) < rule.written_share
-
-
-def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS.reading) -> float:
-    """How clearly crosses, ticks, dots or letters stand beside the line or on it: standard deviations of the paper along it."""
-    seen = field.bin_t_mm[line.trace.seen]
-    if not len(seen):
-        return 0.0
-    columns = (field.t_mm > seen.min() + rule.marks_inset_mm) & (field.t_mm < seen.max() - rule.marks_inset_mm)
-    if columns.sum() < rule.marks_columns:
-        return 0.0
-    beside = _marks_between(line, field, columns, rule.marks_mm, rule) - rule.marks_sd
-    on_it = _marks_between(line, field, columns, rule.dots_mm, rule) - rule.dots_sd
-    return max(beside, on_it, 0.0)
-
-
-def _marks_between(
-    line: Candidate, field: Field, columns: np.ndarray, between_mm: tuple[float, float], rule: ReadingSettings
-) -> float:
-    """What stands out between two distances from the line, on both its sides at once; in standard deviations."""
-    close, far = between_mm
-    curve = polyval(field.t_mm[columns], line.trace.coefficients)
-    rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
-    here = field.absorbance[np.ix_(rows, columns)]
-    away = field.s_mm[rows, None] - curve
-    zones = np.stack([(side * away > close) & (side * away < far) for side in (-1, 1)], axis=1)
-    marked, both = _strokes_along(here, zones, rule)
-    grain = quiet_spread(both - median(both)) + rule.marks_least
-    return float((both * marked).max() / grain)
-
-
-def _strokes_along(absorbance: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
-    """What stands out along both sides of a line: where it is a pencil's, and by how much absorbance, one each a column.
-
-    absorbance: (rows, cols, 3); zones: (rows, 2, cols) what counts on either side. A pencil's is narrow and grey: not a shadow's
-    side, nor a spot that ran or stayed there.
-    """
-    count = np.maximum(zones.sum(axis=0), 1)[..., None]
-    level = np.einsum("rnc,rck->nck", zones.astype(np.float32), absorbance) / count
-    level = gaussian_filter1d(level, rule.marks_smooth, axis=1)
-    narrow = level - grey_opening(level, size=(1, rule.marks_wide, 1))
-    lift = level - median(level, axis=1)[:, None]
-    weakest = palest(narrow)
-    thin = weakest > rule.marks_thin * palest(lift)
-    grey = weakest > rule.marks_grey * darkest(narrow)
-    return np.asarray((thin & grey).all(axis=0)), weakest.min(axis=0)

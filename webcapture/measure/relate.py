@@ -74,7 +74,7 @@ def lane_of(
         origin_mm=placed.flat(line_at(origin, t, rule.local_mm, rule.local_hold), t) if origin else None,
         front_mm=placed.flat(line_at(front, t, rule.local_mm, rule.local_hold), t) if front else None,
         u_origin_mm=origin.u_mm if origin else 0.0,
-        u_front_mm=front.u_mm * _reach(front, t, rule.u_beyond) if front else 0.0,
+        u_front_mm=_u_at(front, t, rule) if front else 0.0,
         t_mm=t,
     )
     spots = [_spot(n + 1, blob, _next(blobs, n), run, placed, settings) for n, blob in enumerate(blobs)]
@@ -129,11 +129,12 @@ def _axis(track: Track, blobs: list[Blob], rule: LaneSettings) -> float:
     return float(weight @ [blob.t_mm for blob in blobs] / weight.sum())
 
 
-def _reach(line: Line, t_mm: float, growth: float) -> float:
-    """How much less certain a line is beyond where it was seen: 1 within, and outside ``growth`` more for each of its spans."""
+def _u_at(line: Line, t_mm: float, rule: ReadingSettings) -> float:
+    """Standard uncertainty of a line at t, millimetres: its own where it was seen; beyond it grows, and the line may bend."""
     low, high = float(line.t_mm.min()), float(line.t_mm.max())
     beyond = max(low - t_mm, t_mm - high, 0.0)
-    return 1 + growth * beyond / max(high - low, 1.0)
+    grown = line.u_mm * (1 + rule.u_beyond * beyond / max(high - low, 1.0))
+    return float(np.hypot(grown, rule.bend_beyond * beyond))
 
 
 def _next(blobs: list[Blob], n: int) -> Blob | None:

@@ -155,19 +155,25 @@ def _is_from_beside(blob: Blob, track: Track, field: Field, settings: SpotSettin
     return bool(grey) and (high < rim or low > field.width_mm - rim)
 
 
-def is_written(blob: Blob, field: Field, stain: Stain, share: float, settings: SpotSettings) -> bool:
-    """Whether the "spot" is what is left of pencil writing: as grey and as dark, but all of it thin.
+def is_written(
+    blob: Blob, field: Field, stain: Stain, share: float, settings: SpotSettings, ink_share: float = 0.0
+) -> bool:
+    """Whether the "spot" is what is left of writing: as grey and as dark as pencil, but all of it thin.
 
     A spot that has run is a filled patch: a square of ``written_mm`` fits into it (into a Gaussian of 5 mm at its base where it
-    still has half of its height). Between a letter's strokes there is paper. share: of its height what fits in has less.
+    still has half of its height). Between a letter's strokes there is paper. share: of its height what fits in has less;
+    ink_share: the same for one of a clear colour, as of ink.
     """
     height = float(blob.absorbance.max())
-    if height < settings.written_least or blob.absorbance.min() < settings.grey * height:
+    grey = blob.absorbance.min() >= settings.grey * height
+    least = share if grey else ink_share
+    if height < settings.written_least or least <= 0:
         return False
     rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
     columns = (field.t_mm >= blob.spread_t_mm[0]) & (field.t_mm <= blob.spread_t_mm[1])
-    patch = palest(stain.absorbance[np.ix_(rows, columns)])
-    return filled_share(patch, field.cell_mm, settings.written_mm) < share
+    patch = stain.absorbance[np.ix_(rows, columns)]
+    shown = palest(patch) if grey else patch[..., int(np.argmax(blob.absorbance))]
+    return shown.size > 0 and filled_share(shown, field.cell_mm, settings.written_mm) < least
 
 
 # ---- finding

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import compress
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
 from webcapture.measure.channels import palest
-from webcapture.measure.field import field_of
+from webcapture.measure.field import Field, field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
 from webcapture.measure.lanes import Track, find_lanes, without_stains
@@ -119,17 +119,27 @@ def _spots(
     found = find_spots(field, stain, track, (low, high), rule)
     # Not what covers the lane: ink that ran all along its line.
     found = [b for b in found if b.fill >= rule.compact_fill or not is_written(b, field, stain, rule.thin_share, rule)]
+    if (
+        not track.marked
+        and len(found) == 1
+        and is_written(found[0], field, stain, rule.word_share, rule, rule.word_share)
+    ):
+        return []  # a word where nothing was applied
     if origin is not None:
         at = float(polyval(track.middle_mm, origin.coefficients))
         # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
-        found = [blob for blob in found if blob.centre_mm > at - rule.origin_mm and not _pencils_own(blob, at, rule)]
+        found = [
+            _less_sure(blob, at, rule)
+            for blob in found
+            if blob.centre_mm > at - rule.origin_mm and not _pencils_own(blob, at, field, rule)
+        ]
     if front is None:
         # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
         least = settings.landmark.least_run_mm + (low + settings.lane.below_mm if origin else 0.0)
         return [
             blob
             for blob in found
-            if blob.centre_mm < least or not is_written(blob, field, stain, rule.written_share, rule)
+            if blob.centre_mm < least or not is_written(blob, field, stain, rule.written_share, rule, rule.inked_share)
         ]
     at = float(polyval(track.middle_mm, front.coefficients))
     drawn = front.kind == "pencil"
@@ -139,12 +149,28 @@ def _spots(
     return [blob for blob in found if not _stains_rest(blob, at, reading.front.colour, settings)]
 
 
-def _pencils_own(blob: Blob, origin_mm: float, rule: SpotSettings) -> bool:
+def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings) -> bool:
     """Whether a "spot" on the origin line is what blur left of the pencil marks there."""
     height = float(blob.absorbance.max())
     grey = float(blob.absorbance.min()) > rule.grey * height
     pale = height < (rule.mark_absorbance if grey else rule.mark_colour)
-    return pale and abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.width_mm < rule.mark_width_mm
+    near = abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.width_mm < rule.mark_width_mm
+    return pale and near and _tinge_at(blob.t_mm, origin_mm, field, rule) < rule.mark_tinge
+
+
+def _less_sure(blob: Blob, origin_mm: float, rule: SpotSettings) -> Blob:
+    """A spot on the origin line with what the line hides of it: the paler it is, the more of its place is that of what was filled in."""
+    if abs(blob.centre_mm - origin_mm) > rule.origin_mm:
+        return blob
+    hidden = rule.hidden_mm * min(rule.mark_colour / max(float(blob.absorbance.max()), 1e-9), 1.0)
+    return replace(blob, u_centre_mm=float(np.hypot(blob.u_centre_mm, hidden)))
+
+
+def _tinge_at(t_mm: float, s_mm: float, field: Field, rule: SpotSettings) -> float:
+    """By how much the channels differ around a place, under the pencil too, where what is filled in shows little of a small spot."""
+    rows, columns = np.abs(field.s_mm - s_mm) < rule.mark_box_mm, np.abs(field.t_mm - t_mm) < rule.mark_box_mm
+    box = field.absorbance[np.ix_(rows, columns)].reshape(-1, 3)
+    return float(np.ptp(box.mean(axis=0))) if len(box) else 0.0
 
 
 def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings) -> bool:
@@ -192,7 +218,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "front-missing": attempt.front is None,
         "two-lines": attempt.reading.doubled,
         "two-fronts": attempt.reading.fronts > 1,
-        "front-faint": attempt.front is not None and attempt.front.strength < settings.reading.faint_front_sd,
+        "front-faint": _is_hardly_seen(attempt.reading.front, settings.reading),
         "front-short": attempt.front is not None and _marked_afar(attempt, settings.tick.far_mm),
         "colour-beyond": attempt.reading.front is not None and attempt.reading.front.colour_beyond,
         "front-slanted": is_slanted(attempt.origin, attempt.front, attempt.reading.field.width_mm, settings.reading),
@@ -219,6 +245,14 @@ def _drawn_twice(attempt: Attempt) -> bool:
     """Whether origin and front are both drawn, so that each could be the other."""
     front = attempt.reading.front
     return attempt.reading.origin is not None and front is not None and front.kind == "pencil"
+
+
+def _is_hardly_seen(front: Candidate | None, rule: ReadingSettings) -> bool:
+    """Whether a front is so unclear, or so pale and seen over so little of the width, that it may be none."""
+    if front is None:
+        return False
+    pale, part = rule.faint_front
+    return front.trace.score < rule.faint_front_sd or (max(front.colour) < pale and front.coverage < part)
 
 
 def _marked_afar(attempt: Attempt, far_mm: float) -> bool:
@@ -273,7 +307,8 @@ def _bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
     if attempt.origin is None:
         return False
     blobs = [blob for found in attempt.blobs for blob in found]
-    compact = any(blob.fill < settings.spot.compact_fill for blob in blobs)
+    least = settings.reading.smear_least
+    compact = any(blob.fill < settings.spot.compact_fill and blob.absorbance.max() > least for blob in blobs)
     return compact and any(_is_band(blob, attempt, settings) for blob in blobs)
 
 

@@ -130,12 +130,12 @@ def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
     return float(offsets[high] - offsets[low])
 
 
-def step_height(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
-    """(3,) how much darker the paper is right below the line than right above it."""
+def step_heights(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
+    """(bins, 3) how much darker the paper is right below the line than right above it."""
     bins = np.arange(len(trace.seen))[:, None]
     near = np.arange(*settings.height_mm, settings.sample_mm)
-    at = [median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1)]
-    return np.asarray(median(at[0] - at[1], axis=0), float)
+    below, above = (median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1))
+    return np.asarray(below - above, float)
 
 
 def open_above(trace: Trace, field: Field, settings: LandmarkSettings) -> np.ndarray:
@@ -145,8 +145,13 @@ def open_above(trace: Trace, field: Field, settings: LandmarkSettings) -> np.nda
     return np.asarray(clipped.mean(axis=(0, 1)) < settings.clipped_share)
 
 
-def lasting_step(trace: Trace, field: Field, far_mm: float, settings: LandmarkSettings) -> float:
-    """How much of a step lasts down to ``far_mm`` below the line: the palest part of the paper counts, so that colour does not."""
+def lasting_step(
+    trace: Trace, field: Field, far_mm: float, settings: LandmarkSettings, among: np.ndarray | None = None
+) -> float:
+    """How much of a step lasts down to ``far_mm`` below the line: the palest part of the paper counts, so that colour does not.
+
+    among: (bins,) which bins to take it from, instead of all.
+    """
     bins = np.arange(len(trace.seen))[:, None]
     below = np.arange(-far_mm, -settings.lasting_near_mm, settings.lasting_step_mm)
     room = field.length_mm - settings.end_mm - middle_of(trace, field)
@@ -154,7 +159,8 @@ def lasting_step(trace: Trace, field: Field, far_mm: float, settings: LandmarkSe
     above = np.arange(settings.lasting_near_mm, most, settings.lasting_step_mm)
     low = quantile(palest(field.fine[_along(trace, field, below), bins]), settings.pale_share, axis=1)
     high = quantile(palest(field.fine[_along(trace, field, above), bins]), settings.pale_share, axis=1)
-    return float(median(low - high))
+    lasting = low - high
+    return float(median(lasting if among is None else lasting[among]))
 
 
 def runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:

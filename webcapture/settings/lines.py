@@ -123,6 +123,9 @@ class LandmarkSettings:
         0.35, "", "Share of a line's darkness up to which the paper beside it lends it no colour that would tell."
     )
     beside_hides: float = knob(0.7, "", "And from which on it may hide the line: as much as a faint line's own.")
+    beside_spots: float = knob(
+        0.35, "", "Share of the width that a spot which ran close to a wet edge leaves free of its colour."
+    )
     beside_bins: int = knob(3, "", "Fewer bins without a spot beside them do not show what colour a line has.")
     beside_alike: float = knob(0.5, "", "There it must be as dark, by this share, as it is over all.")
     origin_range: float = knob(0.45, "", "The origin lies in this share of the strip's length at its end.")

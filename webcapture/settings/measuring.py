@@ -308,6 +308,16 @@ class SpotSettings:
     thin_share: float = knob(
         0.19, "", "The same along the run, where a small spot may stand, too: those that have hardly run keep a fifth."
     )
+    word_share: float = knob(
+        0.25,
+        "",
+        "A lone spot where nothing was applied is a word, in whatever colour, if less than this is left of it.",
+    )
+    inked_share: float = knob(
+        0.06,
+        "",
+        "Of coloured strokes even less is left, far up a strip that shows no front; of the smallest spots a tenth.",
+    )
     written_least: float = knob(0.035, "absorbance", "No pencil is paler, even blurred; grain breaks up a paler spot.")
     compact_mm: float = knob(10.0, "mm", "A round spot is no wider at its base.")
     compact_fill: float = knob(0.7, "", "And leaves paper beside it: it fills less of the lane's width.")
@@ -326,6 +336,19 @@ class SpotSettings:
         "A grey stain on the origin line paler than this is what is left of the pencil marks; a darker one, if all of it is thin.",
     )
     mark_colour: float = knob(0.05, "absorbance", "Paler than this, its colour is the photo's compression.")
+    mark_box_mm: float = knob(
+        1.5, "mm", "Within so far of its middle, line and cross included, its colour is averaged."
+    )
+    mark_tinge: float = knob(
+        0.042,
+        "absorbance",
+        "By more than this the channels of a spot that stayed on the line differ there; those of pencil hardly do.",
+    )
+    hidden_mm: float = knob(
+        0.6,
+        "mm",
+        "Standard uncertainty of the place of so pale a spot under the line, whose middle is filled in; less for darker ones.",
+    )
     mark_reach_mm: float = knob(3.2, "mm", "And so near to the line.")
     mark_width_mm: float = knob(10.0, "mm", "And so narrow at its base.")
     faint_sd: float = knob(12.0, "sd", "Weaker spots are flagged faint.")

@@ -90,8 +90,23 @@ class ReadingSettings:
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
     )
+    word_above_mm: tuple[float, float] = knob(
+        (1.5, 7.0), "mm", "Above a line under a word, between these, stand its letters."
+    )
+    word_share: float = knob(0.55, "", "Over more of such a line than this: between letters and words is paper.")
+    stop_line_mm: float = knob(
+        4.0, "mm", "A wet edge further below a drawn line than this: the solvent may have stopped short of it."
+    )
+    step_row_mm: float = knob(0.5, "mm", "Rows that tell whether a search for such an edge is worth while.")
+    step_share: float = knob(0.3, "", "Of the width, the palest: spots leave so much of it free.")
+    step_least: float = knob(0.7, "", "Share of the least step of a wet edge that the rows must show.")
     front_share: float = knob(
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
+    )
+    faint_front: tuple[float, float] = knob(
+        (0.02, 0.6),
+        "absorbance, share of the width",
+        "Nor is one that is paler than the first and seen over less than the second.",
     )
     faint_front_sd: float = knob(
         1.8, "sd", "A wet edge or stain less clear than this in the mean of all bins is hardly seen, and may be none."
@@ -123,6 +138,11 @@ class ReadingSettings:
         3.0,
         "",
         "How many times its own uncertainty a front gains for each of its seen spans beyond them: a straight line through even points gains 3.5.",
+    )
+    bend_beyond: float = knob(
+        0.025,
+        "",
+        "And how far, for each millimetre, a front leaves the line that it follows where it was seen: one bowed by 1 mm over a sheet leaves it by 0.04.",
     )
     slant: float = knob(
         1.0, "mm", "Difference of the front's height across the strip, or between lanes, that people should know of."

@@ -158,7 +158,9 @@ class LightSettings:
         "And up to this share it lies in a bright place, if it brightens gently from such; above is paper, in a shadow perhaps.",
     )
     bright_mm2: float = knob(30.0, "mm²", "Less of that is blur along edges.")
-    paper_edge: float = knob(0.4, "ln", "Change of light from one pixel of the field to the next but one: only edges are so steep.")
+    paper_edge: float = knob(
+        0.4, "ln", "Change of light from one pixel of the field to the next but one: only edges are so steep."
+    )
     gentle_share: float = knob(0.1, "", "Share of what hangs together gently that is tint beyond doubt.")
     panel_inset_mm: float = knob(1.0, "mm", "Along the panel's border lies the blur of the white ring.")
     reaches_mm: tuple[float, ...] = knob(
