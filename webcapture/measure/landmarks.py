@@ -144,28 +144,33 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
         if not runs_across(line, response, settings.wet_coverage, field, settings) or _breaks_off(line, settings):
             continue
         heights, shown = step_heights(line, field, settings), open_above(line, field, settings)
-        everywhere = np.ones(len(heights), bool)
-        # Where a spot ran close to the edge the step has its colour: then the bins beside it tell.
-        beside = darkest(heights) <= quantile(darkest(heights), settings.beside_spots)
-        for bins in (everywhere, beside):
-            colour = np.asarray(median(heights[bins], axis=0), float)
-            if _is_wet(line, colour, shown, bins, field, settings):
-                found.append(_candidate("wet-edge", line, field, colour))
-                break
+        bins = np.ones(len(heights), bool)
+        if not _is_alike(np.asarray(median(heights, axis=0)), shown, settings):
+            # A spot ran close to the edge and lends it its colour: then the bins beside it tell.
+            bins = darkest(heights) <= quantile(darkest(heights), settings.beside_spots)
+        colour = np.asarray(median(heights[bins], axis=0), float)
+        if _is_wet(line, colour, shown, bins, field, settings):
+            found.append(_candidate("wet-edge", line, field, colour))
     return found
+
+
+def _is_alike(colour: Floats, shown: np.ndarray, settings: LandmarkSettings) -> bool:
+    """Whether a step is as high in all channels that can show it, as that of wet paper is."""
+    return bool(shown.any()) and float(colour[shown].min()) >= settings.wet_grey * float(colour[shown].max())
 
 
 def _is_wet(
     line: Trace, colour: Floats, shown: np.ndarray, bins: np.ndarray, field: Field, settings: LandmarkSettings
 ) -> bool:
     """Whether a step of that absorbance (3,) is grey in the channels that can show it, lasts, and is not the light's."""
-    if not shown.any():
+    if not _is_alike(colour, shown, settings):
         return False
     height = float(colour[shown].mean())
-    if height < settings.least_step or colour[shown].min() < settings.wet_grey * colour[shown].max():
+    if height < settings.least_step:
         return False
-    # A dark one may be the end of a grey band: then it has to last further than bands do.
-    far = settings.dark_lasting_mm if height > settings.dark_step else settings.most_lasting_mm
+    # A dark one may be the end of a grey band, and one beside colour that of a spot: then it has to last further than those do.
+    dark = height > settings.dark_step or not bins.all()
+    far = settings.dark_lasting_mm if dark else settings.most_lasting_mm
     lasting = lasting_step(line, field, far, settings, bins)
     low, high = settings.lasting_share
     return low * height <= lasting <= high * height and not shared_by_card(line, lasting, field, settings)
