@@ -125,6 +125,27 @@ def test_dim_light_is_flagged_before_it_is_refused() -> None:
     assert [f.code for f in _judge(shoot(SHEET, light=lambda x, y: np.full_like(x, 0.07))).flags] == ["too-dark"]
 
 
+def test_paper_lighter_than_the_camera_can_tell_is_no_reflection() -> None:
+    """The exposure, not a lamp, is at fault: in all channels or in one alone."""
+    page = page_of(SHEET)
+    lay(page, strip_corners((104, 148), 60, 180, 1), 255)
+    assert [f.code for f in _judge(shoot(SHEET, page, light=lambda x, y: np.full_like(x, 1.02))).flags] == [
+        "too-bright"
+    ]
+    lay(page, strip_corners((104, 148), 60, 180, 1), (250, 255, 235))
+    assert [f.code for f in _judge(shoot(SHEET, page, light=lambda x, y: np.full_like(x, 0.97))).flags] == [
+        "too-bright"
+    ]
+    assert _judge(shoot(SHEET, page, light=lambda x, y: np.full_like(x, 0.9))).flags == ()
+
+
+def test_a_reflection_on_a_well_exposed_sheet_is_one() -> None:
+    page = page_of(SHEET)
+    lay(page, strip_corners((104, 148), 60, 180, 1), 255)
+    lamp = lambda x, y: 0.7 + 0.5 * np.exp(-(((x - 104) / 9) ** 2) - ((y - 120) / 9) ** 2)  # noqa: E731
+    assert [f.code for f in _judge(shoot(SHEET, page, light=lamp)).flags] == ["glare"]
+
+
 def test_a_strip_over_most_of_the_panel_is_no_glare() -> None:
     page = page_of(SHEET)
     lay(page, strip_corners((104, 148), 148, 208, 1), 255)

@@ -89,6 +89,35 @@ def test_on_a_blurred_grey_photo_in_a_shadow() -> None:
     assert error_mm(outline, laid) < 0.25
 
 
+@pytest.mark.parametrize("depth", [0.45, 0.55, 0.62])
+def test_in_the_shadow_of_a_hand(depth: float) -> None:
+    """Five soft fingers over half of a sheet: what they shade is as dark as the card's tint under a lamp."""
+    page = page_of(SHEET)
+    laid = strip_corners((100, 150), 100, 180, 2)
+    lay(page, laid, 250)
+
+    def hand(x: Floats, y: Floats) -> Floats:
+        fingers = sum(0.5 - 0.5 * np.tanh((np.abs(y - at) - 7) / 3) for at in (90, 112, 134, 156))
+        reach = 0.5 - 0.5 * np.tanh((x - 120) / 4)
+        palm = (0.5 - 0.5 * np.tanh((np.abs(y - 123) - 40) / 4)) * (0.5 - 0.5 * np.tanh((x - 60) / 4))
+        return 0.85 * (1 - depth * np.clip(np.maximum(fingers * reach, palm), 0, 1))
+
+    shot = shoot(SHEET, page, light=hand)
+    (outline,) = found(shot)
+    assert error_mm(outline, laid) < 0.4
+    _, sheet = sheet_of(shot)
+    assert not unread_paper(sheet, (outline,), SHEET, DEFAULTS.strip)
+
+
+@pytest.mark.parametrize("brighter", [0.3, 0.5, 0.6])
+def test_a_lamp_on_the_tint_makes_no_paper_of_it(brighter: float) -> None:
+    lamp = lambda x, y: 0.5 * (1 + brighter * np.exp(-(((x - 70) / 25) ** 2) - ((y - 120) / 30) ** 2))  # noqa: E731
+    shot = shoot(SHEET, light=lamp)
+    assert found(shot) == ()
+    _, sheet = sheet_of(shot)
+    assert not unread_paper(sheet, (), SHEET, DEFAULTS.strip)
+
+
 @pytest.mark.parametrize("colour", [(200, 60, 110), (70, 90, 190), (90, 90, 90), (40, 40, 40)])
 def test_dark_bands_do_not_divide_a_strip(colour: tuple[int, int, int]) -> None:
     page = page_of(SHEET)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.measure.drawn import (
+    BLUE,
     PAPER,
     RED,
     celled,
@@ -360,3 +363,155 @@ def test_a_cross_on_the_line_that_carries_a_spot_leaves_the_spot():
     """What pencil marks are taken for must not swallow what stayed there."""
     strip = measured(pencil(20), cross(20, 10), pencil(120), spot(20, 10, 1.6, RED), spot(70, 10, 1.6, RED))
     assert [round(s.rf, 2) for s in spots(strip)] == [0.0, 0.5]
+
+
+# ---- from a seventh generator
+
+
+@pytest.mark.parametrize("depth", [0.45, 0.6, 0.9])
+def test_a_spot_as_black_as_ink_is_no_hole(depth):
+    """Its slopes pass through the tint's own level, and it is as round; but its middle is darker."""
+    black = spot(80, 10, 2.2, (depth, depth, depth))
+    strip = measured(pencil(20), cross(20, 10), pencil(120), black, draw=celled)
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.6], abs=0.004)
+
+
+def test_a_wet_edge_shows_in_the_channels_that_are_not_clipped():
+    """Dry paper too light for the camera in green: there the step is lost, in red and blue it is that of wet paper."""
+    things = pencil(20), wet(110, 0.03), spot(60, 10, 1.6, RED)
+    whole = drawn(*things, noise=0.004)
+    light = -PAPER - 0.01  # the paper's green at one hundredth below full
+    burnt = [np.minimum(values + np.array([0, light, 0]), np.array([9, 0, 9])) for values in (whole.cells, whole.bins)]
+    clipped = replace(whole, cells=burnt[0].astype(np.float32), bins=burnt[1].astype(np.float32))
+    strip = measure_strip(clipped, from_above(), DEFAULTS)
+    assert strip.front is not None
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.4)
+
+
+def ink_word(s0, t0, count=3, colour=(1.0, 0.8, 0.3)):
+    """A name in blue biro."""
+    pencilled = writing(s0, t0, count)
+    return lambda s, t: pencilled(s, t) * np.array(colour)
+
+
+def stained(s0, t0, sd_s, sd_t, colour=(0.02, 0.06, 0.14)):
+    """Tea, or tape, over part of the paper."""
+    return lambda s, t: (gauss(s, s0, sd_s) * gauss(t, t0, sd_t))[..., None] * np.array(colour)
+
+
+def test_a_name_in_ink_beyond_the_front_is_no_spot():
+    strip = measured(pencil(20), pencil(110), spot(60, 10, 1.6, RED), ink_word(138, 5))
+    assert strip.front is not None
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.2)
+    assert "colour-beyond" not in codes(strip)
+
+
+def test_a_spot_beyond_a_drawn_line_still_says_that_it_is_no_front():
+    strip = measured(pencil(20), pencil(90), spot(60, 10, 1.6, RED), spot(120, 10, 1.8, BLUE))
+    assert strip.front is None
+
+
+@pytest.mark.parametrize("stain_", [stained(149, 10, 5, 30), stained(130, 21, 5, 5)])
+def test_tape_and_stains_beyond_a_drawn_front_are_said_and_change_nothing(stain_):
+    strip = measured(pencil(20), pencil(100), spot(60, 10, 1.6, RED), stain_)
+    assert [one.rf for one in spots(strip)] == pytest.approx([0.5], abs=0.003)
+    assert "colour-beyond" in codes(strip)
+
+
+def test_a_spot_that_touches_the_front_neither_hides_nor_colours_it():
+    """Over the middle of a narrow strip, and over half of a wider one."""
+    for width, at in ((12.0, 6.0), (22.0, 9.0)):
+        strip = measured(pencil(20), pencil(110), spot(107.5, at, 2.0, (0.1, 0.25, 0.35), 2.6), width=width)
+        assert strip.front is not None and strip.front.kind == "pencil"
+        assert spots(strip)[-1].rf == pytest.approx((107.5 - 20) / 90, abs=0.004)
+
+
+def test_half_a_straight_line_on_a_narrow_strip_is_a_front():
+    strip = measured(pencil(20), pencil(110, span=(5.6, 99)), spot(60, 6, 1.6, RED), width=12.0)
+    assert strip.front is not None
+    assert [one.rf for one in spots(strip)] == pytest.approx([40 / 90], abs=0.003)
+
+
+def wavering(s0, low, high, waver_mm=0.16):
+    def draw(s, t):
+        path = s0 + waver_mm * (np.sin(t / 2.9) + np.sin(t / 1.7 + 1))
+        return (0.3 * gauss(s, path, 0.2) * ((t > low) & (t < high)))[..., None] * GREY
+
+    return draw
+
+
+def test_a_freehand_line_over_half_of_a_sheet_is_a_front_and_less_sure_beyond_it():
+    lanes = [thing for t in (15, 45, 75) for thing in (cross(20, t), spot(60, t, 1.6, RED))]
+    strip = measured(pencil(20), *lanes, wavering(110, -1, 50), width=90.0)
+    assert [lane.spots[0].rf for lane in strip.lanes] == pytest.approx([40 / 90] * 3, abs=0.006)
+    assert "front-short" in codes(strip)
+    near, _, far = (lane.spots[0].U_rf for lane in strip.lanes)
+    assert far > 3 * near
+    # Where it ends, 25 mm off, a front may have left it by 0.6 mm: 40/90 of that over the run.
+    assert far == pytest.approx(2 * (40 / 90) * 0.025 * 25 / 90, rel=0.3)
+
+
+@pytest.mark.parametrize("word", [writing(124, 3, 5), writing(124, 4, 4, seed=2)])
+def test_a_line_under_a_word_is_no_front(word):
+    strip = measured(pencil(20), spot(60, 10, 1.6, RED), word, pencil(120.5, span=(2.5, 16)), draw=celled)
+    assert strip.front is None
+
+
+def test_a_wet_edge_well_below_a_drawn_line_is_said():
+    """The solvent stopped short of a line that was drawn beforehand; which one is meant, somebody has to say."""
+    short = measured(pencil(20), pencil(130), wet(105), spot(60, 10, 1.6, RED))
+    assert "two-fronts" in codes(short)
+    for front in (wet(130), wet(128.5), lambda s, t: 0 * wet(130)(s, t)):
+        assert "two-fronts" not in codes(measured(pencil(20), pencil(130), front, spot(60, 10, 1.6, RED)))
+
+
+def test_a_wet_edge_close_above_a_coloured_spot_is_a_front():
+    """Over most of the width the step has the spot's colour; beside it the wet paper's own grey."""
+    near = spot(107, 9, 1.6, (0.05, 0.3, 0.35), 3.2)
+    strip = measured(pencil(20), wet(110), near, spot(60, 9, 1.6, RED), width=18.0, noise=0.006)
+    assert strip.front is not None and strip.front.kind == "wet-edge"
+    assert float(np.median(strip.front.s_mm)) == pytest.approx(110, abs=0.4)
+
+
+def test_bands_from_edge_to_edge_among_spots_came_from_the_line():
+    def band(s0, colour):
+        return line(s0, 1.6, 1.0, np.array(colour))
+
+    ran = band(50, (0.0, 0.2, 0.1)), band(90, (0.2, 0.1, 0.02))
+    assert "ink-line" in codes(measured(pencil(20), pencil(120), *ran, spot(70, 10, 1.6, RED)))
+    # Where nothing but bands is seen, the sample was applied as one.
+    assert "ink-line" not in codes(measured(pencil(20), pencil(120), *ran))
+    assert "ink-line" not in codes(measured(pencil(20), pencil(120), spot(50, 10, 1.6, BLUE), spot(70, 10, 1.6, RED)))
+
+
+def test_a_small_spot_left_under_its_cross_is_seen_and_said_to_be_less_sure():
+    """Line and cross hide its middle; what is left is pale, but the place is coloured, as pencil is not."""
+    lanes = pencil(20), cross(20, 10), pencil(120), spot(70, 10, 1.6, RED)
+    left = measured(*lanes, spot(20.2, 10, 1.0, (0.0, 0.15, 0.2)))
+    assert "did-not-move" in {flag.code for flag in spots(left)[0].flags}
+    assert spots(left)[0].U_rf > 3 * spots(left)[1].U_rf
+    assert abs(spots(left)[0].rf - 0.002) < spots(left)[0].U_rf
+    assert len(spots(measured(*lanes))) == 1
+
+
+def test_a_word_between_the_lanes_makes_no_lane():
+    lanes = [thing for t in (15, 75) for thing in (cross(20, t), spot(60, t, 1.6, RED), spot(90, t, 1.6, BLUE))]
+    for word in (writing(75, 41, 3), ink_word(75, 41)):
+        strip = measured(pencil(20), pencil(120), *lanes, word, width=90.0)
+        assert [len(lane.spots) for lane in strip.lanes] == [2, 2]
+
+
+def test_a_lane_with_a_mark_and_no_spot_is_one():
+    lanes = [thing for t in (15, 75) for thing in (cross(20, t), spot(60, t, 1.6, RED))]
+    strip = measured(pencil(20), pencil(120), *lanes, cross(20, 45), width=90.0)
+    assert [len(lane.spots) for lane in strip.lanes] == [1, 0, 1]
+
+
+def test_nothing_so_pale_ran_ahead_of_the_front():
+    """Paper that grows darker towards a drawn front, and beyond it, is no spot with the front."""
+
+    def gloom(s, t):
+        return (0.03 / (1 + np.exp((112 - s) / 2.5)) * gauss(t, 10, 4))[..., None] * np.array((0.1, 0.1, 1.0))
+
+    strip = measured(pencil(20), pencil(110), spot(60, 10, 1.6, RED), gloom)
+    assert [one.rf for one in spots(strip)] == pytest.approx([40 / 90], abs=0.003)

@@ -64,4 +64,4 @@ def _is_inked(absorbance: Floats32, cell_mm: float, settings: Settings) -> bool:
     """Whether colour (rows, cols, 3) was written: thin strokes, as no spot that has run is."""
     rule = settings.spot
     tinge = chroma(uniform_filter(absorbance, (*settings.reading.ink_smooth, 1)))
-    return filled_share(tinge, cell_mm, rule.written_mm) < rule.written_share
+    return filled_share(tinge, cell_mm, rule.written_mm) < settings.reading.ink_share

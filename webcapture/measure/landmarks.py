@@ -147,7 +147,8 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
         bins = np.ones(len(heights), bool)
         if not _is_alike(np.asarray(median(heights, axis=0)), shown, settings):
             # A spot ran close to the edge and lends it its colour: then the bins beside it tell.
-            bins = darkest(heights) <= quantile(darkest(heights), settings.beside_spots)
+            most = heights.max(axis=1)
+            bins = most <= quantile(most, settings.beside_spots)
         colour = np.asarray(median(heights[bins], axis=0), float)
         if _is_wet(line, colour, shown, bins, field, settings):
             found.append(_candidate("wet-edge", line, field, colour))

@@ -309,7 +309,9 @@ def _bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
     blobs = [blob for found in attempt.blobs for blob in found]
     least = settings.reading.smear_least
     compact = any(blob.fill < settings.spot.compact_fill and blob.absorbance.max() > least for blob in blobs)
-    return compact and any(_is_band(blob, attempt, settings) for blob in blobs)
+    line = polyval(attempt.reading.field.width_mm / 2, attempt.origin.coefficients)
+    ran = [blob for blob in blobs if blob.centre_mm > line + settings.spot.origin_mm]
+    return compact and any(_is_band(blob, attempt, settings) for blob in ran)
 
 
 def _is_band(blob: Blob, attempt: Attempt, settings: Settings) -> bool:

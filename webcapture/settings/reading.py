@@ -93,7 +93,7 @@ class ReadingSettings:
     word_above_mm: tuple[float, float] = knob(
         (1.5, 7.0), "mm", "Above a line under a word, between these, stand its letters."
     )
-    word_share: float = knob(0.55, "", "Over more of such a line than this: between letters and words is paper.")
+    word_share: float = knob(0.6, "", "Over more of such a line than this: between letters and words is paper.")
     stop_line_mm: float = knob(
         4.0, "mm", "A wet edge further below a drawn line than this: the solvent may have stopped short of it."
     )
@@ -158,6 +158,9 @@ class ReadingSettings:
     colour_room: float = knob(2.0, "", "Paper free beyond the line must be so many times as much, or it shows nothing.")
     colour_smooth: int = knob(7, "cell", "Chroma is averaged over a square of so many cells: 2 mm, less than a spot.")
     colour_stroke: int = knob(5, "cell", "Around pencil, a square of so many is left out: its blur may have a colour.")
+    ink_share: float = knob(
+        0.42, "", "Of a word's height less is left over a square of the smallest spot's size; of a spot of 5 mm at its base half."
+    )
     ink_smooth: tuple[int, int] = knob((3, 3), "cell", "Over a stroke's width, so that grain does not look like one.")
     one_front_mm: float = knob(
         2.5, "mm", "A wet edge and a stain so near to each other are one front; the box that finds a step is as long."
