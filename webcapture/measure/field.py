@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from webcapture.measure.channels import palest
 from webcapture.measure.robust import SD_PER_MAD, median
 from webcapture.model import Floats, Floats32, StripCells
 from webcapture.settings import FieldSettings
@@ -33,6 +34,8 @@ class Field:
     """Side of a cell."""
     fine: Floats32
     """(fine rows, bins, 3) absorbance at full resolution along the strip, averaged over bins across it."""
+    fine_palest: Floats32
+    """(fine rows, bins) of it in the channel that shows least, of those whose scale does not end at this paper."""
     fine_s_mm: Floats
     """(fine rows,) places along the strip."""
     bin_t_mm: Floats
@@ -74,12 +77,14 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     even = strip.cells - _across(light, place, t_mm / strip.width_mm, shift)[..., None]
     paper = np.percentile(even[::SAMPLE, ::SAMPLE], settings.paper_percentile, axis=(0, 1)).astype(np.float32)
     bin_light = _across(light, np.arange(fine_rows, dtype=float), bin_t / strip.width_mm, shift)
+    fine, clipped = paper - (strip.bins - bin_light[..., None]), strip.bins > settings.clipped
     return Field(
         absorbance=paper - even,
         s_mm=(np.arange(rows) + 0.5) * strip.length_mm / rows,
         t_mm=t_mm,
         cell_mm=strip.cell_mm,
-        fine=paper - (strip.bins - bin_light[..., None]),
+        fine=fine,
+        fine_palest=_palest_told(fine, clipped, settings),
         fine_s_mm=(np.arange(fine_rows) + 0.5) * strip.length_mm / fine_rows,
         bin_t_mm=bin_t,
         light=light,
@@ -88,9 +93,15 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         width_mm=strip.width_mm,
         rim_mm=strip.rim_mm,
         clipped=strip.cells > settings.clipped,
-        fine_clipped=strip.bins > settings.clipped,
+        fine_clipped=clipped,
         uneven=_is_uneven(light, strip, shift, settings) or _is_split(even, strip, settings),
     )
+
+
+def _palest_told(fine: Floats32, clipped: np.ndarray, settings: FieldSettings) -> Floats32:
+    """(fine rows, bins) absorbance in the channel that shows least, without channels that show none because they are clipped."""
+    told = clipped[::SAMPLE].mean(axis=(0, 1)) < settings.clipped_share
+    return palest(fine) if told.all() or not told.any() else np.asarray(fine[..., told].min(axis=2), np.float32)
 
 
 def _calmed(light: Floats32, strip: StripCells, settings: FieldSettings) -> Floats32:

@@ -135,7 +135,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
 
     Looked for in the channel that is darkened least, where colours hardly show and wet paper shows as in all.
     """
-    step = step_across(palest(field.fine), field, settings)
+    step = step_across(field.fine_palest, field, settings)
     shift = round(settings.step_trend_mm / field.row_mm)
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
     response = standardised(smoothed_across(step - np.maximum(beside, 0)))

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.beyond import colour_beyond
-from webcapture.measure.channels import palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.marks import marks_beside
@@ -161,7 +160,7 @@ def _steps_below(field: Field, low_mm: float, line_mm: float, settings: Settings
     rule = settings.reading
     every = max(round(rule.step_row_mm / field.row_mm), 1)
     s_mm = field.fine_s_mm[::every]
-    paper = quantile(palest(field.fine[::every]), rule.step_share, axis=1)
+    paper = quantile(field.fine_palest[::every], rule.step_share, axis=1)
     top = line_mm - rule.stop_line_mm
     reach = round(settings.landmark.step_far_mm / (every * field.row_mm))
     sums = np.concatenate([[0.0], np.cumsum(paper)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from webcapture.measure.channels import darkest, mean, palest
+from webcapture.measure.channels import darkest, mean
 from webcapture.measure.field import Field
 from webcapture.measure.robust import median, quantile
 from webcapture.measure.tracing import Trace
@@ -157,8 +157,8 @@ def lasting_step(
     room = field.length_mm - settings.end_mm - middle_of(trace, field)
     most = max(min(settings.most_lasting_mm, room), settings.lasting_least_mm)
     above = np.arange(settings.lasting_near_mm, most, settings.lasting_step_mm)
-    low = quantile(palest(field.fine[_along(trace, field, below), bins]), settings.pale_share, axis=1)
-    high = quantile(palest(field.fine[_along(trace, field, above), bins]), settings.pale_share, axis=1)
+    low = quantile(field.fine_palest[_along(trace, field, below), bins], settings.pale_share, axis=1)
+    high = quantile(field.fine_palest[_along(trace, field, above), bins], settings.pale_share, axis=1)
     lasting = low - high
     return float(median(lasting if among is None else lasting[among]))
 
@@ -221,7 +221,7 @@ def rim_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     """
     step = settings.profile_mm
     offsets = _offsets(settings.rim_far_mm, step)
-    profile = palest(field.fine[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None]]).mean(axis=0)
+    profile = field.fine_palest[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None]].mean(axis=0)
     smooth = np.convolve(np.pad(profile, 1, mode="edge"), BINOMIAL, mode="valid")
     near = np.flatnonzero(np.abs(offsets) <= settings.rim_near_mm)
     wet, dry = (float(median(smooth[side * offsets > settings.rim_near_mm])) for side in (-1, 1))

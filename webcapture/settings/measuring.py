@@ -64,6 +64,9 @@ class FieldSettings:
         "log10",
         "Lighter than this, five levels below white, the camera's scale may have ended: no colour can be told.",
     )
+    clipped_share: float = knob(
+        0.1, "", "Where so much of the strip is as light, that channel cannot tell wet paper from dry."
+    )
     split: float = knob(
         0.1,
         "log10",

@@ -159,7 +159,9 @@ class ReadingSettings:
     colour_smooth: int = knob(7, "cell", "Chroma is averaged over a square of so many cells: 2 mm, less than a spot.")
     colour_stroke: int = knob(5, "cell", "Around pencil, a square of so many is left out: its blur may have a colour.")
     ink_share: float = knob(
-        0.42, "", "Of a word's height less is left over a square of the smallest spot's size; of a spot of 5 mm at its base half."
+        0.42,
+        "",
+        "Of a word's height less is left over a square of the smallest spot's size; of a spot of 5 mm at its base half.",
     )
     ink_smooth: tuple[int, int] = knob((3, 3), "cell", "Over a stroke's width, so that grain does not look like one.")
     one_front_mm: float = knob(
