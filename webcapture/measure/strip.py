@@ -218,7 +218,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "front-missing": attempt.front is None,
         "two-lines": attempt.reading.doubled,
         "two-fronts": attempt.reading.fronts > 1,
-        "front-faint": _is_hardly_seen(attempt.reading.front, settings.reading),
+        "front-faint": _is_hardly_seen(attempt.reading.front, attempt.reading.origin, settings.reading),
         "front-short": attempt.front is not None and _marked_afar(attempt, settings.tick.far_mm),
         "colour-beyond": attempt.reading.front is not None and attempt.reading.front.colour_beyond,
         "front-slanted": is_slanted(attempt.origin, attempt.front, attempt.reading.field.width_mm, settings.reading),
@@ -247,10 +247,15 @@ def _drawn_twice(attempt: Attempt) -> bool:
     return attempt.reading.origin is not None and front is not None and front.kind == "pencil"
 
 
-def _is_hardly_seen(front: Candidate | None, rule: ReadingSettings) -> bool:
-    """Whether a front is so unclear, or so pale and seen over so little of the width, that it may be none."""
+def _is_hardly_seen(front: Candidate | None, origin: Candidate | None, rule: ReadingSettings) -> bool:
+    """Whether a front is so unclear, or so pale and seen over so little of the width, that it may be none.
+
+    A drawn one much paler than the origin line may be a fold.
+    """
     if front is None:
         return False
+    if front.kind == "pencil":
+        return origin is not None and max(front.colour) < rule.pale_front * max(origin.colour)
     pale, part = rule.faint_front
     return front.trace.score < rule.faint_front_sd or (max(front.colour) < pale and front.coverage < part)
 

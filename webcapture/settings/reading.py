@@ -103,6 +103,9 @@ class ReadingSettings:
     front_share: float = knob(
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
+    pale_front: float = knob(
+        0.3, "", "A drawn front is hardly ever so much paler than the origin line, drawn with the same pencil; a fold is."
+    )
     faint_front: tuple[float, float] = knob(
         (0.02, 0.6),
         "absorbance, share of the width",

@@ -209,6 +209,11 @@ def _stains(strip: PaperStrip, grid: Grid, rng: np.random.Generator) -> Floats32
         distance = np.hypot(grid.s_mm - finger.s_mm, 1.2 * (grid.t_mm - finger.t_mm)) / finger.size_mm
         blotch = np.exp(-(distance**4)) * (1 + 0.3 * cloud(rng, grid.shape, 1.5 * grid.px_per_mm))
         stained += (finger.absorbance * blotch).astype(np.float32)[..., None] * np.array((0.7, 0.9, 1.2), np.float32)
+    for writing in strip.writings:
+        if writing.ink is not None:
+            words = np.zeros(grid.shape, np.float32)
+            strokes(words, grid, letters(writing, rng), PENCIL_MM, writing.absorbance, rng)
+            stained += words[..., None] * np.array(writing.ink, np.float32)
     return np.asarray(np.exp(np.float32(-np.log(10)) * stained), np.float32)
 
 
@@ -239,7 +244,8 @@ def _surface(strip: PaperStrip, grid: Grid, rng: np.random.Generator) -> Floats3
     for lane in strip.lanes:
         _draw_mark(lane, strip.origin, grid, pencil, rng)
     for writing in strip.writings:
-        strokes(pencil, grid, letters(writing, rng), PENCIL_MM, writing.absorbance, rng)
+        if writing.ink is None:
+            strokes(pencil, grid, letters(writing, rng), PENCIL_MM, writing.absorbance, rng)
     drawn = np.flatnonzero(pencil.any(axis=1))
     surface[drawn] *= np.exp(np.float32(-np.log(10)) * pencil[drawn])
     return surface

@@ -226,6 +226,8 @@ def _lift(rng: Rng, kind: Class) -> Lift:
     return Lift(form, rng.uniform(0.3, kind.lift_mm), rng.uniform(0.3, 0.7))
 
 
+INKS: tuple[Triple, ...] = ((1.0, 0.8, 0.3), (1.0, 0.75, 0.2), (0.15, 1.0, 0.8), (1.0, 0.95, 0.9))
+"""Two blue biros, a red and a black one: shares of the absorbance in R, G, B. Invented."""
 _WORDS = ("A", "B", "C", "D", "S1", "S2", "R1", "X", "Mk 3", "12.4", "T7", "Fd", "Wn", "ref", "dye 2", "K", "N4")
 
 
@@ -248,7 +250,10 @@ def _writings(
 def _word(rng: Rng, s: float, t: float, size: float, room: float) -> Writing:
     text = str(rng.choice(_WORDS))
     size = min(size, room / (len(text) * 0.95))
-    return Writing(text, s, t, size, rng.normal(0, 3), rng.uniform(0.15, 0.45))
+    turn, absorbance = rng.normal(0, 3), rng.uniform(0.15, 0.45)
+    # Every fourth in biro; told from what is drawn already, so that all else of a seed stays as it was.
+    inked = 1000 * abs(turn) % 1 < 0.25
+    return Writing(text, s, t, size, turn, absorbance, INKS[int(1e4 * absorbance) % len(INKS)] if inked else None)
 
 
 def _creases(rng: Rng, kind: Class, width: float, length: float) -> tuple[Crease, ...]:

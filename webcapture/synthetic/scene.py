@@ -154,7 +154,7 @@ class Lift:
 
 @dataclass(frozen=True, slots=True)
 class Writing:
-    """Pencil letters on the strip; ``s``, ``t`` is the middle of the word."""
+    """Letters on the strip, in pencil or ink; ``s``, ``t`` is the middle of the word."""
 
     text: str
     s_mm: float
@@ -162,6 +162,8 @@ class Writing:
     size_mm: float = 4.0
     turn_deg: float = 0.0
     absorbance: float = 0.3
+    ink: Triple | None = None
+    """Its share of the absorbance in R, G, B; None: pencil."""
 
 
 @dataclass(frozen=True, slots=True)
