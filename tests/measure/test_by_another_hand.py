@@ -516,3 +516,24 @@ def test_nothing_so_pale_ran_ahead_of_the_front():
 
     strip = measured(pencil(20), pencil(110), spot(60, 10, 1.6, RED), gloom)
     assert [one.rf for one in spots(strip)] == pytest.approx([40 / 90], abs=0.003)
+
+
+# ---- from an attack
+
+
+def test_spots_and_habits_alone_do_not_tell_two_like_lines_apart():
+    """Spots that widen upwards and a number below the lower line: a sheet that lay upside down has shown as much."""
+    widening = spot(60, 10, 1.5, RED), spot(100, 10, 1.9, BLUE)
+    strip = measured(pencil(20), pencil(130), *widening, writing(9, 8, 1), draw=celled)
+    assert strip.upright
+    assert "ends-alike" in codes(strip)
+    for more in (cross(20, 10), cross(20, 5)):
+        assert "ends-alike" not in codes(measured(pencil(20), pencil(130), *widening, more, draw=celled))
+    half = measured(pencil(20), pencil(130, span=(9, 99)), *widening, draw=celled)
+    assert "ends-alike" not in codes(half)
+
+
+def test_a_fold_that_looks_like_a_pale_line_is_said_to_be_hardly_seen():
+    fold = pencil(110, 0.05)
+    assert "front-faint" in codes(measured(pencil(20), fold, spot(60, 10, 1.6, RED), noise=0.006))
+    assert "front-faint" not in codes(measured(pencil(20), pencil(110, 0.15), spot(60, 10, 1.6, RED), noise=0.006))

@@ -39,6 +39,8 @@ class Attempt:
     """The spots of each track."""
     odds: float
     """ln odds that the strip lies the way it was read."""
+    shown: float
+    """What of them its marks and spots say: the rest is the card's arrow, and how people usually draw and write."""
 
     @property
     def turned(self) -> bool:
@@ -97,8 +99,8 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
     lanes = without_stains(tracks, [bool(found) for found in blobs])
     tracks, blobs = list(compress(tracks, lanes)), list(compress(blobs, lanes))
-    odds = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
-    return Attempt(reading, stain, origin, front, tracks, blobs, odds)
+    odds, shown = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
+    return Attempt(reading, stain, origin, front, tracks, blobs, odds, shown)
 
 
 def _u_meaning(line: Candidate, rule: ReadingSettings) -> float:
@@ -230,8 +232,10 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
 
 
 def _ends_alike(attempt: Attempt, rule: UprightSettings) -> bool:
-    """Whether only the card's arrow tells which of two lines is the origin; where more was heeded than that, another flag says so."""
-    return _drawn_twice(attempt) and not attempt.turned and attempt.odds < rule.arrow + rule.plain
+    """Whether of two lines only the card's arrow and people's habits tell which is the origin; where more was heeded than that, another flag says so."""
+    front = attempt.reading.front
+    alike = _drawn_twice(attempt) and front is not None and front.coverage >= rule.partial_coverage
+    return alike and not attempt.turned and attempt.shown < rule.plain
 
 
 def _is_decided(attempt: Attempt, rule: UprightSettings) -> bool:

@@ -96,21 +96,22 @@ def widening_odds(ratio: Floats, ln_width: Floats, rule: UprightSettings = DEFAU
     return 2 * rule.growth * believed / (rule.growth_sd**2 + scatter / apart)
 
 
-def odds_upright(reading: Reading, trails: Trails, settings: Settings) -> float:
-    """ln odds that the strip lies this way up rather than the other."""
+def odds_upright(reading: Reading, trails: Trails, settings: Settings) -> tuple[float, float]:
+    """(ln odds that the strip lies this way up rather than the other, what of them marks and spots alone say)."""
     rule = settings.upright
     length = reading.field.length_mm
     reach = settings.landmark.origin_range * length
     other = [c for c in reading.thin if length - c.middle_mm < reach]
     far = max(other, key=lambda c: c.coverage, default=None)
-    odds = rule.arrow if not reading.strip.turned else -rule.arrow
-    odds += _line_odds(reading.origin, settings) - _line_odds(far, settings)
-    if reading.origin is not None and far is not None:
-        odds += _layout_odds(reading, far, settings)
-        odds += 0.0 if trails.covers else ruled_odds(reading.origin, far, reading.field, rule)
     tailing = float(np.clip(trails.tails, -rule.most_tail, rule.most_tail).sum())
     spots = float(trails.widening.sum()) + rule.tail * tailing
-    return odds + float(np.clip(spots, -rule.most_spots, rule.most_spots))
+    shown = _line_odds(reading.origin, settings) - _line_odds(far, settings)
+    shown += float(np.clip(spots, -rule.most_spots, rule.most_spots))
+    habits = rule.arrow if not reading.strip.turned else -rule.arrow
+    if reading.origin is not None and far is not None:
+        habits += _layout_odds(reading, far, settings)
+        habits += 0.0 if trails.covers else ruled_odds(reading.origin, far, reading.field, rule)
+    return habits + shown, shown
 
 
 def ruled_odds(low: Candidate, far: Candidate, field: Field, rule: UprightSettings = DEFAULTS.upright) -> float:

@@ -104,7 +104,9 @@ class ReadingSettings:
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
     pale_front: float = knob(
-        0.3, "", "A drawn front is hardly ever so much paler than the origin line, drawn with the same pencil; a fold is."
+        0.3,
+        "",
+        "A drawn front is hardly ever so much paler than the origin line, drawn with the same pencil; a fold is.",
     )
     faint_front: tuple[float, float] = knob(
         (0.02, 0.6),
@@ -240,7 +242,9 @@ class UprightSettings:
     marks_clear: float = knob(6.0, "sd", "Marks this clear count fully; what is less clear counts in proportion.")
     line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
     plain: float = knob(
-        1.0, "ln odds", "Less than this besides the arrow, and nothing on the strip shows which way up it lies."
+        2.0,
+        "ln odds",
+        "Less than this by marks and spots, and only the arrow and habits tell which of two lines is the origin: spots alone have said nearly as much of a sheet that lay the other way.",
     )
     turned: float = knob(
         1.75,
