@@ -38,6 +38,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("two-fronts", "More than one line or edge could be the solvent front.", "A drawn one was taken, or the uppermost clear one: see on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-faint", "The solvent front is hardly to be seen.", "See on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-short", "The front is marked over a part of the width only.", "In lanes away from the mark it was taken to run on as the mark and the origin line do. Rule the front right across the paper."),
+    ("front-inked", "The line that was taken as the front is coloured.", "If it was drawn in ink after the run, it is the front. If it is a narrow band of colour, correct it by hand. Next time use a pencil."),
     ("colour-beyond", "There is colour beyond the line that was taken as the front.", "If it is a spot, this line is not the front: correct it by hand. If it is a stain, tape or writing, leave it."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
     ("did-not-move", "This spot stayed on the origin line.", "The mobile phase does not carry it: try another one."),
@@ -51,7 +52,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
 )  # fmt: skip
 
-OF_THE_FRONT = ("two-fronts", "front-faint", "front-short", "colour-beyond")
+OF_THE_FRONT = ("two-fronts", "front-faint", "front-short", "front-inked", "colour-beyond")
 """Doubts about a front that was seen: gone where somebody has placed it."""
 
 REGISTRY: dict[str, Flag] = {code: Flag(code, text, advice) for code, text, advice in _ROWS}

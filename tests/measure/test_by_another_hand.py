@@ -537,3 +537,20 @@ def test_a_fold_that_looks_like_a_pale_line_is_said_to_be_hardly_seen():
     fold = pencil(110, 0.05)
     assert "front-faint" in codes(measured(pencil(20), fold, spot(60, 10, 1.6, RED), noise=0.006))
     assert "front-faint" not in codes(measured(pencil(20), pencil(110, 0.15), spot(60, 10, 1.6, RED), noise=0.006))
+
+
+@pytest.mark.parametrize("ink", [(1.0, 0.8, 0.3), (0.15, 1.0, 0.85)])
+def test_a_front_drawn_in_ink_is_one_and_said_to_be(ink):
+    strip = measured(pencil(20), pencil(110, 0.4, colour=ink), spot(60, 10, 1.6, RED), noise=0.006)
+    assert [one.rf for one in spots(strip)] == pytest.approx([40 / 90], abs=0.003)
+    assert "front-inked" in codes(strip)
+
+
+def test_a_band_of_a_dye_is_no_line_in_ink():
+    band = line(110, 0.7, 0.4, np.array((0.15, 1.0, 0.85)))
+    assert measured(pencil(20), band, spot(60, 10, 1.6, RED), noise=0.006).front is None
+
+
+def test_a_line_in_ink_beside_one_in_pencil_is_said():
+    strip = measured(pencil(20), pencil(110, 0.4, colour=(1.0, 0.8, 0.3)), pencil(135), spot(60, 10, 1.6, RED))
+    assert "two-lines" in codes(strip)

@@ -56,6 +56,8 @@ class Candidate:
     """Its absorbance above the paper beside, R, G, B."""
     marks: float = 0.0
     """How clearly crosses, ticks or letters stand beside a drawn line: standard deviations of the paper along it."""
+    inked: bool = False
+    """Whether a line taken for a drawn one has a colour of its own."""
     colour_beyond: bool = False
     """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
 

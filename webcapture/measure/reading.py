@@ -14,7 +14,7 @@ from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines,
 from webcapture.measure.marks import marks_beside
 from webcapture.measure.robust import median, quantile
 from webcapture.measure.ticks import ticked_fronts
-from webcapture.measure.traits import slope_of, width_of
+from webcapture.measure.traits import is_brown, slope_of, thinness_of, width_of
 from webcapture.model import StripCells
 from webcapture.settings import ReadingSettings, Settings
 
@@ -44,12 +44,15 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     origin = origin_among(thin, field, settings)
     lines = [c for c in thin if not _underlines(c, field, strokes, settings.reading)]
     fronts = _drawn_fronts(field, strokes, lines, origin, settings)
+    inked = _drawn_fronts(field, strokes, _inked_lines(lines, field, settings), origin, settings)
+    rivals = len(fronts + inked)
+    fronts = fronts or inked
     ticked = not fronts
     if ticked:
         ticks = ticked_fronts(field, strokes, _slope(origin, field), settings.tick, settings.landmark)
         fronts = _drawn_fronts(field, strokes, ticks, origin, settings)
     front, faint = _front(field, strokes, fronts, origin, ticked, settings)
-    doubled = len(fronts) > 1 or _has_rival(origin, thin, field, settings)
+    doubled = max(rivals, len(fronts)) > 1 or _has_rival(origin, thin, field, settings)
     return Reading(strip, field, thin, origin, front, doubled, _places(faint, settings.reading))
 
 
@@ -99,6 +102,20 @@ def _drawn_fronts(
     ]
     clearest = max((c.trace.score for c in free), default=0.0)
     return [c for c in free if c.trace.score >= settings.reading.drawn_clear * clearest]
+
+
+def _inked_lines(thin: list[Candidate], field: Field, settings: Settings) -> list[Candidate]:
+    """Coloured lines that somebody may have drawn in ink: from edge to edge, dark, not brown as a solvent's own, and as thin on both sides as no band of a dye."""
+    rule = settings.reading
+    return [
+        replace(c, kind="pencil", inked=True)
+        for c in thin
+        if c.kind == "coloured"
+        and c.coverage >= rule.drawn_coverage
+        and max(c.colour) > rule.inked_least
+        and not is_brown(np.array(c.colour), settings.landmark.stain_grey)
+        and thinness_of(c.trace, field, settings.landmark) >= rule.inked_thin
+    ]
 
 
 def _without_spots(

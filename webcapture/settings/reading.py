@@ -67,6 +67,12 @@ class ReadingSettings:
     drawn_alike: float = knob(
         0.6, "", "Unless it runs right across, and is at least this share as dark as the origin line."
     )
+    inked_least: float = knob(
+        0.12, "absorbance", "A front drawn in ink is darker than this; what a solvent sweeps along rarely is."
+    )
+    inked_thin: float = knob(
+        0.85, "", "Share of its darkness that is gone at its flanks: of a band of a dye at most half."
+    )
     drawn_clear: float = knob(
         0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
     )
