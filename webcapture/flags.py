@@ -28,6 +28,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("card-incomplete", "Part of the card is out of the picture or covered.", "Only what lies in the visible part is measured. Get the whole frame into the picture."),
     ("no-strip", "The card is empty: no strip was seen.", "Lay the strip inside a bay, its origin end towards the arrow, and take the photo again."),
     ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip flat inside a bay of its own, touching nothing else, and take the photo again."),
+    ("seam", "A line runs along the whole strip: two papers side by side may have been measured as one.", "Lay strips apart, each in a bay of its own or with the card's tint between them, and take the photo again. A pencil line between lanes does no harm."),
     ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
     ("upside-down", "The origin end lies at the top of the card, or seems to.", "Where Rf are given, it was measured the right way round: check that the numbered spots make sense, or turn the strip."),
     ("ends-undecided", "It cannot be told which end of the strip is the origin's, so there is no Rf.", "Lay its origin end at the arrow and take the photo again; a result that is kept can be turned by hand. A pencil cross where the sample goes tells the two ends apart."),

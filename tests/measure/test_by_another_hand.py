@@ -20,6 +20,7 @@ from tests.measure.drawn import (
     read,
     spot,
     stain,
+    tailed,
     wet,
     writing,
 )
@@ -554,3 +555,19 @@ def test_a_band_of_a_dye_is_no_line_in_ink():
 def test_a_line_in_ink_beside_one_in_pencil_is_said():
     strip = measured(pencil(20), pencil(110, 0.4, colour=(1.0, 0.8, 0.3)), pencil(135), spot(60, 10, 1.6, RED))
     assert "two-lines" in codes(strip)
+
+
+def seam(t0, depth, sd=0.2):
+    """The gap between two papers, along all of them."""
+    return lambda s, t: (depth * gauss(t, t0, sd) + 0 * s)[..., None] * GREY
+
+
+def test_what_runs_along_the_whole_strip_is_said():
+    """Two papers side by side are read as one sheet: their origins may differ, and nobody would know."""
+    lanes = [thing for t in (10, 32) for thing in (cross(20, t), spot(60, t, 1.6, RED), spot(90, t, 1.6, BLUE))]
+    ground = pencil(20), pencil(120), *lanes
+    assert "seam" in codes(measured(*ground, seam(21, 0.06), width=42.0, noise=0.006))
+    assert "seam" not in codes(measured(*ground, width=42.0, noise=0.006))
+    # A streak that a spot leaves on its way reaches from the origin to it, and is broader.
+    streak = tailed(110, 10, (0.3, 0.2, 0.1), 60.0)
+    assert "seam" not in codes(measured(*ground, streak, width=42.0, noise=0.006))

@@ -18,6 +18,7 @@ from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
 from webcapture.measure.robust import median, quantile
+from webcapture.measure.seam import has_seam
 from webcapture.measure.smooth import smoothed
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
@@ -226,6 +227,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "colour-beyond": attempt.reading.front is not None and attempt.reading.front.colour_beyond,
         "front-slanted": is_slanted(attempt.origin, attempt.front, attempt.reading.field.width_mm, settings.reading),
         "ink-line": _ink_ran(attempt, settings) or _bands_among_spots(attempt, settings),
+        "seam": has_seam(attempt.reading.field, settings.seam),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
         "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, settings.flatness.flag_u * rise.u_arch_mm),
     }

@@ -27,7 +27,7 @@ from webcapture.settings.measuring import (
     SpotSettings,
 )
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
-from webcapture.settings.reading import ReadingSettings, TickSettings, UprightSettings
+from webcapture.settings.reading import ReadingSettings, SeamSettings, TickSettings, UprightSettings
 from webcapture.settings.seeing import (
     GlanceSettings,
     LightSettings,
@@ -64,6 +64,7 @@ __all__ = [
     "ReadingSettings",
     "ReportSettings",
     "RoomSettings",
+    "SeamSettings",
     "Settings",
     "SpotSettings",
     "StripSettings",
@@ -96,6 +97,7 @@ class Settings:
     spot: SpotSettings = field(default_factory=SpotSettings)
     reading: ReadingSettings = field(default_factory=ReadingSettings)
     tick: TickSettings = field(default_factory=TickSettings)
+    seam: SeamSettings = field(default_factory=SeamSettings)
     upright: UprightSettings = field(default_factory=UprightSettings)
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)
     compare: CompareSettings = field(default_factory=CompareSettings)

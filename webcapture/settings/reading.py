@@ -240,6 +240,19 @@ class TickSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class SeamSettings:
+    """A line along the whole strip, as between two papers side by side."""
+
+    least_mm: float = knob(24.0, "mm", "Two of the narrowest strips are as wide.")
+    edge_mm: float = knob(2.0, "mm", "Nearer to the long edges lies their own shade.")
+    stretches: int = knob(6, "", "The length in so many parts: lanes and lines lie in some of them only.")
+    thin_mm: float = knob(1.6, "mm", "A gap or a pencil line with its blur is no wider; a streak is.")
+    least: float = knob(
+        0.008, "absorbance", "By so much it is darker than beside it; paper's own grain reaches half of that."
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class UprightSettings:
     """Which way up the strip lies: evidence in natural logarithms of odds."""
 
