@@ -513,7 +513,7 @@ def test_nothing_so_pale_ran_ahead_of_the_front():
     """Paper that grows darker towards a drawn front, and beyond it, is no spot with the front."""
 
     def gloom(s, t):
-        return (0.03 / (1 + np.exp((112 - s) / 2.5)) * gauss(t, 10, 4))[..., None] * np.array((0.1, 0.1, 1.0))
+        return (0.05 / (1 + np.exp(111 - s)) * gauss(t, 10, 2.5))[..., None] * np.array((0.1, 0.1, 1.0))
 
     strip = measured(pencil(20), pencil(110), spot(60, 10, 1.6, RED), gloom)
     assert [one.rf for one in spots(strip)] == pytest.approx([40 / 90], abs=0.003)

@@ -109,18 +109,18 @@ class ReadingSettings:
     front_share: float = knob(
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
-    pale_front: float = knob(
-        0.3,
-        "",
-        "A drawn front is hardly ever so much paler than the origin line, drawn with the same pencil; a fold is.",
+    faint_front_sd: float = knob(
+        1.8, "sd", "A wet edge or stain less clear than this in the mean of all bins is hardly seen, and may be none."
     )
     faint_front: tuple[float, float] = knob(
         (0.02, 0.6),
         "absorbance, share of the width",
-        "Nor is one that is paler than the first and seen over less than the second.",
+        "So is one that is paler than the first and seen over less than the second.",
     )
-    faint_front_sd: float = knob(
-        1.8, "sd", "A wet edge or stain less clear than this in the mean of all bins is hardly seen, and may be none."
+    pale_front: float = knob(
+        0.3,
+        "",
+        "A drawn front is hardly ever so much paler than the origin line, drawn with the same pencil; a fold is.",
     )
     stain_place: float = knob(0.5, "strip length", "A stain further down is a band of colour, no front.")
     stems: float = knob(
