@@ -298,7 +298,7 @@ def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
     field, line = attempt.reading.field, attempt.origin
     if line is None:
         return False
-    columns = np.flatnonzero(np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm - rule.rim_mm)
+    columns = np.flatnonzero(_clear_of_edges(field, rule))
     if not len(columns):
         return False
     (near, far), last = rule.wash_mm, len(field.s_mm) - 1
@@ -309,6 +309,11 @@ def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
         for side in (1, -1)
     )
     return bool((above - below > rule.wash_least).mean() >= rule.wash_share)
+
+
+def _clear_of_edges(field: Field, rule: ReadingSettings) -> np.ndarray:
+    """(cols,) which columns lie clear of both long edges and what blurs or frays there."""
+    return np.asarray(np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm - rule.rim_mm)
 
 
 def _bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
@@ -329,14 +334,11 @@ def _bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
 def _is_band(blob: Blob, attempt: Attempt, settings: Settings) -> bool:
     """Whether colour lies as dark along both long edges of the paper as in the middle, at the height of a spot that ran."""
     rule, field = settings.reading, attempt.reading.field
-    if (
-        blob.absorbance.max() < rule.band_least
-        or blob.fill < settings.spot.compact_fill
-        or "did-not-move" in blob.codes
-    ):
-        return False
     rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
-    columns = np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm - rule.rim_mm
+    columns = _clear_of_edges(field, rule)
+    dark = blob.absorbance.max() >= rule.band_least and blob.fill >= settings.spot.compact_fill
+    if not dark or not rows.any() or not columns.any():
+        return False
     channel = int(np.argmax(blob.absorbance))
     peaks = smoothed(attempt.stain.absorbance[np.ix_(rows, columns)][None, ..., channel], 1.0)[0].max(axis=0)
     least = rule.band_even * blob.absorbance[channel]
