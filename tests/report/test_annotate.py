@@ -27,7 +27,7 @@ def plates_of(result: PhotoResult) -> list[Plate]:
 
 
 def pixels_of(result: PhotoResult) -> NDArray[np.int64]:
-    return np.asarray(annotated_picture(result)).astype(np.int64)
+    return np.asarray(annotated_picture(result))[..., :3].astype(np.int64)
 
 
 @pytest.mark.parametrize(

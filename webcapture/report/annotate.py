@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import cv2
 import numpy as np
@@ -76,7 +77,7 @@ def annotated_jpeg(result: PhotoResult, settings: ReportSettings = DEFAULTS.repo
 
 
 def annotated_picture(result: PhotoResult, settings: ReportSettings = DEFAULTS.report) -> Image.Image:
-    """The annotated picture before it is compressed, RGB."""
+    """The annotated picture before it is compressed: RGB, or RGBX, which is the same with a byte of padding."""
     badges = tuple(badge_text(flag) for flag in result.flags)
     form = form_for(result.strips, settings)
     ruler = Pen(form.letter)
@@ -84,17 +85,24 @@ def annotated_picture(result: PhotoResult, settings: ReportSettings = DEFAULTS.r
     if not result.strips:
         return _whole_page(result.page, form, top, badges)
     plates, width, height = arrange(result.strips, form, ruler, top, settings)
-    canvas = np.full((height, width, 3), 255, np.uint8)
+    canvas: Bytes8 = np.full((height, width, 4), 255, np.uint8)
     placed = [place_labels(plate, ruler) for plate in plates]
     for plate, plate_labels, shown in zip(plates, placed, result.pictures, strict=True):
         _cut_out(canvas, shown, plate)
         _draw_strokes(canvas, plate, plate_labels, form.letter)
         _draw_scale(canvas, plate, form.letter)
-    picture = Image.fromarray(canvas)
+    picture = _shared(canvas)
     pen = Pen(form.letter, picture)
     _write_photo_badges(pen, width, badges)
     for plate, plate_labels in zip(plates, placed, strict=True):
         _write(pen, plate, plate_labels)
+    return picture
+
+
+def _shared(canvas: Bytes8) -> Image.Image:
+    """(rows, cols, 4) as Pillow's picture in the same memory: a copy of it takes longer than all the drawing on it."""
+    picture = Image.frombuffer("RGBX", canvas.shape[1::-1], canvas, "raw", "RGBX", 0, 1)
+    picture.readonly = 0  # what Pillow itself lends may not be written on; the canvas is ours
     return picture
 
 
@@ -132,7 +140,7 @@ def _cut_out(canvas: Bytes8, shown: Picture, plate: Plate) -> None:
     four = cv2.cvtColor(shown.pixels[part], cv2.COLOR_RGB2RGBA)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     cut = cv2.warpAffine(four, to_shown, (width, height), flags=flags, borderValue=PAPER)
-    canvas[top : top + height, left : left + width] = cv2.cvtColor(cut, cv2.COLOR_RGBA2RGB)
+    canvas[top : top + height, left : left + width] = cut
 
 
 def _reached(to_source: Floats, shape: tuple[int, int], source: tuple[int, ...]) -> tuple[slice, slice]:
@@ -145,10 +153,11 @@ def _reached(to_source: Floats, shape: tuple[int, int], source: tuple[int, ...])
 
 def _draw_strokes(canvas: Bytes8, plate: Plate, placed: Sequence[Placed], letter: int) -> None:
     unit = min(letter, plate.px_per_mm * BOLDEST) / 100
-    for label in placed:
-        _draw(canvas, [label.start, *_leader(label, plate, letter)], STYLES["leader"], unit)
-    for stroke in strokes(plate.strip, plate.frame):
-        _draw(canvas, [plate.at(point) for point in stroke.points], STYLES[stroke.kind], unit)
+    leaders = [[label.start, *_leader(label, plate, letter)] for label in placed]
+    _draw(canvas, leaders, STYLES["leader"], unit)
+    for kind, alike in groupby(strokes(plate.strip, plate.frame), key=lambda stroke: stroke.kind):
+        lines = [[plate.at(point) for point in stroke.points] for stroke in alike]
+        _draw(canvas, lines, STYLES[kind], unit)
 
 
 def _leader(placed: Placed, plate: Plate, letter: int) -> Iterator[Point]:
@@ -158,15 +167,18 @@ def _leader(placed: Placed, plate: Plate, letter: int) -> Iterator[Point]:
     yield placed.x, placed.y
 
 
-def _draw(canvas: Bytes8, points: Sequence[Point], style: Style, unit: float) -> None:
-    """One stroke: its wider edge first, then its core."""
-    pieces = np.array([points]) if style.dash is None else _dashes(points, style.dash, unit)
-    if len(pieces) == 0:
+def _draw(canvas: Bytes8, lines: Sequence[Sequence[Point]], style: Style, unit: float) -> None:
+    """Strokes of one kind: the wider edges first, then the cores, so that where two cross none is cut."""
+    if style.dash is not None:
+        pieces = [piece for line in lines for piece in _dashes(line, style.dash, unit)]
+    else:
+        pieces = [np.array(line) for line in lines]
+    if not pieces:
         return
-    lines = list(np.rint((pieces - 0.5) * 2**SHIFT).astype(np.int32))
+    paths = [np.rint((piece - 0.5) * 2**SHIFT).astype(np.int32) for piece in pieces]
     width, edge = max(round(style.width * unit), 1), max(round(EDGE * unit), 1)
     for colour, thickness in ((style.edge, width + 2 * edge), (style.core, width)):
-        cv2.polylines(canvas, lines, False, colour, thickness, cv2.LINE_AA, SHIFT)
+        cv2.polylines(canvas, paths, False, colour, thickness, cv2.LINE_AA, SHIFT)
 
 
 def _dashes(points: Sequence[Point], dash: tuple[int, int], unit: float) -> Floats:
@@ -211,10 +223,11 @@ def _draw_scale(canvas: Bytes8, plate: Plate, letter: int) -> None:
     """The scale's line and ticks, two pixels wide, set in the array: a hundred separate strokes would take far longer."""
     left, top = plate.box[0] - 3, plate.box[1]
     zero, rows = _scale_rows(plate)
-    canvas[top : round(zero) + 1, left - 1 : left + 1] = INK
-    for mm, y in enumerate(np.rint(rows).astype(int).tolist()):
-        length = 0.45 if mm % 10 == 0 else 0.3 if mm % 5 == 0 else 0.15
-        canvas[y - 1 : y + 1, max(left - round(length * letter), 0) : left] = INK
+    canvas[top : round(zero) + 1, left - 1 : left + 1, :3] = INK
+    at = np.rint(rows).astype(int)
+    for every, length in ((1, 0.15), (5, 0.3), (10, 0.45)):
+        ticks = at[::every, None] + (-1, 0)
+        canvas[ticks.ravel(), max(left - round(length * letter), 0) : left, :3] = INK
 
 
 def _scale_rows(plate: Plate) -> tuple[float, Floats]:

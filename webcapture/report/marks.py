@@ -57,9 +57,11 @@ def strokes(strip: Strip, frame: Frame) -> Iterator[Stroke]:
     for kind, line in (("origin", strip.origin), ("front", strip.front)):
         if line is not None:
             yield Stroke(kind, _curve(line))
-    for lane in strip.lanes:
-        for spot in lane.spots:
-            yield from _spot_marks(spot, lane, frame)
+    spots = [(spot, lane) for lane in strip.lanes for spot in lane.spots]
+    for spot, lane in spots:
+        yield from _brackets(spot, lane, frame)
+    for spot, lane in spots:
+        yield from _cross(spot, lane, frame)
 
 
 def labels(strip: Strip, frame: Frame, with_lane: bool) -> Iterator[Label]:
@@ -143,8 +145,8 @@ def _curve(line: Line) -> tuple[Point, ...]:
     return tuple((float(a), float(b)) for a, b in zip(s, t, strict=True))
 
 
-def _spot_marks(spot: Spot, lane: Lane, frame: Frame) -> Iterator[Stroke]:
-    """Brackets at the lower and upper edge, and a cross at the centre."""
+def _brackets(spot: Spot, lane: Lane, frame: Frame) -> Iterator[Stroke]:
+    """At the spot's lower and upper edge."""
     s, t = frame.on_strip(spot.position_mm)
     low, high = (s + edge - spot.distance_mm for edge in spot.edges_mm)
     if not (math.isfinite(low) and math.isfinite(high)):
@@ -154,6 +156,11 @@ def _spot_marks(spot: Spot, lane: Lane, frame: Frame) -> Iterator[Stroke]:
     for edge, inward in ((low, foot), (high, -foot)):
         corners = ((edge + inward, t - half), (edge, t - half), (edge, t + half), (edge + inward, t + half))
         yield Stroke("spot", corners)
-    arm = min(1.0, half / 2)
+
+
+def _cross(spot: Spot, lane: Lane, frame: Frame) -> Iterator[Stroke]:
+    """At the spot's centre."""
+    s, t = frame.on_strip(spot.position_mm)
+    arm = min(1.0, half_width(lane) / 2)
     yield Stroke("centre", ((s, t - arm), (s, t + arm)))
     yield Stroke("centre", ((s - arm, t), (s + arm, t)))

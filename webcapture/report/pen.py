@@ -10,6 +10,8 @@ import reportlab
 from PIL import Image, ImageDraw, ImageFont
 
 Colour = tuple[int, int, int]
+Written = tuple[Image.Image, int, int]
+"""Words as a mask, and where its left and top lie from their anchor."""
 
 INK: Colour = (26, 26, 26)
 PAPER: Colour = (255, 255, 255)
@@ -38,8 +40,10 @@ class Pen:
         self, x: float, y: float, words: str, share: float = 1.0, bold: bool = False, anchor: str = "lm", halo: int = 0
     ) -> None:
         """Dark words at ``share`` of the base size; ``halo`` is the width of a white edge that sets them off a picture."""
-        font = _font(round(self.size * share), bold)
-        self._draw.text((x, y), words, fill=INK, font=font, anchor=anchor, stroke_width=halo, stroke_fill=PAPER)
+        size = round(self.size * share)
+        if halo:
+            self._print(x, y, _written(words, size, bold, anchor, halo), PAPER)
+        self._print(x, y, _written(words, size, bold, anchor), INK)
 
     def width(self, words: str, share: float = 1.0, bold: bool = False) -> float:
         """How wide the words become."""
@@ -49,9 +53,12 @@ class Pen:
         """Light words in a dark pill, its left end at ``x``, its middle at ``y``; returns the pill's width."""
         width, half = self.pill_width(words, share), 0.62 * self.size * share
         self._draw.rounded_rectangle((x, y - half, x + width, y + half), half, fill=INK, outline=PAPER, width=2)
-        font = _font(round(self.size * share * 0.9), bold=True)
-        self._draw.text((x + width / 2, y), words, fill=PAPER, font=font, anchor="mm")
+        self._print(x + width / 2, y, _written(words, round(self.size * share * 0.9), True, "mm"), PAPER)
         return width
+
+    def _print(self, x: float, y: float, written: Written, fill: Colour) -> None:
+        shape, left, top = written
+        self._draw.bitmap((round(x) + left, round(y) + top), shape, fill)
 
     def pill_width(self, words: str, share: float = 0.85) -> float:
         """How wide a pill with these words becomes; at least a disc."""
@@ -118,3 +125,13 @@ def _font(size: int, bold: bool) -> ImageFont.FreeTypeFont:
 @lru_cache(maxsize=512)
 def _width(words: str, size: int, bold: bool) -> float:
     return float(_font(size, bold).getlength(words))
+
+
+@lru_cache(maxsize=512)
+def _written(words: str, size: int, bold: bool, anchor: str, halo: int = 0) -> Written:
+    """Words, or with ``halo`` an edge of that width around them: a scale's figures and most labels come again and again."""
+    font = _font(size, bold)
+    left, top, right, bottom = (int(edge) for edge in font.getbbox(words, anchor=anchor, stroke_width=halo))
+    mask = Image.new("L", (max(right - left, 1), max(bottom - top, 1)))
+    ImageDraw.Draw(mask).text((-left, -top), words, fill=255, font=font, anchor=anchor, stroke_width=halo)
+    return mask, left, top
