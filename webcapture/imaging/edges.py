@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -37,38 +38,80 @@ class Side:
     """True where the photo ends before the paper does."""
 
 
-def side_of(
-    start: Floats,
-    end: Floats,
-    middle: Floats,
-    photo: Photo,
-    mapping: Mapping,
-    settings: StripSettings,
-    at_border: bool = False,
-) -> Side:
-    """Where, going outwards from between two coarse corners, the paper ends: half-way between the levels on both sides.
+@dataclass(frozen=True, slots=True, eq=False)
+class Coarse:
+    """One side of a strip as the reduced page shows it, between two corners of its outline."""
 
-    Where it hardly shows, the coarse side itself; ``at_border``, where the panel ends, anything else is seen there, too.
-    """
+    start: Floats
+    """(2,) the corner it begins at."""
+    along: Floats
+    """(2,) unit vector to the corner it ends at."""
+    out: Floats
+    """(2,) unit vector away from the strip."""
+    x: Floats
+    """(n,) places along it, millimetres from the start."""
+    at_border: bool
+    """Whether the panel ends there, so that anything else is seen there, too."""
+
+
+def coarse_side(start: Floats, end: Floats, middle: Floats, at_border: bool, settings: StripSettings) -> Coarse:
+    """The side between two corners of a strip with that middle."""
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
     out = np.array([along[1], -along[0]])
     out = out if out @ (start - middle) > 0 else -out
-    x = np.linspace(0, length, max(int(length / settings.edge_step_mm), 8))
+    return Coarse(start, along, out, np.linspace(0, length, max(int(length / settings.edge_step_mm), 8)), at_border)
+
+
+def sides_of(coarse: Sequence[Coarse], photo: Photo, mapping: Mapping, settings: StripSettings) -> list[Side]:
+    """Where, going outwards across each coarse side, the paper ends: half-way between the levels on both sides.
+
+    All of a photo's sides are read at once: one by one, numpy's overhead would cost more than the arithmetic.
+    """
+    if not coarse:
+        return []
     steps = np.arange(-settings.edge_search_mm, settings.edge_search_mm + 0.05, 0.1)
-    places = _across(mapping, start + x[:, None] * along, out, steps)
-    levels = _brightest(photo, places, settings)
-    reach, good = _falls(levels, steps, settings)
+    places = np.concatenate([side.start + side.x[:, None] * side.along for side in coarse])
+    out = np.concatenate([np.broadcast_to(side.out, (len(side.x), 2)) for side in coarse])
+    levels = _brightest(photo, _across(mapping, places, out, steps), settings)
+    parts = np.split(levels, np.cumsum([len(side.x) for side in coarse])[:-1])
+    calm = np.concatenate([cv2.blur(part, (1, 5)) for part in parts])
+    reach, falls = _falls(calm, steps, settings)
+    return [
+        _side(side, part, reach[rows], falls[rows], settings)
+        for side, part, rows in zip(coarse, parts, _runs(parts), strict=True)
+    ]
+
+
+def _runs(parts: Sequence[Floats32]) -> Iterator[slice]:
+    """Where each of the parts lies in all of them one behind the other."""
+    end = 0
+    for part in parts:
+        yield slice(end, end + len(part))
+        end += len(part)
+
+
+def _side(
+    coarse: Coarse, levels: Floats32, reach: Floats, falls: NDArray[np.bool_], settings: StripSettings
+) -> Side:
+    """The line through where the paper ends; where that hardly shows, the coarse side itself.
+
+    reach: (n,) millimetres outwards to where it ends at each of the coarse side's places; falls: (n,) whether it does.
+    """
+    x, along, out = coarse.x, coarse.along, coarse.out
+    ends = int(END_SHARE * len(x)) + 1
+    good = falls.copy()
+    good[:ends] = good[-ends:] = False
     offset, slope = _from_coarse(x[good], reach[good]) if good.sum() >= 4 else (0.0, 0.0)
     near = good & (np.abs(reach - offset - slope * x) < settings.edge_bow_mm)
     seen = float(near.sum() / (len(x) * (1 - 2 * END_SHARE)))
-    if good.sum() < 4 or (at_border and seen < settings.edge_seen):
+    if good.sum() < 4 or (coarse.at_border and seen < settings.edge_seen):
         offset, slope, reach, good = 0.0, 0.0, np.zeros_like(x), np.ones_like(good)
     x, y = x[good], reach[good]
     direction = along + slope * out
     return Side(
-        points_mm=start + x[:, None] * along + y[:, None] * out,
-        place=start + offset * out,
+        points_mm=coarse.start + x[:, None] * along + y[:, None] * out,
+        place=coarse.start + offset * out,
         direction=direction / np.linalg.norm(direction),
         scatter_mm=_scatter(y),
         seen=seen,
@@ -81,12 +124,11 @@ def _from_coarse(x: Floats, y: Floats) -> tuple[float, float]:
     return straight(x, y, 0.005, (_median(y), 0.0))
 
 
-def _falls(levels: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floats, NDArray[np.bool_]]:
-    """((n,) the step at which each row of levels has fallen half-way from its inner to its outer level, whether it does).
+def _falls(calm: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floats, NDArray[np.bool_]]:
+    """((n,) the step at which each row of calmed levels has fallen half-way from its inner to its outer one, whether it does).
 
     The levels are taken first from both ends of the rows; then, next to the edge so found, without the strip's own shadow.
     """
-    calm = np.asarray(cv2.blur(levels, (1, 5)), np.float32)
     inner, outer = _row_medians(calm[:, :7]), _row_medians(calm[:, -7:])
     place, falls = _half_way(calm, inner, outer)
     good = falls & (inner - outer > settings.edge_fall * inner)
@@ -96,8 +138,6 @@ def _falls(levels: Floats32, steps: Floats, settings: StripSettings) -> tuple[Fl
     outer = _row_medians(calm[row, np.minimum(column + beside, calm.shape[1] - 1)])
     nearer, falls = _half_way(calm, inner, outer)
     place = np.where(falls & (np.abs(nearer - place) < 4), nearer, place)
-    ends = int(END_SHARE * len(place)) + 1
-    good[:ends] = good[-ends:] = False
     return steps[0] + (steps[1] - steps[0]) * place, good
 
 
@@ -119,9 +159,9 @@ def _half_way(levels: Floats32, inner: Floats32, outer: Floats32) -> tuple[Float
 
 
 def _across(mapping: Mapping, places_mm: Floats, out: Floats, steps: Floats) -> Floats32:
-    """(m, n, 2) photo pixels of (n,) steps outwards from (m, 2) places: over so few millimetres a parabola is as good as exact."""
+    """(m, n, 2) photo pixels of (n,) steps outwards, by unit vectors (m, 2), from (m, 2) places: over so few millimetres a parabola is as good as exact."""
     reach = float(steps[-1])
-    nodes = project(mapping, places_mm + np.array([[-reach], [0.0], [reach]])[:, None] * out).astype(np.float32)
+    nodes = project(mapping, places_mm + np.array([-reach, 0.0, reach])[:, None, None] * out).astype(np.float32)
     inner, middle, outer = nodes.swapaxes(1, 2)[..., None]
     part = (steps / reach).astype(np.float32)
     x_and_y = middle + part * ((outer - inner) / 2 + part * ((outer + inner) / 2 - middle))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from webcapture.card.layout import Bay, CardLayout
 from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
-from webcapture.imaging.edges import Side, meeting, roughly_straight, side_of, straight
+from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, roughly_straight, sides_of, straight
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, Sheet, StripImage, StripOutline, View
@@ -21,8 +21,10 @@ def find_strips(
     photo: Photo, mapping: Mapping, sheet: Sheet, card: CardLayout, settings: StripSettings
 ) -> tuple[StripOutline, ...]:
     """The strips on the card, in the order of their bays and then from left to right: seen on the page, located in the photo."""
-    boxes = _boxes(_paper_mask(sheet, card, settings), sheet.px_per_mm, settings)
-    found = (_outline(box, photo, mapping, card, settings) for box in boxes)
+    boxes = list(_boxes(_paper_mask(sheet, card, settings), sheet.px_per_mm, settings))
+    coarse = [side for box in boxes for side in _coarse_sides(box, card, settings)]
+    sides = sides_of(coarse, photo, mapping, settings)
+    found = (_outline(box, sides[4 * n : 4 * n + 4], card, settings) for n, box in enumerate(boxes))
     outlines = [outline for outline in found if outline is not None]
     return tuple(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean())))
 
@@ -116,15 +118,23 @@ def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
     return bay if card.panel.x < x < card.panel.right else None
 
 
-def _outline(
-    box: Floats, photo: Photo, mapping: Mapping, card: CardLayout, settings: StripSettings
-) -> StripOutline | None:
-    """The strip's exact outline: a straight line through the edge points on each of the four sides; None where paper does not end there."""
+def _coarse_sides(box: Floats, card: CardLayout, settings: StripSettings) -> Iterator[Coarse]:
+    """The four sides of a box: bottom, right, top, left."""
     middle = box.mean(axis=0)
-    at_border = _beyond((box + np.roll(box, -1, axis=0)) / 2, card, settings.border_mm)
-    bottom, right, top, left = sides = [
-        side_of(box[n], box[(n + 1) % 4], middle, photo, mapping, settings, bool(at_border[n])) for n in range(4)
-    ]
+    at_border = _at_border(box, card, settings)
+    for n in range(4):
+        yield coarse_side(box[n], box[(n + 1) % 4], middle, bool(at_border[n]), settings)
+
+
+def _at_border(box: Floats, card: CardLayout, settings: StripSettings) -> NDArray[np.bool_]:
+    """Which of a box's four sides lie at the panel's border."""
+    return _beyond((box + np.roll(box, -1, axis=0)) / 2, card, settings.border_mm)
+
+
+def _outline(box: Floats, sides: Sequence[Side], card: CardLayout, settings: StripSettings) -> StripOutline | None:
+    """The strip's exact outline, from the straight lines along its bottom, right, top and left; None where paper does not end there."""
+    at_border = _at_border(box, card, settings)
+    bottom, right, top, left = sides
     corners = np.array([meeting(left, bottom), meeting(bottom, right), meeting(right, top), meeting(top, left)])
     bay = _nearest_bay(corners, card)
     if bay is None or not all(_bounded(box, side, settings, bool(at_border[n])) for n, side in ((1, right), (3, left))):
