@@ -11,7 +11,8 @@ from scipy.ndimage import uniform_filter1d
 from scipy.stats import theilslopes
 from skimage.graph import route_through_array
 
-from webcapture.measure.tracing import _best_path, _robust_line, trace_lines
+from webcapture.measure.curves import robust_lines
+from webcapture.measure.tracing import _best_path, trace_lines
 from webcapture.settings import DEFAULTS
 
 RULE = DEFAULTS.trace
@@ -144,7 +145,8 @@ def test_the_robust_line_is_scipys():
         places = 40 + rng.uniform(-0.2, 0.2) * T + rng.normal(0, 0.1, T.size)
         places[rng.integers(T.size, size=3)] += rng.uniform(-8, 8, 3)
         slope, intercept, *_ = theilslopes(places, T, method="joint")
-        assert _robust_line(T, places) == pytest.approx([intercept, slope], abs=1e-9)
+        found = robust_lines(T, places[None], np.ones((1, T.size), bool))
+        assert np.ravel(found) == pytest.approx([intercept, slope], abs=1e-9)
 
 
 def test_marks_on_a_line_do_not_turn_it():

@@ -7,12 +7,12 @@ place is refined, and a low polynomial is fitted to those that agree.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from webcapture.measure.robust import SD_PER_MAD, median, quantile
+from webcapture.measure.curves import curves_through
+from webcapture.measure.robust import quantile
 from webcapture.model import Floats, Floats32
 from webcapture.settings import TraceSettings
 
@@ -60,8 +60,14 @@ def trace_lines(
         return []
     # All the lines' places at once: one by one, numpy's overhead would cost many times the arithmetic.
     rows, strongest = _peaks(response, 2 * np.array(paths), width_mm / step, settings)
-    places = s_mm[0] + rows * step
-    return [_trace(rows[n], places[n], strongest[n], scores[n], t_mm, degree, settings) for n in range(len(scores))]
+    # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
+    clear = settings.strong_share * quantile(strongest, settings.strong_quantile, axis=1)
+    strong = strongest > np.maximum(clear, settings.seen_least)[:, None]
+    curves = curves_through(t_mm, s_mm[0] + rows * step, strong, degree, settings)
+    return [
+        Trace(rows[n], c.on_it, score, c.coefficients, np.asarray(polyval(t_mm, c.coefficients), float), c.spread_mm)
+        for n, (score, c) in enumerate(zip(scores, curves, strict=True))
+    ]
 
 
 def _paths(
@@ -94,12 +100,12 @@ def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
     inner = totals[:, reach : reach + rows]
     inner[0] = gain[0]
     for b in range(1, bins):
-        # The wider window is the greater of two of the narrower ones, one at each of its ends.
         near = _running_max(totals[b - 1], 2 * half + 1)
-        far = np.maximum(near[:rows], near[-rows:]) - turn_cost * reach
-        np.maximum(near[reach - half : reach - half + rows] - turn_cost * half, far, out=far)
-        np.maximum(inner[b - 1], far, out=far)
-        np.add(far, gain[b], out=inner[b])
+        best = near[reach - half : reach - half + rows] - turn_cost * half
+        if half < reach:  # the wider window is the greater of two of the narrower ones, one at each of its ends
+            np.maximum(np.maximum(near[:rows], near[-rows:]) - turn_cost * reach, best, out=best)
+        np.maximum(inner[b - 1], best, out=best)
+        np.add(best, gain[b], out=inner[b])
     steps = np.abs(np.arange(-reach, reach + 1))
     cost = (turn_cost * np.where(steps == 0, 0, np.where(steps <= half, half, reach))).astype(np.float32)
     row = int(inner[-1].argmax())
@@ -120,18 +126,6 @@ def _running_max(values: Floats32, size: int) -> Floats32:
     return np.maximum(values[:-rest], values[rest:]) if rest else values
 
 
-def _trace(
-    rows: Floats, places: Floats, strongest: Floats, score: float, t_mm: Floats, degree: int, settings: TraceSettings
-) -> Trace:
-    """A path with the polynomial through those of its bins that agree; rows, places (mm) and strongest responses (bins,)."""
-    # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
-    strong = strongest > max(
-        settings.seen_least, settings.strong_share * float(quantile(strongest, settings.strong_quantile))
-    )
-    coefficients, on_line, spread = _polynomial(t_mm, places, strong, degree, settings)
-    return Trace(rows, on_line, score, coefficients, np.asarray(polyval(t_mm, coefficients), float), spread)
-
-
 def _peaks(response: Floats32, paths: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
     """((paths, bins) rows, heights) of the response's peak near each of the paths in each bin.
 
@@ -148,60 +142,3 @@ def _peaks(response: Floats32, paths: np.ndarray, width_rows: float, settings: T
         weight = window * np.exp(-0.5 * ((index - rows[..., None]) / width_rows) ** 2)
         rows = (weight * index).sum(axis=-1) / np.maximum(weight.sum(axis=-1), 1e-9)
     return rows, window[..., near].max(axis=-1)
-
-
-def _polynomial(
-    t_mm: Floats, places: Floats, strong: np.ndarray, degree: int, settings: TraceSettings
-) -> tuple[Floats, np.ndarray, float]:
-    """(coefficients, which points lie on it, their spread) of the lowest degree that does nearly as well as the next."""
-    keep = strong if strong.sum() > 2 else np.ones_like(strong)
-    intercept, slope = _robust_line(t_mm[keep], places[keep])
-    off = np.abs(places - intercept - slope * t_mm)
-    best = _fitted(t_mm, places, strong, keep, off, 1, settings)
-    if best[2] < settings.straight_mm:
-        return best
-    for higher in range(2, degree + 1 if len(t_mm) >= settings.bow_bins else 2):
-        fit = _fitted(t_mm, places, strong, keep, off, higher, settings)
-        if fit[1].sum() < max(settings.bow_coverage * len(t_mm), best[1].sum()) or fit[2] > settings.bow_gain * best[2]:
-            break
-        best = fit
-    return best
-
-
-def _fitted(
-    t_mm: Floats,
-    places: Floats,
-    strong: np.ndarray,
-    keep: np.ndarray,
-    off: Floats,
-    degree: int,
-    settings: TraceSettings,
-) -> tuple[Floats, np.ndarray, float]:
-    """Least squares, beginning with the points ``keep`` that lie ``off`` a robust line, leaving out in turns what lies off."""
-    scale = float(t_mm[-1])
-    powers = (t_mm[:, None] / scale) ** np.arange(degree + 1)
-    for _ in range(settings.fit_rounds):
-        kept = strong & (off <= max(settings.off_sd * SD_PER_MAD * float(median(off[keep])), settings.on_line_mm))
-        if kept.sum() <= degree + 1:
-            kept = keep
-        some = powers[kept]
-        fit = np.linalg.solve(some.T @ some, some.T @ places[kept])
-        off = np.abs(places - powers @ fit)
-        if (kept == keep).all():
-            break
-        keep = kept
-    spread = float(np.sqrt(np.mean(off[keep] ** 2)))
-    return fit / scale ** np.arange(degree + 1), keep & strong, spread
-
-
-def _robust_line(t_mm: Floats, places: Floats) -> Floats:
-    """(2,) intercept and slope after Theil and Sen: the median of all pairs' slopes; letters and marks do not turn it."""
-    first, second = _pairs(len(t_mm))
-    slope = float(median((places[second] - places[first]) / (t_mm[second] - t_mm[first])))
-    return np.array([float(median(places - slope * t_mm)), slope])
-
-
-@lru_cache(maxsize=32)
-def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
-    first, second = np.triu_indices(count, 1)
-    return first, second
