@@ -7,7 +7,7 @@ from scipy.ndimage import convolve1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.robust import median, quiet_spread
-from webcapture.model import Floats32
+from webcapture.model import Floats, Floats32
 from webcapture.settings import LandmarkSettings
 
 NEIGHBOURS = np.array([1, 2, 3, 2, 1]) / 9
@@ -19,13 +19,15 @@ EVERY = 3
 def ridge(grey: Floats32, field: Field, core_mm: float, flank_mm: tuple[float, float]) -> Floats32:
     """How much darker a row is than the darker one of its two flanks."""
     core, near, far = _rows(field, core_mm, *flank_mm)
-    return _box(grey, -core, core) - np.maximum(_box(grey, -far, -near), _box(grey, near, far))
+    middle, below, above = _boxes(grey, (-core, core), (-far, -near), (near, far))
+    return np.asarray(middle - np.maximum(below, above), np.float32)
 
 
 def step_across(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
     """How much darker the paper below a row is than the paper above it."""
     near, far = _rows(field, settings.step_near_mm, settings.step_far_mm)
-    return _box(grey, -far, -near) - _box(grey, near, far)
+    below, above = _boxes(grey, (-far, -near), (near, far))
+    return np.asarray(below - above, np.float32)
 
 
 def standardised(response: Floats32) -> Floats32:
@@ -39,15 +41,15 @@ def smoothed_across(response: Floats32) -> Floats32:
     return np.asarray(convolve1d(response, NEIGHBOURS, axis=1, mode="nearest"), np.float32)
 
 
-def _box(values: Floats32, low: int, high: int) -> Floats32:
-    """Mean of rows i + low to i + high, for every row i; beyond the ends the end rows repeat."""
-    padded = np.pad(values, ((max(-low, 0) + 1, max(high, 0)), (0, 0)), mode="edge")
-    sums = np.cumsum(padded, axis=0, dtype=np.float64)
-    start = max(-low, 0) + 1
+def _boxes(values: Floats32, *spans: tuple[int, int]) -> list[Floats]:
+    """For each span (low, high) the mean of rows i + low to i + high, for every row i; beyond the ends the end rows repeat."""
     rows = values.shape[0]
-    top = sums[start + high : start + high + rows]
-    bottom = sums[start + low - 1 : start + low - 1 + rows]
-    return ((top - bottom) / (high - low + 1)).astype(np.float32)
+    before, after = 1 + max(-low for low, _ in spans), max(high for _, high in spans)
+    sums = np.cumsum(values.take(np.arange(-before, rows + after), axis=0, mode="clip"), axis=0, dtype=np.float64)
+    return [
+        (sums[before + high : before + high + rows] - sums[before + low - 1 : before + low - 1 + rows]) / (high - low + 1)
+        for low, high in spans
+    ]
 
 
 def _rows(field: Field, *mm: float) -> list[int]:
