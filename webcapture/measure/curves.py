@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from webcapture.measure.robust import SD_PER_MAD
+from webcapture.measure.robust import SD_PER_MAD, median_among
 from webcapture.model import Floats
 from webcapture.settings import TraceSettings
 
@@ -71,7 +71,7 @@ def _fitted(
     scale = float(t_mm[-1])
     powers = (t_mm[:, None] / scale) ** np.arange(degree + 1)
     for _ in range(settings.fit_rounds):
-        usual = settings.off_sd * SD_PER_MAD * _median_among(off, keep)
+        usual = settings.off_sd * SD_PER_MAD * median_among(off, keep)
         kept = strong & (off <= np.maximum(usual, settings.on_line_mm)[:, None])
         kept = np.where(kept.sum(axis=1, keepdims=True) > degree + 1, kept, keep)
         some = (powers * kept[..., None]).swapaxes(1, 2)
@@ -89,15 +89,8 @@ def robust_lines(t_mm: Floats, places: Floats, keep: np.ndarray) -> tuple[Floats
     """((lines,) intercepts, slopes) after Theil and Sen: the median of all pairs' slopes; letters and marks do not turn it."""
     first, second = _pairs(len(t_mm))
     slopes = (places[:, second] - places[:, first]) / (t_mm[second] - t_mm[first])
-    slope = _median_among(slopes, keep[:, first] & keep[:, second])
-    return _median_among(places - slope[:, None] * t_mm, keep), slope
-
-
-def _median_among(values: Floats, among: np.ndarray) -> Floats:
-    """(lines,) the median of those of (lines, n) values that count."""
-    ordered = np.sort(np.where(among, values, np.inf), axis=1)
-    count, line = among.sum(axis=1), np.arange(len(values))
-    return np.asarray((ordered[line, (count - 1) // 2] + ordered[line, count // 2]) / 2, float)
+    slope = median_among(slopes, keep[:, first] & keep[:, second])
+    return median_among(places - slope[:, None] * t_mm, keep), slope
 
 
 @lru_cache(maxsize=32)

@@ -7,6 +7,7 @@ and a crease has a bright side: neither is a candidate.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,8 +19,8 @@ from webcapture.measure.responses import ridge, smoothed_across, standardised, s
 from webcapture.measure.robust import median, quantile
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.measure.traits import (
-    colour_beside,
-    contrast_of,
+    colours_beside,
+    contrasts_of,
     densest_offset,
     has_no_gaps,
     is_brown,
@@ -28,12 +29,13 @@ from webcapture.measure.traits import (
     lasting_step,
     middle_of,
     open_above,
+    palest_near,
     rim_offset,
     rises_of,
     runs_across,
     shared_by_card,
     step_heights,
-    stroke_on_band,
+    strokes_on_bands,
     thinness_of,
     width_of,
 )
@@ -72,47 +74,64 @@ def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings)
     ):  # in the palest channel colours hardly show; a coloured line may show only in the mean
         if any(c.coverage >= settings.origin_coverage and c.middle_mm < origin_zone for c in found):
             break
-        response = ridge(channels(field.fine), field, settings.core_mm, settings.flank_mm)
-        for line in trace_lines(
-            standardised(response),
-            field.fine_s_mm,
-            field.bin_t_mm,
-            trace.degree,
-            settings.line_mm,
-            trace.most_lines,
-            trace.least_clear,
-            trace,
-        ):
-            candidate = _thin(line, field, settings)
-            if candidate is not None and all(
-                abs(candidate.middle_mm - c.middle_mm) > trace.apart * settings.line_mm for c in found
-            ):
+        response = standardised(ridge(channels(field.fine), field, settings.core_mm, settings.flank_mm))
+        places = field.fine_s_mm, field.bin_t_mm
+        limits = trace.most_lines, trace.least_clear
+        lines = trace_lines(response, *places, trace.degree, settings.line_mm, *limits, trace)
+        for candidate in _thin(lines, field, settings):
+            if all(abs(candidate.middle_mm - c.middle_mm) > trace.apart * settings.line_mm for c in found):
                 found.append(candidate)
     return sorted(found, key=lambda c: c.middle_mm)
 
 
-def _thin(line: Trace, field: Field, settings: LandmarkSettings) -> Candidate | None:
-    """The traced line as a candidate, or None where it is an end of the paper, a crease, or hardly seen."""
-    middle, coverage = middle_of(line, field), float(line.seen.mean())
-    if coverage < settings.front_coverage or not is_inside(middle, field, settings):
-        return None
-    contrast = contrast_of(line, field, settings.core_mm, settings.flank_mm)
-    bright = contrast_of(line, field, settings.core_mm, settings.flank_mm, brightest=True)
+def _thin(lines: list[Trace], field: Field, settings: LandmarkSettings) -> Iterator[Candidate]:
+    """Those of the traced lines that are no end of the paper, no crease, and clearly seen."""
+    lines = [line for line in lines if float(line.seen.mean()) >= settings.front_coverage]
+    lines = [line for line in lines if is_inside(middle_of(line, field), field, settings)]
+    if not lines:
+        return
+    shown = (
+        contrasts_of(lines, field, settings.core_mm, settings.flank_mm),
+        palest_near(lines, field, settings.flank_mm),
+        thinness_of(lines, field, settings),
+        colours_beside(lines, field, settings),
+        strokes_on_bands(lines, field, settings),
+    )
+    for line, *told in zip(lines, *shown, strict=True):
+        candidate = _drawn_or_coloured(line, *told, field, settings)
+        if candidate is not None:
+            yield candidate
+
+
+def _drawn_or_coloured(
+    line: Trace,
+    contrast: Floats,
+    bright: Floats,
+    thinness: float,
+    beside: Floats,
+    stroke: Floats,
+    field: Field,
+    settings: LandmarkSettings,
+) -> Candidate | None:
+    """The traced line as what it looks like; None where it is a crease, or a band of colour.
+
+    contrast, bright, stroke: (3,), as contrasts_of, palest_near and strokes_on_bands tell them; beside: (bins,).
+    """
     if contrast.mean() <= 0 or bright.mean() < -settings.crease * contrast.mean():
         return None
-    thin = thinness_of(line, field, settings) >= settings.thin
-    beside = colour_beside(line, field, settings)
+    thin = thinness >= settings.thin
     colour = _own_colour(line, contrast, beside, field, settings)
     if thin and is_grey(colour, settings):
         # What a spot hides of a line is not missing: the line is seen on both sides of it.
         hidden = _between_seen(line.seen) & (beside > settings.beside_hides * contrast.max())
         return _candidate("pencil", line, field, colour, line.seen | hidden)
-    stroke = stroke_on_band(line, field, settings)
     drawn = stroke.max() >= max(settings.on_band * contrast.max(), settings.on_band_least)
     if drawn and is_grey(stroke, settings):
         return _candidate("pencil", line, field, stroke)
-    ran = coverage >= settings.whole_line and thinness_of(line, field, settings, sides=(-1,)) >= settings.thin
-    return _candidate("coloured", line, field, contrast) if thin or ran else None
+    ran = float(line.seen.mean()) >= settings.whole_line
+    if thin or (ran and thinness_of([line], field, settings, sides=(-1,))[0] >= settings.thin):
+        return _candidate("coloured", line, field, contrast)
+    return None
 
 
 def _own_colour(line: Trace, contrast: Floats, beside: Floats, field: Field, settings: LandmarkSettings) -> Floats:
@@ -123,8 +142,8 @@ def _own_colour(line: Trace, contrast: Floats, beside: Floats, field: Field, set
     clear = line.seen & (beside < settings.beside_clear * contrast.max())
     if is_grey(contrast, settings) or clear.sum() < settings.beside_bins:
         return contrast
-    alone = contrast_of(line, field, settings.core_mm, settings.flank_mm, among=clear)
-    return alone if alone.max() >= settings.beside_alike * contrast.max() else contrast
+    (alone,) = contrasts_of([line], field, settings.core_mm, settings.flank_mm, among=clear[None])
+    return np.asarray(alone if alone.max() >= settings.beside_alike * contrast.max() else contrast, float)
 
 
 def _between_seen(seen: np.ndarray) -> np.ndarray:
@@ -199,7 +218,7 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     for line in _faint_lines(standard, settings.stain_mm, field, trace):
         if not runs_across(line, standard, settings.stain_coverage, field, settings):
             continue
-        contrast = contrast_of(line, field, settings.stain_core_mm, settings.stain_flank_mm)
+        (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
         if not _is_stain(line, contrast, field, settings):
             continue
         if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
@@ -221,7 +240,7 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
         contrast = median(rises, axis=0)
         across = runs_across(line, standard, settings.stain_coverage, field, settings)
         clear = contrast[2] >= settings.narrow_least and has_no_gaps(rises, settings)
-        thin = across and clear and thinness_of(line, field, settings) >= settings.thin
+        thin = across and clear and thinness_of([line], field, settings)[0] >= settings.thin
         if thin and _is_stain(line, contrast, field, settings):
             found.append(_candidate("stain", line, field, contrast))
     return found

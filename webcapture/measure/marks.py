@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import gaussian_filter1d, grey_opening
 
-from webcapture.measure.channels import darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.robust import median, quiet_spread
@@ -22,38 +23,38 @@ def marks_beside(line: Candidate, field: Field, rule: ReadingSettings = DEFAULTS
     columns = (field.t_mm > seen.min() + rule.marks_inset_mm) & (field.t_mm < seen.max() - rule.marks_inset_mm)
     if columns.sum() < rule.marks_columns:
         return 0.0
-    beside = _marks_between(line, field, columns, rule.marks_mm, rule) - rule.marks_sd
-    on_it = _marks_between(line, field, columns, rule.dots_mm, rule) - rule.dots_sd
-    return max(beside, on_it, 0.0)
+    beside, on_it = _marks_between(line, field, columns, (rule.marks_mm, rule.dots_mm), rule)
+    return max(beside - rule.marks_sd, on_it - rule.dots_sd, 0.0)
 
 
 def _marks_between(
-    line: Candidate, field: Field, columns: np.ndarray, between_mm: tuple[float, float], rule: ReadingSettings
-) -> float:
-    """What stands out between two distances from the line, on both its sides at once; in standard deviations."""
-    close, far = between_mm
+    line: Candidate, field: Field, columns: np.ndarray, between_mm: Sequence[tuple[float, float]], rule: ReadingSettings
+) -> list[float]:
+    """For each two distances from the line, what stands out between them on both its sides at once; in standard deviations."""
+    furthest = max(far for _, far in between_mm)
     curve = polyval(field.t_mm[columns], line.trace.coefficients)
-    rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
-    here = field.absorbance[np.ix_(rows, columns)]
+    rows = (field.s_mm > curve.min() - furthest) & (field.s_mm < curve.max() + furthest)
     away = field.s_mm[rows, None] - curve
-    zones = np.stack([(side * away > close) & (side * away < far) for side in (-1, 1)], axis=1)
-    marked, both = _strokes_along(here, zones, rule)
-    grain = quiet_spread(both - median(both)) + rule.marks_least
-    return float((both * marked).max() / grain)
+    # (zones, sides, rows, cols): what counts
+    zones = np.array([[(side * away > near) & (side * away < far) for side in (-1, 1)] for near, far in between_mm])
+    marked, both = _strokes_along(field.absorbance[rows][:, columns], zones, rule)
+    grain = quiet_spread(both - median(both, axis=1)[:, None], axis=1) + rule.marks_least
+    return [float(most) for most in (both * marked).max(axis=1) / grain]
 
 
 def _strokes_along(absorbance: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
-    """What stands out along both sides of a line: where it is a pencil's, and by how much absorbance, one each a column.
+    """What stands out along both sides of a line: (zones, cols) where it is a pencil's, and by how much absorbance.
 
-    absorbance: (rows, cols, 3); zones: (rows, 2, cols) what counts on either side. A pencil's is narrow and grey: not a shadow's
-    side, nor a spot that ran or stayed there.
+    absorbance: (rows, cols, 3); zones: (zones, sides, rows, cols) what counts on either side. A pencil's is narrow and grey: not
+    a shadow's side, nor a spot that ran or stayed there.
     """
-    count = np.maximum(zones.sum(axis=0), 1)[..., None]
-    level = np.einsum("rnc,rck->nck", zones.astype(np.float32), absorbance) / count
-    level = gaussian_filter1d(level, rule.marks_smooth, axis=1)
-    narrow = level - grey_opening(level, size=(1, rule.marks_wide, 1))
-    lift = level - median(level, axis=1)[:, None]
-    weakest = palest(narrow)
-    thin = weakest > rule.marks_thin * palest(lift)
-    grey = weakest > rule.marks_grey * darkest(narrow)
-    return np.asarray((thin & grey).all(axis=0)), weakest.min(axis=0)
+    count = np.maximum(zones.sum(axis=2), 1)
+    channels = np.moveaxis(absorbance, -1, 0)
+    level = (zones[:, :, None] * channels).sum(axis=3) / count[:, :, None]  # (zones, sides, 3, cols)
+    level = gaussian_filter1d(level.astype(np.float32), rule.marks_smooth, axis=-1)
+    narrow = level - grey_opening(level, size=(1, 1, 1, rule.marks_wide))
+    lift = level - median(level, axis=-1)[..., None]
+    weakest = narrow.min(axis=2)
+    thin = weakest > rule.marks_thin * lift.min(axis=2)
+    grey = weakest > rule.marks_grey * narrow.max(axis=2)
+    return np.asarray((thin & grey).all(axis=1)), weakest.min(axis=1)

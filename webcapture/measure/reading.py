@@ -114,7 +114,7 @@ def _inked_lines(thin: list[Candidate], field: Field, settings: Settings) -> lis
         and c.coverage >= rule.drawn_coverage
         and max(c.colour) > rule.inked_least
         and not is_brown(np.array(c.colour), settings.landmark.stain_grey)
-        and thinness_of(c.trace, field, settings.landmark) >= rule.inked_thin
+        and thinness_of([c.trace], field, settings.landmark)[0] >= rule.inked_thin
     ]
 
 

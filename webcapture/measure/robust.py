@@ -36,6 +36,14 @@ def median(values: Array, axis: int | None = None) -> Array:
     return (both.take(half - 1, axis=axis) + both.take(half, axis=axis)) / 2
 
 
+def median_among(values: Array, among: Array) -> Array:
+    """(lines, ...) the median of those of (lines, n, ...) values that count, ``among`` (lines, n); at least one in each line."""
+    counts = among if values.ndim == among.ndim else among[..., None]
+    ordered = np.sort(np.where(counts, values, np.inf), axis=1)
+    count, line = among.sum(axis=1), np.arange(len(values))
+    return (ordered[line, (count - 1) // 2] + ordered[line, count // 2]) / 2
+
+
 def running_median(plane: Array, size: int) -> Array:
     """(rows, cols) medians over ``size`` by ``size`` neighbours, an odd number; beyond the edges the edge values repeat.
 

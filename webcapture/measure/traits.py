@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.channels import darkest, mean
 from webcapture.measure.field import Field
-from webcapture.measure.robust import median, quantile
+from webcapture.measure.robust import median, median_among, quantile
 from webcapture.measure.tracing import Trace
 from webcapture.model import Floats, Floats32
 from webcapture.settings import LandmarkSettings
@@ -38,38 +40,40 @@ def is_grey(colour: Floats, settings: LandmarkSettings) -> bool:
     return float(colour.min() / max(colour.max(), 1e-6)) >= settings.neutral
 
 
-def colour_beside(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
-    """(bins,) absorbance of the paper close to the line, on the darker side of it, above that where it is palest along the line."""
+def colours_beside(lines: Sequence[Trace], field: Field, settings: LandmarkSettings) -> Floats:
+    """(lines, bins) absorbance of the paper close to each line, on the darker side of it, above that where it is palest along the line."""
     flank = np.arange(*settings.beside_mm, field.row_mm)
-    bins = np.arange(len(trace.seen))[:, None]
-    below, above = (darkest(field.fine[_along(trace, field, side * flank), bins]).mean(axis=1) for side in (-1, 1))
+    below, above = (darkest(_near(lines, field, side * flank)).mean(axis=2) for side in (-1, 1))
     beside = np.maximum(below, above)
-    return np.asarray(beside - quantile(beside, settings.beside_share), float)
+    return np.asarray(beside - quantile(beside, settings.beside_share, axis=1)[:, None], float)
 
 
-def contrast_of(
-    trace: Trace,
+def contrasts_of(
+    lines: Sequence[Trace],
     field: Field,
     core_mm: float,
     flank_mm: tuple[float, float],
-    brightest: bool = False,
     among: np.ndarray | None = None,
 ) -> Floats:
-    """(3,) median absorbance of the line above the paper beside it; with ``brightest``, of its palest near row instead.
+    """(lines, 3) median absorbance of each line above the paper beside it.
 
-    among: (bins,) which bins to take it from, instead of all in which it is seen.
+    among: (lines, bins) which bins to take it from, instead of all in which it is seen.
     """
-    seen = trace.seen if among is None else among
-    seen = seen if seen.any() else np.ones_like(seen)
-    bins = np.arange(len(trace.seen))[:, None]
-    step = field.row_mm
-    flank = np.arange(flank_mm[0], flank_mm[1], step)
-    sides = field.fine[_along(trace, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]])), bins]
-    if brightest:
-        near = field.fine[_along(trace, field, np.arange(-flank_mm[1], flank_mm[1] + step / 2, step)), bins]
-        return np.asarray(median((near.min(axis=1) - sides.min(axis=1))[seen], axis=0), float)
-    core = field.fine[_along(trace, field, np.arange(-core_mm, core_mm + step / 2, step)), bins]
-    return np.asarray(median((core.mean(axis=1) - median(sides, axis=1))[seen], axis=0), float)
+    core = _near(lines, field, np.arange(-core_mm, core_mm + field.row_mm / 2, field.row_mm)).mean(axis=2)
+    sides = median(_flanks(lines, field, flank_mm), axis=2)
+    return np.asarray(median_among(core - sides, _shown(lines) if among is None else among), float)
+
+
+def palest_near(lines: Sequence[Trace], field: Field, flank_mm: tuple[float, float]) -> Floats:
+    """(lines, 3) median absorbance of each line's palest near row above the palest paper beside it: below 0 beside a crease."""
+    near = _near(lines, field, np.arange(-flank_mm[1], flank_mm[1] + field.row_mm / 2, field.row_mm)).min(axis=2)
+    return np.asarray(median_among(near - _flanks(lines, field, flank_mm).min(axis=2), _shown(lines)), float)
+
+
+def _flanks(lines: Sequence[Trace], field: Field, flank_mm: tuple[float, float]) -> Floats32:
+    """(lines, bins, n, 3) the paper on both sides of each line."""
+    flank = np.arange(*flank_mm, field.row_mm)
+    return _near(lines, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]]))
 
 
 def rises_of(trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, float]) -> Floats:
@@ -81,36 +85,33 @@ def rises_of(trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, 
     return np.asarray(core - (below + above) / 2, float)
 
 
-def stroke_on_band(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
-    """(3,) median absorbance by which a line stands out of a band of colour that it was drawn on, or that ran onto it.
+def strokes_on_bands(lines: Sequence[Trace], field: Field, settings: LandmarkSettings) -> Floats:
+    """(lines, 3) median absorbance by which each line stands out of a band of colour that it was drawn on, or that ran onto it.
 
     From the fall to either side near the line, less what a curve as the band's own goes on to fall further off; the lesser of
     both sides, because a band may begin or end sharply.
     """
-    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
-    bins = np.arange(len(trace.seen))[:, None]
     near, far = settings.band_mm
     around = _offsets(settings.core_mm, field.row_mm)
-    core, *sides = (
-        field.fine[_along(trace, field, place + around), bins].mean(axis=1) for place in (0.0, -near, near, -far, far)
-    )
+    core, *sides = (_near(lines, field, place + around).mean(axis=2) for place in (0.0, -near, near, -far, far))
     curve = near**2 / (far**2 - near**2)
     falls = [core - beside - curve * (beside - further) for beside, further in zip(sides[:2], sides[2:], strict=True)]
-    return np.asarray(median(np.minimum(*falls)[seen], axis=0), float)
+    return np.asarray(median_among(np.minimum(*falls), _shown(lines)), float)
 
 
-def thinness_of(trace: Trace, field: Field, settings: LandmarkSettings, sides: tuple[int, ...] = (-1, 1)) -> float:
-    """How much of the line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour.
+def thinness_of(
+    lines: Sequence[Trace], field: Field, settings: LandmarkSettings, sides: tuple[int, ...] = (-1, 1)
+) -> Floats:
+    """(lines,) how much of a line's darkness is gone at its flanks: 1 for a pencil line, less than half for a band of colour.
 
     ``sides``: at which of them; -1 is towards the origin end, where ink that runs from a line leaves none.
     """
-    core, near, far = (np.array(sides) * x for x in (0.0, sum(settings.flank_mm) / 2, settings.thin_far_mm))
-    bins = np.arange(len(trace.seen))[:, None]
-    seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
+    places = (np.array(sides) * x for x in (0.0, sum(settings.flank_mm) / 2, settings.thin_far_mm))
+    seen = np.repeat(_shown(lines), len(sides), axis=1)
     at_core, at_near, at_far = (
-        float(median(mean(field.fine[_along(trace, field, offset), bins])[seen])) for offset in (core, near, far)
+        median_among(mean(_near(lines, field, place)).reshape(seen.shape), seen).astype(float) for place in places
     )
-    return (at_core - at_near) / max(at_core - at_far, 1e-6)
+    return np.asarray((at_core - at_near) / np.maximum(at_core - at_far, 1e-6), float)
 
 
 def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
@@ -247,5 +248,22 @@ def _offsets(reach_mm: float, step_mm: float) -> Floats:
 
 def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
     """(bins, n) rows at the offsets from the fitted line."""
-    rows = (trace.curve_mm[:, None] + (offset_mm - field.fine_s_mm[0])) / field.row_mm
+    return _rows_at(trace.curve_mm, field, offset_mm)
+
+
+def _rows_at(s_mm: Floats, field: Field, offset_mm: Floats) -> np.ndarray:
+    """(..., n) fine rows at the offsets (n,) from places in any shape."""
+    rows = (s_mm[..., None] + (offset_mm - field.fine_s_mm[0])) / field.row_mm
     return np.asarray(np.minimum(np.maximum(np.rint(rows), 0), len(field.fine_s_mm) - 1), int)
+
+
+def _near(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> Floats32:
+    """(lines, bins, n, 3) absorbance at the offsets from each of the fitted lines."""
+    curves = np.array([line.curve_mm for line in lines])
+    return field.fine[_rows_at(curves, field, offset_mm), np.arange(curves.shape[1])[:, None]]
+
+
+def _shown(lines: Sequence[Trace]) -> np.ndarray:
+    """(lines, bins) where each line is seen; everywhere if it is nowhere."""
+    seen = np.array([line.seen for line in lines])
+    return np.asarray(seen | ~seen.any(axis=1, keepdims=True))
