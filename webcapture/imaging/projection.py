@@ -7,14 +7,17 @@ with ``r = |u|`` (the even-order model of Brown 1966, without its tangential ter
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
+from webcapture.descent import Terms, minimised
 from webcapture.model import Floats, Mapping
 from webcapture.settings import ViewSettings
 
 MOST_STEPS = 60
-CONVERGED = 0.01
-"""A step that moves no point by more than this share of its uncertainty is the last."""
+CONVERGED = 1e-4
+"""A step that gains no more than this share of the loss is the last: it moves points by a hundredth of their uncertainty."""
 
 
 def project(mapping: Mapping, points_mm: Floats) -> Floats:
@@ -57,8 +60,8 @@ def fit_mapping(
 
     ``u_px`` is the points' standard uncertainty: with few or coarse points the lens stays near none at all. Some points
     may be wrong: the loss grows only linearly beyond three standard uncertainties (Huber). ``start`` is a mapping to begin
-    with; without one a plain homography is. Levenberg-Marquardt with the derivatives written out: for ten parameters and
-    a hundred points that costs a millisecond, where numeric derivatives and a general solver cost a hundred.
+    with; without one a plain homography is. With the derivatives written out: for ten parameters and a hundred points that
+    costs a millisecond, where numeric derivatives and a general solver cost a hundred.
     """
     height, width = shape[:2]
     centre = ((width - 1) / 2, (height - 1) / 2)
@@ -71,32 +74,9 @@ def fit_mapping(
     lens = (0.0, 0.0) if start is None else (start.k1, start.k2)
     first = np.append(plane.ravel()[:8] / plane[2, 2], lens)
     prior = np.array([settings.prior_k1, settings.prior_k2])
-    found = _minimised(first, plain, target, scale / u_px, prior)
+    found = minimised(first, partial(_terms, plain, target, scale / u_px, prior), CONVERGED, MOST_STEPS)
     homography = np.append(found[:8], 1.0).reshape(3, 3) @ to_unit
     return Mapping(homography, float(found[8]), float(found[9]), centre, scale)
-
-
-def _minimised(first: Floats, plain: Floats, target: Floats, weight: float, prior: Floats) -> Floats:
-    """(10,) parameters, eight of the homography and k1, k2, of the least loss."""
-    p, damping = first, 1e-6
-    misfit, slopes = _linearised(p, plain, target, weight)
-    loss = _loss(misfit, p, prior)
-    for _ in range(MOST_STEPS):
-        try:
-            step = _step(misfit, slopes, p, prior, damping)
-        except np.linalg.LinAlgError:  # points that leave it open, as those on one line do
-            damping *= 30
-            continue
-        moved = np.abs(slopes @ step).max()
-        trial_misfit, trial_slopes = _linearised(p + step, plain, target, weight)
-        trial_loss = _loss(trial_misfit, p + step, prior)
-        if trial_loss <= loss:
-            p, misfit, slopes, loss, damping = p + step, trial_misfit, trial_slopes, trial_loss, damping / 10
-        else:
-            damping *= 30
-        if moved < CONVERGED:
-            break
-    return p
 
 
 def _linearised(p: Floats, plain: Floats, target: Floats, weight: float) -> tuple[Floats, Floats]:
@@ -122,21 +102,17 @@ def _excess(misfit: Floats) -> Floats:
     return np.maximum(np.hypot(x, y) / 3.0, 1.0)
 
 
-def _loss(misfit: Floats, p: Floats, prior: Floats) -> float:
-    x, y = misfit.reshape(2, -1)
+def _terms(plain: Floats, target: Floats, weight: float, prior: Floats, p: Floats) -> Terms:
+    """Loss, gradient and curvature at the ten parameters ``p``, eight of the homography and k1, k2."""
+    misfit, slopes = _linearised(p, plain, target, weight)
     excess = _excess(misfit)
-    damped = (x * x + y * y) / excess**2 * (2 * excess - 1)
-    return float(damped.sum() + ((p[8:] / prior) ** 2).sum())
-
-
-def _step(misfit: Floats, slopes: Floats, p: Floats, prior: Floats, damping: float) -> Floats:
-    weighted = slopes / np.tile(_excess(misfit), 2)[:, None]
-    normal = weighted.T @ slopes
-    gradient = weighted.T @ misfit
-    normal[[8, 9], [8, 9]] += prior**-2
+    x, y = misfit.reshape(2, -1)
+    loss = ((x * x + y * y) / excess**2 * (2 * excess - 1)).sum() + ((p[8:] / prior) ** 2).sum()
+    weighted = slopes / np.tile(excess, 2)[:, None]
+    gradient, curvature = weighted.T @ misfit, weighted.T @ slopes
     gradient[8:] += p[8:] / prior**2
-    normal[np.diag_indices(10)] *= 1 + damping
-    return np.asarray(np.linalg.solve(normal, -gradient), float)
+    curvature[[8, 9], [8, 9]] += prior**-2
+    return float(loss), gradient, curvature
 
 
 def _apply(homography: Floats, points: Floats) -> Floats:

@@ -12,14 +12,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import least_squares
 from scipy.special import erfcx
 
+from webcapture.descent import Terms, minimised
 from webcapture.model import Floats
 from webcapture.settings import DEFAULTS, SpotSettings
 
-ENOUGH = 1e-4
-"""Relative change, of the misfit and of the parameters, at which a search ends: far below the uncertainties."""
+ENOUGH = 2e-5
+"""Share of the misfit that the last step of a search gains: far below what the uncertainties would show."""
 INSIDE = 0.99
 """Share of the way to its bounds up to which a first guess may lie: at a bound itself the sine has no slope to leave it by."""
 STEP = 1e-7
@@ -104,72 +104,64 @@ def _fitted(
 
     def misfits(p: Floats) -> Floats:
         # Held by what the free side of each peak shows of its width; and a tail must earn its place.
-        _, sd, tail = _unpacked(p)
+        mode, sd, tail = _unpacked(p)
         width, length = np.log(sd / sd_mm) / settings.sd_hold, tail / sd_mm / settings.tail_hold
         held = np.concatenate([width, length], axis=1) * settings.shape_hold
-        return np.concatenate([_residuals(s_mm, weighted, p)[0].reshape(len(p), -1), held], axis=1)
+        residuals, _ = _residuals(s_mm, weighted, mode, sd, tail)
+        return np.concatenate([residuals.reshape(len(p), -1), held], axis=1)
 
-    def slopes(p: Floats) -> Floats:
+    def linearised(p: Floats) -> tuple[Floats, Floats]:
         # All the small steps at once: one by one, numpy's overhead would cost many times the arithmetic.
         step = STEP * np.maximum(np.abs(p), 1.0)
         off = misfits(np.concatenate([p[None], p + np.diag(step)]))
-        return np.asarray(((off[1:] - off[0]) / step[:, None]).T)
+        return off[0], ((off[1:] - off[0]) / step[:, None]).T
 
     factor, (short, long) = settings.sd_range, settings.tail_range
     start = np.concatenate([starts, np.log(sd_mm), np.log(settings.tail_start * sd_mm)])
     lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
     upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
-    best = _searched(misfits, slopes, start, lower, upper, settings.most_steps)
-    residual, heights = _residuals(s_mm, weighted, best[None])
+    best = _searched(linearised, start, lower, upper, settings.most_steps)
+    shape = mode, sd, tail = _unpacked(best[None])
+    residual, heights = _residuals(s_mm, weighted, *shape)
     chi2 = float((residual**2).sum() / max(free, 1))
-    (mode,), (sd,), (tail,) = _unpacked(best[None])
-    u = _u_means(slopes(best), tail) * np.sqrt(max(chi2, 1.0))
-    peaks = [_peak(mode[n], sd[n], tail[n], heights[0, n] * noise, float(u[n])) for n in range(count)]
+    u = _u_means(linearised(best)[1], tail[0]) * np.sqrt(max(chi2, 1.0))
+    peaks = [_peak(mode[0, n], sd[0, n], tail[0, n], heights[0, n] * noise, float(u[n])) for n in range(count)]
     return Mixture(tuple(sorted(peaks, key=lambda peak: peak.centre_mm)), chi2)
 
 
 def _searched(
-    misfits: Callable[[Floats], Floats],
-    slopes: Callable[[Floats], Floats],
-    start: Floats,
-    lower: Floats,
-    upper: Floats,
-    most: int,
+    linearised: Callable[[Floats], tuple[Floats, Floats]], start: Floats, lower: Floats, upper: Floats, most: int
 ) -> Floats:
     """The parameters between ``lower`` and ``upper`` of least squared misfits, in at most so many steps.
 
-    By Levenberg and Marquardt, on angles whose sines run from bound to bound (James and Roos, Comput. Phys. Commun. 1975, 10,
-    343): SciPy's method with bounds of its own comes to the same places in more than twice the time.
+    ``linearised`` tells the (m,) misfits and their (m, n) slopes. Searched on angles whose sines run from bound to bound
+    (James and Roos, Comput. Phys. Commun. 1975, 10, 343).
     """
     middle, half = (lower + upper) / 2, (upper - lower) / 2
 
-    def inside(angles: Floats) -> Floats:
-        return middle + half * np.sin(angles)
+    def terms(angles: Floats) -> Terms:
+        misfit, slopes = linearised(middle + half * np.sin(angles))
+        turned = slopes * (half * np.cos(angles))
+        return float(misfit @ misfit), turned.T @ misfit, turned.T @ turned
 
-    found = least_squares(
-        lambda angles: misfits(inside(angles)[None])[0],
-        np.arcsin(np.clip((start - middle) / half, -INSIDE, INSIDE)),
-        jac=lambda angles: slopes(inside(angles)) * (half * np.cos(angles)),
-        method="lm",
-        **dict.fromkeys(("ftol", "xtol", "gtol"), ENOUGH),
-        max_nfev=most,
-    )
-    return inside(found.x)
+    first = np.arcsin(np.clip((start - middle) / half, -INSIDE, INSIDE))
+    return np.asarray(middle + half * np.sin(minimised(first, terms, ENOUGH, most)), float)
 
 
 def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
     """Modes, standard deviations and tails, each (sets, peaks), of (sets, 3 · peaks) parameters: the last two as logarithms."""
     peaks = p.shape[1] // 3
-    return p[:, :peaks], np.exp(p[:, peaks : 2 * peaks]), np.exp(p[:, 2 * peaks :])
+    shape = np.exp(p[:, peaks:])
+    return p[:, :peaks], shape[:, :peaks], shape[:, peaks:]
 
 
-def _residuals(s_mm: Floats, weighted: Floats, p: Floats) -> tuple[Floats, Floats]:
-    """((sets, n, 3) misfits, (sets, peaks, 3) heights ≥ 0) with the heights that suit each set of parameters best."""
-    basis = _shapes(s_mm, *_unpacked(p))
-    across = basis.transpose(0, 2, 1)
-    square = across @ basis + 1e-9 * np.eye(basis.shape[2])  # lest two peaks that coincide have no solution
-    heights = np.maximum(np.linalg.solve(square, across @ weighted), 0)
-    return basis @ heights - weighted, heights
+def _residuals(s_mm: Floats, weighted: Floats, mode: Floats, sd: Floats, tail: Floats) -> tuple[Floats, Floats]:
+    """((sets, n, 3) misfits, (sets, peaks, 3) heights ≥ 0) with the heights that suit each set of shapes best."""
+    basis = _shapes(s_mm, mode, sd, tail)
+    down = basis.swapaxes(1, 2)
+    square = basis @ down + 1e-9 * np.eye(basis.shape[1])  # lest two peaks that coincide have no solution
+    heights = np.maximum(np.linalg.solve(square, basis @ weighted), 0)
+    return down @ heights - weighted, heights
 
 
 def _u_means(jacobian: Floats, tail: Floats) -> Floats:
@@ -187,7 +179,7 @@ def _u_means(jacobian: Floats, tail: Floats) -> Floats:
 
 def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak:
     fine = np.linspace(mode - BESIDE * sd - BELOW * tail, mode + BESIDE * sd, GRID)
-    shape = _shapes(fine, np.array([[mode]]), np.array([[sd]]), np.array([[tail]]))[0, :, 0]
+    shape = _shapes(fine, np.array([[mode]]), np.array([[sd]]), np.array([[tail]]))[0, 0]
     return Peak(
         centre_mm=float(mode - tail),
         densest_mm=float(fine[np.argmax(shape)]),
@@ -199,15 +191,15 @@ def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak
 
 
 def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> Floats:
-    """(sets, n, peaks) exponentially trailing Gaussians of height one; the Gaussian sits at ``mode``, the tail lies below.
+    """(sets, peaks, n) exponentially trailing Gaussians of height one; the Gaussian sits at ``mode``, the tail lies below.
 
     Written with the scaled complementary error function, which neither overflows nor cancels for short tails.
     """
-    mode, sd, tail = mode[:, None], sd[:, None], tail[:, None]
-    z = (s_mm[:, None] - mode) / sd
-    ratio = sd / tail
+    ratio = (sd / tail)[..., None]
+    z = (s_mm - mode[..., None]) / sd[..., None]
     argument = (ratio + z) / np.sqrt(2)
-    scaled = erfcx(np.maximum(argument, SCALED_FROM)) * np.exp(-0.5 * z * z)
-    far = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, MOST_EXPONENT)) * 2
-    shape = np.where(argument > SCALED_FROM, scaled, far)
-    return np.asarray(shape / np.maximum(shape.max(axis=1, keepdims=True), 1e-12))
+    shape = erfcx(np.maximum(argument, SCALED_FROM)) * np.exp(-0.5 * z * z)
+    if argument.min() < SCALED_FROM:
+        far = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, MOST_EXPONENT)) * 2
+        shape = np.where(argument > SCALED_FROM, shape, far)
+    return np.asarray(shape / np.maximum(shape.max(axis=-1, keepdims=True), 1e-12))
