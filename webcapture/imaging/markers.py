@@ -7,6 +7,7 @@ located at full resolution, each near its predicted place.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -117,9 +118,7 @@ def _read_tags(
 
 def _detector(look: Look, settings: MarkerSettings) -> cv2.aruco.ArucoDetector:
     """A detector that knows only the tags of our cards and hardly corrects errors: clutter must not become a tag."""
-    words = np.array([[(word >> (35 - n)) & 1 for n in range(36)] for word in TAG_WORDS], np.uint8)
-    rows = [cv2.aruco.Dictionary.getByteListFromBits(word.reshape(6, 6)) for word in words]
-    dictionary = cv2.aruco.Dictionary(np.concatenate(rows), 6, look.forgiven_bits)
+    dictionary = cv2.aruco.Dictionary(_words(), 6, look.forgiven_bits)
     parameters = cv2.aruco.DetectorParameters()
     parameters.errorCorrectionRate = 1.0  # OpenCV would take a share of the dictionary's bits
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = look.windows_px[:2]
@@ -127,6 +126,13 @@ def _detector(look: Look, settings: MarkerSettings) -> cv2.aruco.ArucoDetector:
     parameters.minMarkerPerimeterRate = look.least_perimeter
     parameters.maxMarkerPerimeterRate = settings.most_tag_perimeter
     return cv2.aruco.ArucoDetector(dictionary, parameters)
+
+
+@lru_cache(maxsize=1)
+def _words() -> Bytes8:
+    """The tags' patterns as OpenCV wants them."""
+    words = np.array([[(word >> (35 - n)) & 1 for n in range(36)] for word in TAG_WORDS], np.uint8)
+    return np.concatenate([cv2.aruco.Dictionary.getByteListFromBits(word.reshape(6, 6)) for word in words])
 
 
 def _agreeing(card: CardLayout, found: list[tuple[int, Floats]], settings: MarkerSettings) -> Tags:

@@ -18,6 +18,9 @@ from webcapture.imaging.upright import grey
 from webcapture.model import CardSighting, Photo, Quality, Sheet, StripOutline, View
 from webcapture.settings import QualitySettings
 
+STEP_MM = 0.2
+"""Along the chequers' edges: an area under an edge needs no finer ones."""
+
 
 def judge(
     photo: Photo,
@@ -66,21 +69,21 @@ def _blur_mm(photo: Photo, view: View, card: CardLayout) -> float:
     For an edge blurred by a Gaussian, the area between it and a sharp step is 2 sd / √(2π) of its height. Each area is taken
     with its sign, so that noise does not add up to blur.
     """
-    saddles, steps = np.array(card.saddles), np.arange(-2.5, 2.51, 0.1)
+    saddles, steps = np.array(card.saddles), np.arange(-2.5, 2.51, STEP_MM)
     sides = np.array([(0.0, 2.5), (0.0, -2.5), (2.5, 0.0), (-2.5, 0.0)])
     along = np.array([(1.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, 1.0)])
     places = saddles[:, None, None] + sides[:, None] + steps[:, None] * along[:, None]
     places_px = project(view.mapping, places.reshape(-1, len(steps), 2))
     levels = linear_from_srgb(grey(sampled(photo, places_px)))
-    first, last = levels[:, :4].mean(axis=1), levels[:, -4:].mean(axis=1)
+    first, last = levels[:, :2].mean(axis=1), levels[:, -2:].mean(axis=1)
     rise = last - first
     clear = np.abs(rise) > 0.3 * np.maximum(first, last)
     if not clear.any():
         return 0.0
     edge = ((levels - first[:, None]) / np.where(clear, rise, 1)[:, None])[clear]
-    place = steps[-1] - edge.sum(axis=1) * 0.1 + 0.05
+    place = steps[-1] - (edge.sum(axis=1) - 0.5) * STEP_MM
     beyond = steps[None, :] > place[:, None]
-    areas = np.where(beyond, 1 - edge, edge).sum(axis=1) * 0.1
+    areas = np.where(beyond, 1 - edge, edge).sum(axis=1) * STEP_MM
     seen = max(float(np.median(areas)), 0.0) * float(np.sqrt(2 * np.pi)) / 2
     own = 0.5 / view.px_per_mm  # what the pixels' size and what lies between them add
     return float(np.sqrt(max(seen**2 - own**2, 0.0)))
