@@ -40,7 +40,12 @@ def curves_through(
     best = _fitted(t_mm, places, strong, keep, off, 1, settings)
     if len(t_mm) < settings.bow_bins:
         return best
-    bowed = [n for n, curve in enumerate(best) if curve.spread_mm >= settings.straight_mm]
+    most = strong.sum(axis=1)
+    bowed = [
+        n
+        for n, curve in enumerate(best)
+        if curve.spread_mm >= settings.straight_mm and most[n] >= _least_on_it(curve, settings)
+    ]
     for higher in range(2, degree + 1):
         if not bowed:
             break
@@ -54,8 +59,13 @@ def curves_through(
 
 def _is_better(bow: Curve, plain: Curve, settings: TraceSettings) -> bool:
     """Whether a curve of the next degree is worth having: it leaves far less, of a line seen over most of the width."""
-    least = max(settings.bow_coverage * len(bow.on_it), plain.on_it.sum())
+    least = _least_on_it(plain, settings)
     return bool(bow.on_it.sum() >= least and bow.spread_mm <= settings.bow_gain * plain.spread_mm)
+
+
+def _least_on_it(plain: Curve, settings: TraceSettings) -> float:
+    """How many places a curve must run through to be better than the ``plain`` one of the degree below."""
+    return max(settings.bow_coverage * len(plain.on_it), float(plain.on_it.sum()))
 
 
 def _fitted(

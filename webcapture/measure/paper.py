@@ -80,7 +80,7 @@ def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settin
     columns = usable[:last].any(axis=0)
     if last < 2 or columns.sum() < 2:
         return damp
-    rows = quantile(palest(above[:last, columns]), settings.damp_share, axis=1)
+    rows = quantile(palest(above[:last])[:, columns], settings.damp_share, axis=1)
     smooth = uniform_filter1d(rows - median(rows), max(round(settings.damp_smooth_mm / field.cell_mm), 1))
     # The least on the way down from the front: what rises again below it is something else.
     ramp = np.minimum.accumulate(smooth[::-1])[::-1]

@@ -283,12 +283,14 @@ def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: Reading
     """Whether strokes hang on the line or stand on it, as under the bars of letters."""
     span = field.bin_t_mm[line.trace.seen] if line.trace.seen.any() else field.bin_t_mm
     across = (field.t_mm > span.min() - rule.stems_reach_mm) & (field.t_mm < span.max() + rule.stems_reach_mm)
-    away = field.s_mm[:, None] - polyval(field.t_mm, line.trace.coefficients)
+    curve = polyval(field.t_mm[across], line.trace.coefficients)
     near, far = rule.stems_mm
-    zones = [(side * away > near) & (side * away < far) & across for side in (-1, 1)]
+    rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
+    away, here = field.s_mm[rows, None] - curve, strokes[rows][:, across]
+    zones = [(side * away > near) & (side * away < far) for side in (-1, 1)]
     outer = int(rule.stems_outer * len(strokes))
     usual = float(strokes[outer:-outer].mean())
-    densest = max(strokes[zone].mean() if zone.any() else 0.0 for zone in zones)
+    densest = max(here[zone].mean() if zone.any() else 0.0 for zone in zones)
     return densest > rule.stems + rule.stems_usual * usual
 
 

@@ -203,7 +203,8 @@ def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
     """(n,) places and (n, 3) mean absorbance across the lane."""
     field = attempt.reading.field
     columns = (field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm)
-    return field.s_mm, attempt.stain.absorbance[:, columns].mean(axis=1).astype(float)
+    among = np.kron(columns / columns.sum(), np.eye(3, dtype=np.float32)).T.astype(np.float32)
+    return field.s_mm, (attempt.stain.absorbance.reshape(len(field.s_mm), -1) @ among).astype(float)
 
 
 def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:

@@ -7,6 +7,7 @@ place is refined, and a low polynomial is fitted to those that agree.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
@@ -80,7 +81,7 @@ def _paths(
     scores: list[float] = []
     while len(paths) < most:
         path = _best_path(gain, reach, settings.turn_cost)
-        score = float(gain[bins, path].mean())
+        score = float(gain[bins, path].sum()) / len(bins)
         if score < least:
             break
         paths.append(path)
@@ -106,14 +107,20 @@ def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
             np.maximum(np.maximum(near[:rows], near[-rows:]) - turn_cost * reach, best, out=best)
         np.maximum(inner[b - 1], best, out=best)
         np.add(best, gain[b], out=inner[b])
-    steps = np.abs(np.arange(-reach, reach + 1))
-    cost = (turn_cost * np.where(steps == 0, 0, np.where(steps <= half, half, reach))).astype(np.float32)
+    cost = _costs(reach, turn_cost)
     row = int(inner[-1].argmax())
     path = [row]
     for b in range(bins - 2, -1, -1):
         row += int((totals[b, row : row + 2 * reach + 1] - cost).argmax()) - reach
         path.append(row)
     return np.array(path[::-1])
+
+
+@lru_cache(maxsize=32)
+def _costs(reach: int, turn_cost: float) -> Floats32:
+    """(2 · reach + 1,) cost of each move from bin to bin: none of staying, and else that of half the reach or all of it."""
+    steps, half = np.abs(np.arange(-reach, reach + 1)), (reach + 1) // 2
+    return (turn_cost * np.where(steps == 0, 0, np.where(steps <= half, half, reach))).astype(np.float32)
 
 
 def _running_max(values: Floats32, size: int) -> Floats32:
