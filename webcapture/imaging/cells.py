@@ -6,7 +6,11 @@ import cv2
 import numpy as np
 
 from webcapture.model import Floats, Floats32, StripCells, StripImage
+from webcapture.robust import median, quantile, spread
 from webcapture.settings import CellSettings
+
+MOST_INWARD = 0.97
+"""Share of an edge's places that count for how far it runs inside its straight line: a nick does not."""
 
 
 def averaged(image: StripImage, settings: CellSettings) -> StripCells:
@@ -48,7 +52,7 @@ def _inward_mm(image: StripImage, width_mm: float) -> float:
     side = np.array([-image.axis[1], image.axis[0]])
     left = (outline.left_edge_mm - image.start_mm) @ side
     right = width_mm - (outline.right_edge_mm - image.start_mm) @ side
-    return max(*(float(np.partition(edge, len(edge) * 97 // 100)[len(edge) * 97 // 100]) for edge in (left, right)), 0.0)
+    return max(*(float(quantile(edge, MOST_INWARD)) for edge in (left, right)), 0.0)
 
 
 def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
@@ -63,15 +67,14 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
     A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
     """
     size = max(round(settings.stroke_mm / cell_mm), 2)
-    red, green, blue = cv2.split(cells - np.median(cells[::5, ::5], axis=(0, 1)).astype(np.float32))
+    red, green, blue = cv2.split(cells - _usual(cells))
     palest = cv2.max(cv2.max(red, green), blue)
     dark = cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm)
     thin = dark - cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
     some = thin[::3, ::3]
-    usual = float(np.median(some))
-    spread = 1.4826 * float(np.median(np.abs(some - usual)))
-    height = dark - float(np.median(dark[::3, ::3]))
-    least = np.maximum(height * settings.stroke_share, max(settings.stroke_least, usual + settings.stroke_sd * spread))
+    usual, grain = float(median(some)), float(spread(some))
+    height = dark - float(median(dark[::3, ::3]))
+    least = np.maximum(height * settings.stroke_share, max(settings.stroke_least, usual + settings.stroke_sd * grain))
     return cv2.dilate((thin > least).astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
 
 
@@ -80,7 +83,12 @@ def _tint_of(image: StripImage) -> Floats:
     rim = round(image.margin_mm * image.px_per_mm)
     part = slice(rim // 4, rim - rim // 4)
     sides = np.concatenate([image.logs[::8, part], image.logs[::8, ::-1][:, part]], axis=1)
-    return np.asarray(np.median(sides.reshape(-1, 3), axis=0), float)
+    return np.asarray(median(sides.reshape(-1, 3), axis=0), float)
+
+
+def _usual(cells: Floats32) -> Floats32:
+    """(3,) the level of most of the strip: its paper's."""
+    return np.asarray(median(cells[::5, ::5].reshape(-1, 3), axis=0), np.float32)
 
 
 def _mended(paper: Floats32, holes: np.ndarray) -> Floats32:
@@ -102,7 +110,7 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
     like = cv2.inRange(cells, tint - settings.hole_like, tint + settings.hole_like)
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
-    depth = (np.median(cells[::5, ::5], axis=(0, 1)) - tint).mean()
+    depth = (_usual(cells) - tint).mean()
     if depth < settings.hole_like:
         return holes  # paper as dark as the tint, or a strip that is none: a hole could not be told
     reach = round(settings.hole_rim_mm / cell_mm)
@@ -113,7 +121,7 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
         fallen = (cells[box].mean(axis=2) - tint.mean()) / depth  # 0 at the tint's level, 1 at the paper's
         bottom = fallen[fallen < 0.25]
         # A spot as black as ink is darker than the tint: only its slopes are like it.
-        flat = len(bottom) > settings.hole_flat * (fallen < 0.75).sum() and np.median(bottom) > -settings.hole_deep
+        flat = len(bottom) > settings.hole_flat * (fallen < 0.75).sum() and median(bottom) > -settings.hole_deep
         if flat:
             holes[box] |= fallen < settings.hole_edge
     return np.asarray(cv2.dilate(holes.astype(np.uint8), np.ones((3, 3), np.uint8)), bool) if holes.any() else holes

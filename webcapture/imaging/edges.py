@@ -14,6 +14,7 @@ from webcapture.imaging.colour import linear_lut, looked_up
 from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import sampled
 from webcapture.model import Floats, Floats32, Mapping, Photo
+from webcapture.robust import SD_PER_MAD, median
 from webcapture.settings import StripSettings
 
 END_SHARE = 0.06
@@ -115,13 +116,13 @@ def _side(
         direction=direction / np.linalg.norm(direction),
         scatter_mm=_scatter(y),
         seen=seen,
-        ends_in_nothing=_median(levels[:, -3:].ravel()) == 0.0,
+        ends_in_nothing=float(median(levels[:, -3:])) == 0.0,
     )
 
 
 def _from_coarse(x: Floats, y: Floats) -> tuple[float, float]:
     """The line through most of the edge points, by their distance y from the coarse side."""
-    return straight(x, y, 0.005, (_median(y), 0.0))
+    return straight(x, y, 0.005, (float(median(y)), 0.0))
 
 
 def _falls(calm: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floats, NDArray[np.bool_]]:
@@ -129,22 +130,16 @@ def _falls(calm: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floa
 
     The levels are taken first from both ends of the rows; then, next to the edge so found, without the strip's own shadow.
     """
-    inner, outer = _row_medians(calm[:, :7]), _row_medians(calm[:, -7:])
+    inner, outer = median(calm[:, :7], axis=1), median(calm[:, -7:], axis=1)
     place, falls = _half_way(calm, inner, outer)
     good = falls & (inner - outer > settings.edge_fall * inner)
     row, column = np.arange(len(calm))[:, None], np.round(place).astype(int)[:, None]
     beside = np.arange(4, 9)
-    inner = _row_medians(calm[row, np.maximum(column - beside, 0)])
-    outer = _row_medians(calm[row, np.minimum(column + beside, calm.shape[1] - 1)])
+    inner = median(calm[row, np.maximum(column - beside, 0)], axis=1)
+    outer = median(calm[row, np.minimum(column + beside, calm.shape[1] - 1)], axis=1)
     nearer, falls = _half_way(calm, inner, outer)
     place = np.where(falls & (np.abs(nearer - place) < 4), nearer, place)
     return steps[0] + (steps[1] - steps[0]) * place, good
-
-
-def _row_medians(levels: Floats32) -> Floats32:
-    """(n,) medians of rows of an odd number of values; without the care for other cases that makes numpy's slow."""
-    middle = levels.shape[1] // 2
-    return np.partition(levels, middle, axis=1)[:, middle]
 
 
 def _half_way(levels: Floats32, inner: Floats32, outer: Floats32) -> tuple[Floats, NDArray[np.bool_]]:
@@ -191,14 +186,14 @@ def straight(x: Floats, y: Floats, least_spread: float, start: tuple[float, floa
     offset, slope = start
     for _ in range(8):
         off = y - offset - slope * x
-        spread = max(1.4826 * _median(np.abs(off)), least_spread)
+        spread = max(SD_PER_MAD * float(median(np.abs(off))), least_spread)
         weight = (1 + (off / (2 * spread)) ** 2) ** -2
         total = weight.sum()
         x_off = x - weight @ x / total
         correction = float((weight * x_off) @ off / max(weight @ x_off**2, 1e-9))
         moved = float(weight @ off / total) - correction * float(x[0] - x_off[0])
         slope, offset = slope + correction, offset + moved
-        if abs(moved) + abs(correction) * float(x[-1]) < 0.02 * least_spread:
+        if abs(moved) + abs(correction) * float(x[-1]) < 0.1 * least_spread:
             break
     return offset, slope
 
@@ -213,7 +208,7 @@ def roughly_straight(x: Floats, y: Floats) -> tuple[float, float]:
     slopes = (y[some[j]] - y[some[i]]) / (x[some[j]] - x[some[i]])
     offsets = y[some[i]] - slopes * x[some[i]]
     off = np.abs(y[some] - offsets[:, None] - slopes[:, None] * x[some])
-    best = int(np.argmin(np.partition(off, len(some) // 2, axis=1)[:, len(some) // 2]))
+    best = int(np.argmin(median(off, axis=1)))
     return float(offsets[best]), float(slopes[best])
 
 
@@ -224,15 +219,10 @@ def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
     return first, second
 
 
-def _median(values: Floats | Floats32) -> float:
-    """The upper median; several times faster than numpy's own on a hundred values."""
-    return float(np.partition(values, len(values) // 2)[len(values) // 2])
-
-
 def _scatter(y: Floats) -> float:
     """Standard deviation of evenly spaced places about a smooth line: from their second differences, which a bend hardly shows."""
     second = y[2:] - 2 * y[1:-1] + y[:-2]
-    return max(1.4826 * float(np.median(np.abs(second))) / float(np.sqrt(6.0)), 0.005) if len(second) else 0.1
+    return max(SD_PER_MAD * float(median(np.abs(second))) / float(np.sqrt(6.0)), 0.005) if len(second) else 0.1
 
 
 def meeting(one: Side, other: Side) -> Floats:

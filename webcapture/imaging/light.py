@@ -14,8 +14,11 @@ from webcapture.card.layout import RING_MM, CardLayout
 from webcapture.imaging.colour import halved, linear_from_srgb, log10_linear_lut
 from webcapture.imaging.rectify import reduced, whole_page
 from webcapture.model import Bytes8, Floats, Floats32, Photo, Sheet, View
+from webcapture.robust import quantile
 from webcapture.settings import LightSettings
 
+SHADE_SHARES = 0.02, 0.98
+"""Of the bare card: what lies beyond is specks."""
 LEAST_SIGMA = 1.25
 """Pixels that a Gaussian keeps on a reduced copy: with fewer its shape would suffer."""
 
@@ -64,7 +67,8 @@ def _light(
     logs = np.log(np.maximum(bare, np.float32(settings.least_level))) - trend
     known = _known(logs, tint, places[good], scale, card, settings)
     local = _filled_in(logs, known, tint, scale, settings)
-    low, high = (float(part) for part in np.percentile(local[known != 0], [2, 98]))
+    some = local[::2, ::2][known[::2, ::2] != 0]
+    low, high = (float(quantile(some, share)) for share in SHADE_SHARES)
     return np.exp(trend + local), (r, g, b), float(np.exp(tint)), (-low, high)
 
 

@@ -16,6 +16,7 @@ from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import sampled
 from webcapture.imaging.upright import grey
 from webcapture.model import CardSighting, Photo, Quality, Sheet, StripOutline, View
+from webcapture.robust import median
 from webcapture.settings import QualitySettings
 
 STEP_MM = 0.2
@@ -32,7 +33,7 @@ def judge(
     settings: QualitySettings,
 ) -> Quality:
     """Blur, darkness, glare, shadow, bent or incomplete card, as flags; raises where nothing could be trusted."""
-    blur, white, span = _blur_mm(photo, view, card), float(np.median(sheet.light)), _span(sighting, card)
+    blur, white, span = _blur_mm(photo, view, card), float(median(sheet.light[::3, ::3])), _span(sighting, card)
     if span < settings.span_error:
         raise CardIncomplete("About half of the card is out of the picture or covered.")
     if white < settings.dark_error:
@@ -84,7 +85,7 @@ def _blur_mm(photo: Photo, view: View, card: CardLayout) -> float:
     place = steps[-1] - (edge.sum(axis=1) - 0.5) * STEP_MM
     beyond = steps[None, :] > place[:, None]
     areas = np.where(beyond, 1 - edge, edge).sum(axis=1) * STEP_MM
-    seen = max(float(np.median(areas)), 0.0) * float(np.sqrt(2 * np.pi)) / 2
+    seen = max(float(median(areas)), 0.0) * float(np.sqrt(2 * np.pi)) / 2
     own = 0.5 / view.px_per_mm  # what the pixels' size and what lies between them add
     return float(np.sqrt(max(seen**2 - own**2, 0.0)))
 

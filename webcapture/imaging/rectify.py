@@ -13,6 +13,7 @@ from webcapture.imaging.colour import picture_to_srgb
 from webcapture.imaging.projection import fit_mapping, project, scale_at
 from webcapture.imaging.upright import in_stored
 from webcapture.model import Bytes8, CardSighting, Floats, Floats32, Mapping, Photo, Picture, View, page_grid
+from webcapture.robust import median
 from webcapture.settings import ViewSettings
 
 NODE_PX = 16
@@ -55,9 +56,9 @@ def _agreeing(off_px: Floats, settings: ViewSettings) -> NDArray[np.bool_]:
 
     What a bent card shows is no error of its saddles: only those that stand alone are left out.
     """
-    usual = np.median(_neighbours(off_px), axis=1)
+    usual = median(_neighbours(off_px), axis=1)
     alone = np.linalg.norm(off_px - usual, axis=1)
-    random = settings.outlier * max(float(np.median(alone)), settings.saddle_u_px)
+    random = settings.outlier * max(float(median(alone)), settings.saddle_u_px)
     return np.asarray(alone < random + 0.5 * np.linalg.norm(usual, axis=1))
 
 

@@ -14,6 +14,7 @@ from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, roughly
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
 from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, Sheet, StripImage, StripOutline, View
+from webcapture.robust import median
 from webcapture.settings import StripSettings
 
 
@@ -216,9 +217,8 @@ def _side_light(logs: Floats32, scale: float, settings: StripSettings) -> Floats
     row = np.arange(logs.shape[0])
     darkest, brightest = settings.side_range
     for n, column in enumerate(columns):
-        middle = column.shape[1] // 2
-        level = np.partition(column, middle, axis=1)[:, middle]
-        level = level - np.median(level)
+        level = median(column, axis=1)
+        level = level - median(level)
         tint = (level > darkest) & (level < brightest)
         level = np.interp(row, row[tint], level[tint]) if tint.sum() > len(row) / 4 else np.zeros(len(row))
         light[:, n] = level

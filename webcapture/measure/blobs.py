@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
-from webcapture.measure.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
+from webcapture.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
 from webcapture.model import Floats, Floats32
 from webcapture.settings import DEFAULTS, SpotSettings
 

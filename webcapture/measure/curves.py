@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from webcapture.measure.robust import SD_PER_MAD, median_among
+from webcapture.robust import SD_PER_MAD, median_among
 from webcapture.model import Floats
 from webcapture.settings import TraceSettings
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from webcapture.measure.channels import palest
-from webcapture.measure.robust import SD_PER_MAD, median
+from webcapture.robust import SD_PER_MAD, median, quantile
 from webcapture.model import Floats, Floats32, StripCells
 from webcapture.settings import FieldSettings
 
@@ -75,7 +75,8 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     bin_t = strip.rim_mm + (np.arange(bins) + 0.5) * inner / bins
     place = (np.arange(rows) + 0.5) * fine_rows / rows - 0.5
     even = strip.cells - _across(light, place, t_mm / strip.width_mm, shift)[..., None]
-    paper = np.percentile(even[::SAMPLE, ::SAMPLE], settings.paper_percentile, axis=(0, 1)).astype(np.float32)
+    some = even[::SAMPLE, ::SAMPLE].reshape(-1, 3)
+    paper = np.asarray(quantile(some, settings.paper_percentile / 100, axis=0), np.float32)
     bin_light = _across(light, np.arange(fine_rows, dtype=float), bin_t / strip.width_mm, shift)
     fine, clipped = paper - (strip.bins - bin_light[..., None]), strip.bins > settings.clipped
     return Field(

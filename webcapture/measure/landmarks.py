@@ -16,7 +16,7 @@ from numpy.polynomial.polynomial import polyval
 from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.field import Field
 from webcapture.measure.responses import ridge, smoothed_across, standardised, step_across
-from webcapture.measure.robust import median, quantile
+from webcapture.robust import median, quantile
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.measure.traits import (
     colours_beside,

@@ -13,7 +13,7 @@ from scipy.signal import find_peaks
 from webcapture.measure.channels import darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
-from webcapture.measure.robust import NEVER_NONE, median, quiet_spread
+from webcapture.robust import NEVER_NONE, median, quiet_spread
 from webcapture.model import Floats, Line
 from webcapture.settings import LaneSettings
 

@@ -19,7 +19,7 @@ from scipy.ndimage import (
 
 from webcapture.measure.channels import chroma, palest
 from webcapture.measure.field import Field
-from webcapture.measure.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
+from webcapture.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
 from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
@@ -166,7 +166,7 @@ def _bare_paper(
     rows, cols = values.shape[0] // block, values.shape[1] // block
     weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
     known = np.maximum(weight, np.float32(1e-3))[..., None]
-    mean = np.asarray(_blocks(values * usable[..., None], rows, cols, block) / known, np.float32)
+    mean = np.asarray(_blocks(_masked(values, usable), rows, cols, block) / known, np.float32)
     level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
     mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
     sigma = settings.level_mm / (block * cell_mm)
@@ -199,22 +199,43 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
     return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)
 
 
+def _masked(values: Floats32, usable: np.ndarray) -> Floats32:
+    """(rows, cols, 3) values, 0 where they are of no use; channel by channel, since NumPy is slow on rows of three."""
+    masked, weight = np.empty_like(values), usable.astype(np.float32)
+    for channel in range(values.shape[2]):
+        np.multiply(values[..., channel], weight, out=masked[..., channel])
+    return masked
+
+
 def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
-    inner = values[: rows * block, : cols * block].reshape(rows, block, -1).sum(axis=1, dtype=np.float32)
-    return np.asarray(inner.reshape(rows, cols, block, -1).sum(axis=2) / (block * block), np.float32)
+    """(rows, cols, n) means over blocks of cells; what makes up no whole one is lost."""
+    flat = values[: rows * block, : cols * block].reshape(rows * block, -1)
+    tall = sum((flat[n::block] for n in range(1, block)), flat[::block]).reshape(rows, cols, block, -1)
+    return sum((tall[:, :, n] for n in range(1, block)), tall[:, :, 0]) / np.float32(block * block)
 
 
 def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:
-    """(rows, cols, n) blocks back to cells, linearly between the blocks' middles: as products with two narrow bands."""
+    """(rows, cols, n) blocks back to cells, linearly between the blocks' middles."""
     rows, cols, channels = blocks.shape
-    down, across = _between(rows, block, shape[0]), _between(cols, block, shape[1])
-    wide = across @ blocks.swapaxes(0, 1).reshape(cols, -1)
-    cells = down @ wide.reshape(-1, rows, channels).swapaxes(0, 1).reshape(rows, -1)
-    return np.asarray(cells.reshape(*shape, channels), np.float32)
+    low, share = _between(rows, block, shape[0])
+    flat = blocks.reshape(rows, -1)
+    below = flat[low]
+    tall = below + (flat[np.minimum(low + 1, rows - 1)] - below) * share[:, None]
+    return (tall @ _across(cols, block, shape[1], channels)).reshape(*shape, channels)
+
+
+def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
+    """((size,) the block below each cell, share of the next one in it)."""
+    place = np.clip((np.arange(size) + 0.5) / block - 0.5, 0, count - 1)
+    low = place.astype(int)
+    return low, (place - low).astype(np.float32)
 
 
 @lru_cache(maxsize=64)
-def _between(count: int, block: int, size: int) -> Floats32:
-    """(size, count) weights of the blocks at each cell."""
-    place = np.clip((np.arange(size) + 0.5) / block - 0.5, 0, count - 1)
-    return np.asarray(np.maximum(1 - np.abs(place[:, None] - np.arange(count)), 0), np.float32)
+def _across(count: int, block: int, size: int, channels: int) -> Floats32:
+    """(count · channels, size · channels) weights of the blocks of a row in its cells, channel by channel."""
+    low, share = _between(count, block, size)
+    weights = np.zeros((count, size), np.float32)
+    weights[low, np.arange(size)] = 1 - share
+    weights[np.minimum(low + 1, count - 1), np.arange(size)] += share
+    return np.kron(weights, np.eye(channels, dtype=np.float32))

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import convolve1d
 
 from webcapture.measure.field import Field
-from webcapture.measure.robust import median, quiet_spread
+from webcapture.robust import median, quiet_spread
 from webcapture.model import Floats, Floats32
 from webcapture.settings import LandmarkSettings
 

@@ -7,7 +7,7 @@ from scipy.ndimage import grey_opening
 
 from webcapture.measure.channels import mean
 from webcapture.measure.field import Field
-from webcapture.measure.robust import median
+from webcapture.robust import median
 from webcapture.settings import SeamSettings
 
 

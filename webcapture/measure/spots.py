@@ -17,7 +17,7 @@ from webcapture.measure.channels import chroma, darkest, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
-from webcapture.measure.robust import median, quiet_spread, spread
+from webcapture.robust import median, quiet_spread, spread
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
 from webcapture.settings import SpotSettings

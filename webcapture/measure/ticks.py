@@ -15,7 +15,7 @@ from scipy.ndimage import binary_closing, find_objects, label
 from webcapture.measure.channels import palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
-from webcapture.measure.robust import median
+from webcapture.robust import median
 from webcapture.measure.tracing import Trace
 from webcapture.measure.traits import is_grey, is_inside
 from webcapture.model import Floats

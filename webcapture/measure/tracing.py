@@ -13,7 +13,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.curves import curves_through
-from webcapture.measure.robust import quantile
+from webcapture.robust import quantile
 from webcapture.model import Floats, Floats32
 from webcapture.settings import TraceSettings
 

@@ -9,7 +9,7 @@ from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.channels import darkest, mean
 from webcapture.measure.field import Field
-from webcapture.measure.robust import median, median_among, quantile
+from webcapture.robust import median, median_among, quantile
 from webcapture.measure.tracing import Trace
 from webcapture.model import Floats, Floats32
 from webcapture.settings import LandmarkSettings

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import median_filter
 
-from webcapture.measure.robust import median, quantile, running_median
+from webcapture.robust import median, quantile, running_median
 
 RNG = np.random.default_rng(5)
 
