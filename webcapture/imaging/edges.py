@@ -187,7 +187,7 @@ def straight(x: Floats, y: Floats, least_spread: float, start: tuple[float, floa
     for _ in range(8):
         off = y - offset - slope * x
         spread = max(SD_PER_MAD * float(median(np.abs(off))), least_spread)
-        weight = (1 + (off / (2 * spread)) ** 2) ** -2
+        weight = 1 / (1 + (off / (2 * spread)) ** 2) ** 2
         total = weight.sum()
         x_off = x - weight @ x / total
         correction = float((weight * x_off) @ off / max(weight @ x_off**2, 1e-9))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -11,7 +10,6 @@ from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import (
     distance_transform_edt,
     maximum_filter,
-    maximum_filter1d,
     percentile_filter,
     uniform_filter,
     uniform_filter1d,
@@ -24,8 +22,8 @@ from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
 from webcapture.settings import PaperSettings
 
-REACH_SD = 3
-"""Standard deviations beyond which a Gaussian's weights count for nothing: 1 % of its greatest is left."""
+COARSER = 2
+"""Cells to a side of the squares in which the surroundings of strokes are summed."""
 NEIGHBOURS = 3
 """Cells across a cell with its neighbours."""
 EVERY = 2
@@ -130,29 +128,13 @@ def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
 
 
 def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
-    """``values`` with the unknown cells taken from their surroundings."""
-    filled = values.copy()
-    for rows in _row_groups(~known, reach=round(REACH_SD * sigma)):
-        here = known[rows]
-        weight, *sums = smoothed(_weighted(values[rows], here.astype(np.float32)), sigma)
-        missing = ~here
-        filled[rows][missing] = (
-            np.stack([s[missing] for s in sums], axis=-1) / np.maximum(weight[missing], 1e-3)[:, None]
-        )
-    return filled
-
-
-def _weighted(values: Floats32, weight: Floats32) -> Floats32:
-    """(4, rows, cols): the weight itself, and the three channels times it."""
-    return np.stack([weight, *(values[..., c] * weight for c in range(3))])
-
-
-def _row_groups(marked: np.ndarray, reach: int) -> Iterator[slice]:
-    """Stretches of rows that hold marked cells, with ``reach`` rows more on both sides."""
-    near = maximum_filter1d(marked.any(axis=1).astype(np.uint8), 2 * reach + 1, mode="constant")
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], near, [0]]).astype(int)))
-    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        yield slice(start, stop)
+    """``values`` with the unknown cells taken from their surroundings: a Gaussian's means, which need no finer grid than twice the cells."""
+    rows, cols = (side // COARSER for side in known.shape)
+    weight = _blocks(known[..., None].astype(np.float32), rows, cols, COARSER)[..., 0]
+    sums = np.moveaxis(_blocks(_masked(values, known), rows, cols, COARSER), -1, 0)
+    total, *means = smoothed(np.concatenate([weight[None], sums]), sigma / COARSER)
+    level = np.stack(means, axis=-1) / np.maximum(total, 1e-3)[..., None]
+    return np.where(known[..., None], values, _spread_out(level, COARSER, known.shape))
 
 
 def _bare_paper(

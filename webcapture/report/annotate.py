@@ -60,7 +60,7 @@ class Style:
 
 STYLES = {
     "outline": Style((86, 180, 233), INK, 6),
-    "axis": Style((204, 121, 167), PAPER, 6, (12, 30)),
+    "axis": Style((204, 121, 167), PAPER, 6, (24, 48)),
     "origin": Style((0, 114, 178), PAPER, 12),
     "front": Style((213, 94, 0), PAPER, 12, (60, 30)),
     "spot": Style((230, 159, 0), INK, 8),
@@ -169,13 +169,10 @@ def _leader(placed: Placed, plate: Plate, letter: int) -> Iterator[Point]:
 
 def _draw(canvas: Bytes8, lines: Sequence[Sequence[Point]], style: Style, unit: float) -> None:
     """Strokes of one kind: the wider edges first, then the cores, so that where two cross none is cut."""
-    if style.dash is not None:
-        pieces = [piece for line in lines for piece in _dashes(line, style.dash, unit)]
-    else:
-        pieces = [np.array(line) for line in lines]
-    if not pieces:
+    pieces = [np.array([line]) if style.dash is None else _dashes(line, style.dash, unit) for line in lines]
+    paths = [path for piece in pieces for path in np.rint((piece - 0.5) * 2**SHIFT).astype(np.int32)]
+    if not paths:
         return
-    paths = [np.rint((piece - 0.5) * 2**SHIFT).astype(np.int32) for piece in pieces]
     width, edge = max(round(style.width * unit), 1), max(round(EDGE * unit), 1)
     for colour, thickness in ((style.edge, width + 2 * edge), (style.core, width)):
         cv2.polylines(canvas, paths, False, colour, thickness, cv2.LINE_AA, SHIFT)
