@@ -10,7 +10,7 @@ from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import gaussian_filter1d, uniform_filter
 from scipy.signal import find_peaks
 
-from webcapture.measure.channels import darkest, palest
+from webcapture.measure.channels import darkest, each, palest
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
 from webcapture.robust import NEVER_NONE, median, quiet_spread
@@ -79,7 +79,7 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
         return np.zeros(len(field.t_mm))
     s_mm = field.s_mm[rows, None]
     zone = (s_mm > low) & (s_mm < high)
-    strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
+    strength = each(stain.absorbance[rows[0] : rows[-1] + 1], np.divide, stain.noise.astype(np.float32))
     smooth = darkest(uniform_filter(strength, (settings.colour_smooth, settings.colour_smooth, 1)))
     zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)

@@ -15,7 +15,7 @@ from scipy.ndimage import (
     uniform_filter1d,
 )
 
-from webcapture.measure.channels import chroma, palest
+from webcapture.measure.channels import chroma, each, palest
 from webcapture.measure.field import Field
 from webcapture.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
 from webcapture.measure.smooth import smoothed
@@ -131,10 +131,12 @@ def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
     """``values`` with the unknown cells taken from their surroundings: a Gaussian's means, which need no finer grid than twice the cells."""
     rows, cols = (side // COARSER for side in known.shape)
     weight = _blocks(known[..., None].astype(np.float32), rows, cols, COARSER)[..., 0]
-    sums = np.moveaxis(_blocks(_masked(values, known), rows, cols, COARSER), -1, 0)
+    sums = np.moveaxis(_blocks(each(values, np.multiply, known.astype(np.float32)), rows, cols, COARSER), -1, 0)
     total, *means = smoothed(np.concatenate([weight[None], sums]), sigma / COARSER)
-    level = np.stack(means, axis=-1) / np.maximum(total, 1e-3)[..., None]
-    return np.where(known[..., None], values, _spread_out(level, COARSER, known.shape))
+    level = np.stack([mean / np.maximum(total, 1e-3) for mean in means], axis=-1)
+    filled, missing = values.copy(), ~known
+    filled[missing] = _spread_out(level, COARSER, known.shape)[missing]
+    return filled
 
 
 def _bare_paper(
@@ -148,7 +150,7 @@ def _bare_paper(
     rows, cols = values.shape[0] // block, values.shape[1] // block
     weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
     known = np.maximum(weight, np.float32(1e-3))[..., None]
-    mean = np.asarray(_blocks(_masked(values, usable), rows, cols, block) / known, np.float32)
+    mean = np.asarray(_blocks(each(values, np.multiply, usable.astype(np.float32)), rows, cols, block) / known, np.float32)
     level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
     mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
     sigma = settings.level_mm / (block * cell_mm)
@@ -179,14 +181,6 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
     share = settings.first_percentile
     slow = np.stack([percentile_filter(along[:, c], share, size, mode="nearest") for c in range(3)], axis=-1)
     return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)
-
-
-def _masked(values: Floats32, usable: np.ndarray) -> Floats32:
-    """(rows, cols, 3) values, 0 where they are of no use; channel by channel, since NumPy is slow on rows of three."""
-    masked, weight = np.empty_like(values), usable.astype(np.float32)
-    for channel in range(values.shape[2]):
-        np.multiply(values[..., channel], weight, out=masked[..., channel])
-    return masked
 
 
 def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:

@@ -20,7 +20,11 @@ BLOCK = 32
 
 
 def smoothed(planes: Floats32, sigma: float) -> Floats32:
-    """(..., rows, cols) float32 planes, each smoothed both ways; beyond the edges the edge values repeat. sigma: cells."""
+    """(..., rows, cols) float32 planes, each smoothed both ways; beyond the edges the edge values repeat.
+
+    sigma: cells; hundredths of one count for nothing, and strips of much the same size then share their weights.
+    """
+    sigma = round(sigma, 2)
     return _down(_down(planes, sigma).swapaxes(-1, -2), sigma).swapaxes(-1, -2)
 
 

@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, Region, highest, measured, patch_of
-from webcapture.measure.channels import chroma, darkest, palest
+from webcapture.measure.channels import chroma, darkest, each, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
@@ -60,7 +60,7 @@ def _coloured_in(regions: list[Region], paper: LanePart, settings: SpotSettings)
     if not regions:
         return []
     least = settings.tinge_least
-    tinted = replace(paper, part=paper.part - palest(paper.part)[..., None])
+    tinted = replace(paper, part=each(paper.part, np.subtract, palest(paper.part)))
     return [
         (region, [_with_its_grey(blob, paper) for blob in blobs if float(np.ptp(blob.absorbance)) >= least])
         for region, blobs in _measured_in(regions, regions, tinted, settings, least)

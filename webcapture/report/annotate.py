@@ -56,10 +56,12 @@ class Style:
     width: int
     dash: tuple[int, int] | None = None
     """(drawn, left out), or None for a whole line."""
+    smooth: bool = True
+    """Whether its edges are: along rows and columns that makes no difference, but takes three times as long."""
 
 
 STYLES = {
-    "outline": Style((86, 180, 233), INK, 6),
+    "outline": Style((86, 180, 233), INK, 6, smooth=False),
     "axis": Style((204, 121, 167), PAPER, 6, (24, 48)),
     "origin": Style((0, 114, 178), PAPER, 12),
     "front": Style((213, 94, 0), PAPER, 12, (60, 30)),
@@ -174,8 +176,9 @@ def _draw(canvas: Bytes8, lines: Sequence[Sequence[Point]], style: Style, unit: 
     if not paths:
         return
     width, edge = max(round(style.width * unit), 1), max(round(EDGE * unit), 1)
+    how = cv2.LINE_AA if style.smooth else cv2.LINE_8
     for colour, thickness in ((style.edge, width + 2 * edge), (style.core, width)):
-        cv2.polylines(canvas, paths, False, colour, thickness, cv2.LINE_AA, SHIFT)
+        cv2.polylines(canvas, paths, False, colour, thickness, how, SHIFT)
 
 
 def _dashes(points: Sequence[Point], dash: tuple[int, int], unit: float) -> Floats:
