@@ -109,6 +109,8 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
     holes = np.zeros(cells.shape[:2], bool)
     like = cv2.inRange(cells, tint - settings.hole_like, tint + settings.hole_like)
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
+    if cv2.countNonZero(like) < least:
+        return holes
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
     depth = (_usual(cells) - tint).mean()
     if depth < settings.hole_like:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from typing import TypeVar
+
 import numpy as np
 
 from webcapture.model import Floats, StripCells, View
@@ -15,6 +17,10 @@ from webcapture.settings import FlatnessSettings
 
 UNKNOWN_MM = 1e3
 """Standard deviation of what nothing is known of beforehand: place and direction of an edge."""
+
+
+Part = TypeVar("Part", float, Floats)
+"""Of the strip's length."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,22 +42,21 @@ class Rise:
     """(2,) unit vector along s."""
     camera_mm: tuple[float, float, float]
 
-    def shift(self, s_mm: float, t_mm: float) -> float:
-        """How far a place on the strip appears shifted along it, millimetres."""
+    def shift(self, s_mm: float) -> float:
+        """How far a place on the strip appears shifted along it, millimetres; across it all places are alike."""
         x = s_mm / self.length_mm
-        z = self.arch_mm * _arch(np.array(x)) + self.skew_mm * _skew(np.array(x))
-        return float(z) * self.lean(s_mm, t_mm)
+        return (self.arch_mm * _arch(x) + self.skew_mm * _skew(x)) * self.lean(s_mm)
 
-    def lean(self, s_mm: float, t_mm: float) -> float:
+    def lean(self, s_mm: float) -> float:
         """Shift along the strip for each millimetre of height."""
-        side = np.array([-self.axis[1], self.axis[0]])
-        place = self.start_mm + s_mm * self.axis + t_mm * side
-        return float((place - self.camera_mm[:2]) @ self.axis / self.camera_mm[2])
+        (x, y), (along_x, along_y) = self.start_mm, self.axis
+        camera_x, camera_y, height = self.camera_mm
+        return float((s_mm + (x - camera_x) * along_x + (y - camera_y) * along_y) / height)
 
-    def u_shift(self, s_mm: float, t_mm: float, origin_mm: float, front_mm: float) -> float:
+    def u_shift(self, s_mm: float, origin_mm: float, front_mm: float) -> float:
         """Standard uncertainty of a spot's shift against the line from origin to front, from the arch's uncertainty."""
         share = (s_mm - origin_mm) / max(front_mm - origin_mm, 1e-6)
-        at = [self.lean(s, t_mm) * float(_arch(np.array(s / self.length_mm))) for s in (s_mm, origin_mm, front_mm)]
+        at = [self.lean(s) * _arch(s / self.length_mm) for s in (s_mm, origin_mm, front_mm)]
         return abs(at[0] - (1 - share) * at[1] - share * at[2]) * float(np.hypot(self.u_arch_mm, self.u_shape_mm))
 
 
@@ -94,11 +99,11 @@ def rise_of(strip: StripCells, view: View, settings: FlatnessSettings) -> Rise:
     )
 
 
-def _arch(x: Floats) -> Floats:
+def _arch(x: Part) -> Part:
     """A parabola over the length (x from 0 to 1) that is 0 at the ends and 1 in the middle."""
     return 4 * x * (1 - x)
 
 
-def _skew(x: Floats) -> Floats:
+def _skew(x: Part) -> Part:
     """The cubic that is 0 at the ends and in the middle, and about 1 (0.96) between middle and front end, -1 below."""
     return 10 * x * (1 - x) * (2 * x - 1)

@@ -35,9 +35,9 @@ class Placement:
         place = np.array(self.strip.start_mm) + s_mm * axis + t_mm * np.array([-axis[1], axis[0]])
         return float(place[0]), float(place[1])
 
-    def flat(self, s_mm: float, t_mm: float) -> float:
-        """Where the place would be seen if the strip lay flat."""
-        return s_mm - self.rise.shift(s_mm, t_mm)
+    def flat(self, s_mm: float) -> float:
+        """Where along the strip a place would be seen if it lay flat."""
+        return s_mm - self.rise.shift(s_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +71,8 @@ def lane_of(
     rule = settings.reading
     t = _axis(track, blobs, settings.lane)
     run = _Run(
-        origin_mm=placed.flat(line_at(origin, t, rule.local_mm, rule.local_hold), t) if origin else None,
-        front_mm=placed.flat(line_at(front, t, rule.local_mm, rule.local_hold), t) if front else None,
+        origin_mm=placed.flat(line_at(origin, t, rule.local_mm, rule.local_hold)) if origin else None,
+        front_mm=placed.flat(line_at(front, t, rule.local_mm, rule.local_hold)) if front else None,
         u_origin_mm=origin.u_mm if origin else 0.0,
         u_front_mm=_u_at(front, t, rule) if front else 0.0,
         t_mm=t,
@@ -142,7 +142,7 @@ def _next(blobs: list[Blob], n: int) -> Blob | None:
 
 
 def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, placed: Placement, settings: Settings) -> Spot:
-    centre, densest = placed.flat(blob.centre_mm, blob.t_mm), placed.flat(blob.densest_mm, blob.t_mm)
+    centre, densest = placed.flat(blob.centre_mm), placed.flat(blob.densest_mm)
     base = run.origin_mm if run.origin_mm is not None else 0.0
     rf, u, budget = _ratio(centre, blob, run, placed)
     return Spot(
@@ -151,7 +151,7 @@ def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, placed: Placem
         densest_mm=placed.on_card(densest, blob.t_mm),
         distance_mm=centre - base,
         densest_distance_mm=densest - base,
-        edges_mm=(placed.flat(blob.edges_mm[0], blob.t_mm) - base, placed.flat(blob.edges_mm[1], blob.t_mm) - base),
+        edges_mm=(placed.flat(blob.edges_mm[0]) - base, placed.flat(blob.edges_mm[1]) - base),
         width_mm=blob.width_mm,
         absorbance=(float(blob.absorbance[0]), float(blob.absorbance[1]), float(blob.absorbance[2])),
         colour=colour_of(blob.absorbance),
@@ -182,7 +182,7 @@ def _ratio(
         u_origin_mm=run.u_origin_mm,
         u_front_mm=run.u_front_mm,
         u_rectification_mm=float(np.hypot(view.residual_mm, view.bend_mm)),
-        u_flatness_mm=placed.rise.u_shift(centre, blob.t_mm, run.origin_mm, run.front_mm),
+        u_flatness_mm=placed.rise.u_shift(centre, run.origin_mm, run.front_mm),
     )
     # What stayed on the origin may be found a hair below it; a ratio below nothing is none.
     return max((centre - run.origin_mm) / run.length_mm, 0.0), u, budget
