@@ -67,7 +67,7 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
     A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
     """
     size = max(round(settings.stroke_mm / cell_mm), 2)
-    red, green, blue = cv2.split(cv2.subtract(cells, (*_usual(cells).tolist(), 0.0)))
+    red, green, blue = (plane - level for plane, level in zip(cv2.split(cells), _usual(cells), strict=True))
     palest = cv2.max(cv2.max(red, green), blue)
     dark = cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm)
     thin = dark - cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))

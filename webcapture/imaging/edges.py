@@ -92,9 +92,7 @@ def _runs(parts: Sequence[Floats32]) -> Iterator[slice]:
         end += len(part)
 
 
-def _side(
-    coarse: Coarse, levels: Floats32, reach: Floats, falls: NDArray[np.bool_], settings: StripSettings
-) -> Side:
+def _side(coarse: Coarse, levels: Floats32, reach: Floats, falls: NDArray[np.bool_], settings: StripSettings) -> Side:
     """The line through where the paper ends; where that hardly shows, the coarse side itself.
 
     reach: (n,) millimetres outwards to where it ends at each of the coarse side's places; falls: (n,) whether it does.

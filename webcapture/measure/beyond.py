@@ -9,9 +9,9 @@ from scipy.ndimage import find_objects, label, maximum_filter, uniform_filter
 from webcapture.measure.channels import chroma
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
-from webcapture.robust import NEVER_NONE, median, spread
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats32
+from webcapture.robust import NEVER_NONE, median, spread
 from webcapture.settings import ReadingSettings, Settings
 
 

@@ -12,8 +12,8 @@ from scipy.ndimage import gaussian_filter1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
-from webcapture.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
 from webcapture.model import Floats, Floats32
+from webcapture.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
 from webcapture.settings import DEFAULTS, SpotSettings
 
 WIDTH_SD = 4.0

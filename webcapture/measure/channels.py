@@ -10,7 +10,9 @@ from webcapture.model import Floats32
 def each(values: Floats32, operation: np.ufunc, others: Floats32) -> Floats32:
     """(rows, cols, 3) ``operation`` on values and others: (3,), one for each channel, or (rows, cols), the same for all."""
     if others.ndim == 1:
-        return np.asarray(operation(values.reshape(len(values), -1), np.tile(others, values.shape[1])).reshape(values.shape))
+        return np.asarray(
+            operation(values.reshape(len(values), -1), np.tile(others, values.shape[1])).reshape(values.shape)
+        )
     made = np.empty_like(values)
     for channel in range(values.shape[2]):
         operation(values[..., channel], others, out=made[..., channel])

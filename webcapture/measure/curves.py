@@ -10,8 +10,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from webcapture.robust import SD_PER_MAD, median_among
 from webcapture.model import Floats
+from webcapture.robust import SD_PER_MAD, median_among
 from webcapture.settings import TraceSettings
 
 
@@ -49,7 +49,7 @@ def curves_through(
     for higher in range(2, degree + 1):
         if not bowed:
             break
-        tried = _fitted(t_mm, *(values[bowed] for values in (places, strong, keep, off)), higher, settings)
+        tried = _fitted(t_mm, places[bowed], strong[bowed], keep[bowed], off[bowed], higher, settings)
         gains = [(n, c) for n, c in zip(bowed, tried, strict=True) if _is_better(c, best[n], settings)]
         for n, curve in gains:
             best[n] = curve

@@ -8,8 +8,8 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from webcapture.measure.channels import each, palest
-from webcapture.robust import SD_PER_MAD, median, quantile
 from webcapture.model import Floats, Floats32, StripCells
+from webcapture.robust import SD_PER_MAD, median, quantile
 from webcapture.settings import FieldSettings
 
 SAMPLE = 5

@@ -7,7 +7,6 @@ Straight cut edges therefore look curved where a strip arches, and tell how far;
 from __future__ import annotations
 
 from dataclasses import dataclass
-
 from typing import TypeVar
 
 import numpy as np

@@ -16,7 +16,6 @@ from numpy.polynomial.polynomial import polyval
 from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.field import Field
 from webcapture.measure.responses import ridge, smoothed_across, standardised, step_across
-from webcapture.robust import median, quantile
 from webcapture.measure.tracing import Trace, trace_lines
 from webcapture.measure.traits import (
     colours_beside,
@@ -40,6 +39,7 @@ from webcapture.measure.traits import (
     width_of,
 )
 from webcapture.model import Floats, Floats32, Line
+from webcapture.robust import median, quantile
 from webcapture.settings import DEFAULTS, LandmarkSettings, TraceSettings
 
 
@@ -90,40 +90,46 @@ def _thin(lines: list[Trace], field: Field, settings: LandmarkSettings) -> Itera
     lines = [line for line in lines if is_inside(middle_of(line, field), field, settings)]
     if not lines:
         return
-    shown = (
+    shown = zip(
         contrasts_of(lines, field, settings.core_mm, settings.flank_mm),
         palest_near(lines, field, settings.flank_mm),
-        thinness_of(lines, field, settings),
+        thinness_of(lines, field, settings).tolist(),
         colours_beside(lines, field, settings),
         strokes_on_bands(lines, field, settings),
+        strict=True,
     )
-    for line, *told in zip(lines, *shown, strict=True):
-        candidate = _drawn_or_coloured(line, *told, field, settings)
+    for line, told in zip(lines, shown, strict=True):
+        candidate = _drawn_or_coloured(line, Shown(*told), field, settings)
         if candidate is not None:
             yield candidate
 
 
-def _drawn_or_coloured(
-    line: Trace,
-    contrast: Floats,
-    bright: Floats,
-    thinness: float,
-    beside: Floats,
-    stroke: Floats,
-    field: Field,
-    settings: LandmarkSettings,
-) -> Candidate | None:
-    """The traced line as what it looks like; None where it is a crease, or a band of colour.
+@dataclass(frozen=True, slots=True, eq=False)
+class Shown:
+    """What shows along one traced line."""
 
-    contrast, bright, stroke: (3,), as contrasts_of, palest_near and strokes_on_bands tell them; beside: (bins,).
-    """
-    if contrast.mean() <= 0 or bright.mean() < -settings.crease * contrast.mean():
+    contrast: Floats
+    """(3,) absorbance above the paper beside it."""
+    palest: Floats
+    """(3,) of its palest near row: below 0 beside a crease."""
+    thinness: float
+    """How much of its darkness is gone at its flanks."""
+    beside: Floats
+    """(bins,) how dark the paper close to it is."""
+    stroke: Floats
+    """(3,) by how much it stands out of a band of colour that it lies on."""
+
+
+def _drawn_or_coloured(line: Trace, shown: Shown, field: Field, settings: LandmarkSettings) -> Candidate | None:
+    """The traced line as what it looks like; None where it is a crease, or a band of colour."""
+    contrast, stroke = shown.contrast, shown.stroke
+    if contrast.mean() <= 0 or shown.palest.mean() < -settings.crease * contrast.mean():
         return None
-    thin = thinness >= settings.thin
-    colour = _own_colour(line, contrast, beside, field, settings)
+    thin = shown.thinness >= settings.thin
+    colour = _own_colour(line, contrast, shown.beside, field, settings)
     if thin and is_grey(colour, settings):
         # What a spot hides of a line is not missing: the line is seen on both sides of it.
-        hidden = _between_seen(line.seen) & (beside > settings.beside_hides * contrast.max())
+        hidden = _between_seen(line.seen) & (shown.beside > settings.beside_hides * contrast.max())
         return _candidate("pencil", line, field, colour, line.seen | hidden)
     drawn = stroke.max() >= max(settings.on_band * contrast.max(), settings.on_band_least)
     if drawn and is_grey(stroke, settings):

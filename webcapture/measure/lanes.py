@@ -13,8 +13,8 @@ from scipy.signal import find_peaks
 from webcapture.measure.channels import darkest, each, palest
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
-from webcapture.robust import NEVER_NONE, median, quiet_spread
 from webcapture.model import Floats, Line
+from webcapture.robust import NEVER_NONE, median, quiet_spread
 from webcapture.settings import LaneSettings
 
 EVERY = 2

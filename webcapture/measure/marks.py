@@ -10,8 +10,8 @@ from scipy.ndimage import gaussian_filter1d, grey_opening
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
-from webcapture.robust import median, quiet_spread
 from webcapture.model import Floats32
+from webcapture.robust import median, quiet_spread
 from webcapture.settings import DEFAULTS, ReadingSettings
 
 

@@ -17,9 +17,9 @@ from scipy.ndimage import (
 
 from webcapture.measure.channels import chroma, each, palest
 from webcapture.measure.field import Field
-from webcapture.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
 from webcapture.measure.smooth import smoothed
 from webcapture.model import Floats, Floats32
+from webcapture.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
 from webcapture.settings import PaperSettings
 
 COARSER = 2
@@ -150,7 +150,9 @@ def _bare_paper(
     rows, cols = values.shape[0] // block, values.shape[1] // block
     weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
     known = np.maximum(weight, np.float32(1e-3))[..., None]
-    mean = np.asarray(_blocks(each(values, np.multiply, usable.astype(np.float32)), rows, cols, block) / known, np.float32)
+    mean = np.asarray(
+        _blocks(each(values, np.multiply, usable.astype(np.float32)), rows, cols, block) / known, np.float32
+    )
     level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
     mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
     sigma = settings.level_mm / (block * cell_mm)
@@ -187,7 +189,8 @@ def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
     """(rows, cols, n) means over blocks of cells; what makes up no whole one is lost."""
     flat = values[: rows * block, : cols * block].reshape(rows * block, -1)
     tall = sum((flat[n::block] for n in range(1, block)), flat[::block]).reshape(rows, cols, block, -1)
-    return sum((tall[:, :, n] for n in range(1, block)), tall[:, :, 0]) / np.float32(block * block)
+    total = sum((tall[:, :, n] for n in range(1, block)), tall[:, :, 0])
+    return np.asarray(total / np.float32(block * block), np.float32)
 
 
 def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:
@@ -197,7 +200,7 @@ def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats3
     flat = blocks.reshape(rows, -1)
     below = flat[low]
     tall = below + (flat[np.minimum(low + 1, rows - 1)] - below) * share[:, None]
-    return (tall @ _across(cols, block, shape[1], channels)).reshape(*shape, channels)
+    return np.asarray(tall @ _across(cols, block, shape[1], channels), np.float32).reshape(*shape, channels)
 
 
 def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
@@ -214,4 +217,4 @@ def _across(count: int, block: int, size: int, channels: int) -> Floats32:
     weights = np.zeros((count, size), np.float32)
     weights[low, np.arange(size)] = 1 - share
     weights[np.minimum(low + 1, count - 1), np.arange(size)] += share
-    return np.kron(weights, np.eye(channels, dtype=np.float32))
+    return np.asarray(np.kron(weights, np.eye(channels)), np.float32)

@@ -12,10 +12,10 @@ from webcapture.measure.beyond import colour_beyond
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.marks import marks_beside
-from webcapture.robust import median, quantile
 from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import is_brown, slope_of, thinness_of, width_of
 from webcapture.model import StripCells
+from webcapture.robust import median, quantile
 from webcapture.settings import ReadingSettings, Settings
 
 

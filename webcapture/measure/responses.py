@@ -6,8 +6,8 @@ import numpy as np
 from scipy.ndimage import convolve1d
 
 from webcapture.measure.field import Field
-from webcapture.robust import median, quiet_spread
 from webcapture.model import Floats, Floats32
+from webcapture.robust import median, quiet_spread
 from webcapture.settings import LandmarkSettings
 
 NEIGHBOURS = np.array([1, 2, 3, 2, 1]) / 9
@@ -47,7 +47,8 @@ def _boxes(values: Floats32, *spans: tuple[int, int]) -> list[Floats]:
     before, after = 1 + max(-low for low, _ in spans), max(high for _, high in spans)
     sums = np.cumsum(values.take(np.arange(-before, rows + after), axis=0, mode="clip"), axis=0, dtype=np.float64)
     return [
-        (sums[before + high : before + high + rows] - sums[before + low - 1 : before + low - 1 + rows]) / (high - low + 1)
+        (sums[before + high : before + high + rows] - sums[before + low - 1 : before + low - 1 + rows])
+        / (high - low + 1)
         for low, high in spans
     ]
 

@@ -17,9 +17,9 @@ from webcapture.measure.channels import chroma, darkest, each, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
-from webcapture.robust import median, quiet_spread, spread
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
+from webcapture.robust import median, quiet_spread, spread
 from webcapture.settings import SpotSettings
 
 __all__ = ["Blob", "find_spots", "is_written"]

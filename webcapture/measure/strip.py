@@ -17,13 +17,13 @@ from webcapture.measure.lanes import Track, find_lanes, without_stains
 from webcapture.measure.paper import Stain, stain_on
 from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
-from webcapture.robust import median, quantile
 from webcapture.measure.seam import has_seam
 from webcapture.measure.smooth import smoothed
 from webcapture.measure.spots import Blob, find_spots, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
+from webcapture.robust import median, quantile
 from webcapture.settings import ReadingSettings, Settings, SpotSettings, UprightSettings
 
 

@@ -15,10 +15,10 @@ from scipy.ndimage import binary_closing, find_objects, label
 from webcapture.measure.channels import palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
-from webcapture.robust import median
 from webcapture.measure.tracing import Trace
 from webcapture.measure.traits import is_grey, is_inside
 from webcapture.model import Floats
+from webcapture.robust import median
 from webcapture.settings import LandmarkSettings, TickSettings
 
 EVERY_WAY, ALONG = np.ones((3, 3), int), np.ones((1, 4), int)

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.curves import curves_through
-from webcapture.robust import quantile
 from webcapture.model import Floats, Floats32
+from webcapture.robust import quantile
 from webcapture.settings import TraceSettings
 
 

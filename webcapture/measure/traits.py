@@ -9,9 +9,9 @@ from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.channels import darkest, mean
 from webcapture.measure.field import Field
-from webcapture.robust import median, median_among, quantile
 from webcapture.measure.tracing import Trace
 from webcapture.model import Floats, Floats32
+from webcapture.robust import median, median_among, quantile
 from webcapture.settings import LandmarkSettings
 
 BINOMIAL = np.array([0.25, 0.5, 0.25])
@@ -260,7 +260,8 @@ def _rows_at(s_mm: Floats, field: Field, offset_mm: Floats) -> np.ndarray:
 def _near(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> Floats32:
     """(lines, bins, n, 3) absorbance at the offsets from each of the fitted lines."""
     curves = np.array([line.curve_mm for line in lines])
-    return field.fine[_rows_at(curves, field, offset_mm), np.arange(curves.shape[1])[:, None]]
+    near: Floats32 = field.fine[_rows_at(curves, field, offset_mm), np.arange(curves.shape[1])[:, None]]
+    return near
 
 
 def _shown(lines: Sequence[Trace]) -> np.ndarray:
