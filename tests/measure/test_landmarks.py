@@ -29,7 +29,7 @@ from webcapture.measure.landmarks import (
     stains,
     wet_edges,
 )
-from webcapture.measure.responses import _box, standardised
+from webcapture.measure.responses import _boxes, standardised
 from webcapture.settings import DEFAULTS
 
 RULE, TRACE = DEFAULTS.landmark, DEFAULTS.trace
@@ -248,7 +248,9 @@ def test_running_means_are_scipys():
         padded = np.pad(values.astype(float), ((30, 30), (0, 0)), mode="edge")
         first = 30 + low + size // 2
         mean = uniform_filter1d(padded, size, axis=0)[first : first + 60]
-        assert _box(values, low, high) == pytest.approx(mean, abs=1e-5)
+        wider, found, beside = _boxes(values, (low - 3, high), (low, high), (high + 1, high + 4))
+        assert found == pytest.approx(mean, abs=1e-5)
+        assert not np.allclose(wider, found) and not np.allclose(beside, found)
 
 
 @pytest.mark.parametrize("filled", [0.0, 0.25, 0.45])
