@@ -1,8 +1,8 @@
 """Least squares by Levenberg and Marquardt, for fits whose misfits and slopes come from one evaluation.
 
 Marquardt, J. Soc. Ind. Appl. Math. 1963, 11, 431, with the damping of Nielsen (Technical University of Denmark 1999, report
-IMM-REP-1999-05; from memory). SciPy's solvers ask for misfits and slopes apart and keep books on both:
-for the ten parameters of a fit that is made a dozen times a photo, that costs more than the fits.
+IMM-REP-1999-05; from memory). SciPy's solvers ask for misfits and slopes apart and keep books on both: for the ten parameters
+of a fit that is made a dozen times a photo, that costs more than the fits.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ CALMEST = 1 / 3
 """The least that a step which gained makes of the damping: what falls faster has to be raised again at the next bend."""
 TINY = 1e-300
 """So that even data which tell nothing leave something to divide by."""
-HOPELESS = 1e30
-"""Damping with which a step is as good as none."""
+HOPELESS = 2.0**12
+"""Factor by which the damping is raised at last: it has grown by 2 to the 66th by then, and a step is as good as none."""
 
 
 def minimised(first: Floats, terms: Callable[[Floats], Terms], enough: float, most: int) -> Floats:

@@ -194,13 +194,13 @@ def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
 
 
 def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:
-    """(rows, cols, n) blocks back to cells, linearly between the blocks' middles."""
+    """(rows, cols, n) blocks back to cells, linearly between the blocks' middles: across while the rows are few, then along."""
     rows, cols, channels = blocks.shape
+    wide = _across(cols, block, shape[1]) @ blocks.swapaxes(0, 1).reshape(cols, -1)
+    flat = wide.reshape(-1, rows, channels).swapaxes(0, 1).reshape(rows, -1)
     low, share = _between(rows, block, shape[0])
-    flat = blocks.reshape(rows, -1)
     below = flat[low]
-    tall = below + (flat[np.minimum(low + 1, rows - 1)] - below) * share[:, None]
-    return np.asarray(tall @ _across(cols, block, shape[1], channels), np.float32).reshape(*shape, channels)
+    return np.asarray(below + (flat[np.minimum(low + 1, rows - 1)] - below) * share[:, None]).reshape(*shape, channels)
 
 
 def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
@@ -210,11 +210,11 @@ def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
     return low, (place - low).astype(np.float32)
 
 
-@lru_cache(maxsize=64)
-def _across(count: int, block: int, size: int, channels: int) -> Floats32:
-    """(count · channels, size · channels) weights of the blocks of a row in its cells, channel by channel."""
+@lru_cache(maxsize=16)
+def _across(count: int, block: int, size: int) -> Floats32:
+    """(size, count) weights of the blocks of a row in each of its cells."""
     low, share = _between(count, block, size)
-    weights = np.zeros((count, size), np.float32)
-    weights[low, np.arange(size)] = 1 - share
-    weights[np.minimum(low + 1, count - 1), np.arange(size)] += share
-    return np.asarray(np.kron(weights, np.eye(channels)), np.float32)
+    weights = np.zeros((size, count), np.float32)
+    weights[np.arange(size), low] = 1 - share
+    weights[np.arange(size), np.minimum(low + 1, count - 1)] += share
+    return weights
