@@ -135,7 +135,7 @@ def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
     total, *means = smoothed(np.concatenate([weight[None], sums]), sigma / COARSER)
     level = np.stack([mean / np.maximum(total, 1e-3) for mean in means], axis=-1)
     filled, missing = values.copy(), ~known
-    filled[missing] = _spread_out(level, COARSER, known.shape)[missing]
+    filled[missing] = _read_at(level, COARSER, missing)
     return filled
 
 
@@ -155,10 +155,10 @@ def _bare_paper(
     )
     level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
     mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
-    sigma = settings.level_mm / (block * cell_mm)
+    sigma, some = settings.level_mm / (block * cell_mm), weight > settings.block_share
     for _ in range(settings.level_rounds):
         above = mean - level
-        grain = spread(above[:, weight > settings.block_share], axis=1) + 1e-5
+        grain = spread(above[:, some], axis=1) + 1e-5
         stained = (np.abs(above) > settings.stained_sd * grain[:, None, None]).any(axis=0)
         paper = np.where(maximum_filter(stained, size=NEIGHBOURS), 0, weight).astype(np.float32)
         total, *sums = smoothed(np.concatenate([paper[None], mean * paper]), sigma)
@@ -199,8 +199,23 @@ def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats3
     wide = _across(cols, block, shape[1]) @ blocks.swapaxes(0, 1).reshape(cols, -1)
     flat = wide.reshape(-1, rows, channels).swapaxes(0, 1).reshape(rows, -1)
     low, share = _between(rows, block, shape[0])
-    below = flat[low]
-    return np.asarray(below + (flat[np.minimum(low + 1, rows - 1)] - below) * share[:, None]).reshape(*shape, channels)
+    below, cells = flat[low], flat[np.minimum(low + 1, rows - 1)]
+    cells -= below
+    cells *= share[:, None]
+    cells += below
+    return np.asarray(cells, np.float32).reshape(*shape, channels)
+
+
+def _read_at(blocks: Floats32, block: int, cells: np.ndarray) -> Floats32:
+    """(n, channels) of the same in those of the (rows, cols) cells alone that are asked for."""
+    row, col = np.nonzero(cells)
+    (low, down), (left, across) = (_between(blocks.shape[n], block, cells.shape[n]) for n in (0, 1))
+    last_row, last_col = blocks.shape[0] - 1, blocks.shape[1] - 1
+    low, down, left, across = low[row], down[row, None], left[col], across[col, None]
+    high, right = np.minimum(low + 1, last_row), np.minimum(left + 1, last_col)
+    below = blocks[low, left] + (blocks[low, right] - blocks[low, left]) * across
+    above = blocks[high, left] + (blocks[high, right] - blocks[high, left]) * across
+    return np.asarray(below + (above - below) * down, np.float32)
 
 
 def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
