@@ -32,3 +32,8 @@ def test_what_can_be_measured_all_the_same_is_measured_right(name, seed):
     score = score_of((name, seed))
     far = [row for row in score.spots if row.error is not None and abs(row.error) > 0.01]
     assert [row for row in far if not row.flags and not row.around] == []
+
+
+def test_what_filling_in_leaves_of_an_inked_line_is_no_spot_that_coloured_it():
+    """A pale rest beside the line's middle, a twentieth of its colour: the line itself ran."""
+    assert "ink-line" in {code for _, code in score_of(("a line that ran", 4000)).codes}

@@ -22,7 +22,10 @@ def find_strips(
     photo: Photo, mapping: Mapping, sheet: Sheet, card: CardLayout, settings: StripSettings
 ) -> tuple[StripOutline, ...]:
     """The strips on the card, in the order of their bays and then from left to right: seen on the page, located in the photo."""
-    boxes = list(_boxes(_paper_mask(sheet, card, settings), sheet.px_per_mm, settings))
+    panel = panel_slices(card, sheet.px_per_mm, settings.panel_inset_mm)
+    origin = np.array([panel[1].start, panel[0].start]) / sheet.px_per_mm
+    mask = _paper_mask(sheet, card, settings)[panel]
+    boxes = [origin + box for box in _boxes(mask, sheet.px_per_mm, settings)]
     coarse = [side for box in boxes for side in _coarse_sides(box, card, settings)]
     sides = sides_of(coarse, photo, mapping, settings)
     found = (_outline(box, sides[4 * n : 4 * n + 4], card, settings) for n, box in enumerate(boxes))
@@ -58,7 +61,7 @@ def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings) -> Byte
 
 
 def _boxes(mask: Bytes8, scale: float, settings: StripSettings) -> Iterator[Floats]:
-    """(4, 2) corners in card millimetres, from the bottom left over the bottom right, of every strip-like area."""
+    """(4, 2) corners, millimetres in the mask's own picture, from the bottom left over the bottom right, of every strip-like area."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     for n in range(1, count):
         left, top, width, height, area = stats[n].tolist()

@@ -102,18 +102,15 @@ def _fitted(
     count, free = len(starts), profile.size - UNKNOWNS * len(starts)
     weighted = profile / noise
 
-    def misfits(p: Floats) -> Floats:
-        # Held by what the free side of each peak shows of its width; and a tail must earn its place.
-        mode, sd, tail = _unpacked(p)
-        width, length = np.log(sd / sd_mm) / settings.sd_hold, tail / sd_mm / settings.tail_hold
-        held = np.concatenate([width, length], axis=1) * settings.shape_hold
-        residuals, _ = _residuals(s_mm, weighted, mode, sd, tail)
-        return np.concatenate([residuals.reshape(len(p), -1), held], axis=1)
-
     def linearised(p: Floats) -> tuple[Floats, Floats]:
         # All the small steps at once: one by one, numpy's overhead would cost many times the arithmetic.
         step = STEP * np.maximum(np.abs(p), 1.0)
-        off = misfits(np.concatenate([p[None], p + np.diag(step)]))
+        residuals, _ = _residuals(_stepped(s_mm, p, step), weighted)
+        # Held by what the free side of each peak shows of its width; and a tail must earn its place.
+        _, sd, tail = _unpacked(np.concatenate([p[None], p + np.diag(step)]))
+        width, length = np.log(sd / sd_mm) / settings.sd_hold, tail / sd_mm / settings.tail_hold
+        held = np.concatenate([width, length], axis=1) * settings.shape_hold
+        off = np.concatenate([residuals.reshape(len(held), -1), held], axis=1)
         return off[0], ((off[1:] - off[0]) / step[:, None]).T
 
     factor, (short, long) = settings.sd_range, settings.tail_range
@@ -121,8 +118,8 @@ def _fitted(
     lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
     upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
     best = _searched(linearised, start, lower, upper, settings.most_steps)
-    shape = mode, sd, tail = _unpacked(best[None])
-    residual, heights = _residuals(s_mm, weighted, *shape)
+    mode, sd, tail = _unpacked(best[None])
+    residual, heights = _residuals(_shapes(s_mm, mode, sd, tail), weighted)
     chi2 = float((residual**2).sum() / max(free, 1))
     u = _u_means(linearised(best)[1], tail[0]) * np.sqrt(max(chi2, 1.0))
     peaks = [_peak(mode[0, n], sd[0, n], tail[0, n], heights[0, n] * noise, float(u[n])) for n in range(count)]
@@ -155,9 +152,19 @@ def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
     return p[:, :peaks], shape[:, :peaks], shape[:, peaks:]
 
 
-def _residuals(s_mm: Floats, weighted: Floats, mode: Floats, sd: Floats, tail: Floats) -> tuple[Floats, Floats]:
-    """((sets, n, 3) misfits, (sets, peaks, 3) heights ≥ 0) with the heights that suit each set of shapes best."""
-    basis = _shapes(s_mm, mode, sd, tail)
+def _stepped(s_mm: Floats, p: Floats, step: Floats) -> Floats:
+    """(1 + 3 · peaks, peaks, n) shapes: as they are, and with a small step of each parameter, which changes one peak alone."""
+    count = len(p) // 3
+    kinds = np.repeat(np.eye(4, 3, -1), count, axis=1)  # none, all the modes, all the widths, all the tails
+    shapes = _shapes(s_mm, *_unpacked(p + kinds * step))
+    basis = np.repeat(shapes[:1], 1 + len(p), axis=0)
+    peak = np.arange(count)
+    basis[1:].reshape(3, count, count, -1)[:, peak, peak] = shapes[1:]
+    return basis
+
+
+def _residuals(basis: Floats, weighted: Floats) -> tuple[Floats, Floats]:
+    """((sets, n, 3) misfits, (sets, peaks, 3) heights ≥ 0) with the heights that suit each of (sets, peaks, n) shapes best."""
     down = basis.swapaxes(1, 2)
     square = basis @ down + 1e-9 * np.eye(basis.shape[1])  # lest two peaks that coincide have no solution
     heights = np.maximum(np.linalg.solve(square, basis @ weighted), 0)

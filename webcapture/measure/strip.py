@@ -284,8 +284,9 @@ def _ink_ran(attempt: Attempt, settings: Settings) -> bool:
     if line.kind != "coloured":
         return _grey_ink_ran(attempt, line.middle_mm, settings.reading) or _wash_above(attempt, settings.reading)
     over = [b for blobs in attempt.blobs for b in blobs if b.edges_mm[0] < line.middle_mm < b.edges_mm[1]]
-    # A spot left behind lies on a part of the line; what covers all of it came from the line.
-    return not any(blob.fill < settings.spot.compact_fill for blob in over)
+    # A spot left behind lies on a part of the line and lends it its colour; what covers all of it came from the line.
+    least = settings.reading.lent_share * float(np.ptp(line.colour))
+    return not any(b.fill < settings.spot.compact_fill and float(np.ptp(b.absorbance)) >= least for b in over)
 
 
 def _grey_ink_ran(attempt: Attempt, line_mm: float, rule: ReadingSettings) -> bool:

@@ -63,7 +63,7 @@ def edge_ticks(field: Field, strokes: np.ndarray, rule: TickSettings, landmark: 
     """Short level strokes that come in from the strip's long edges and stand alone. strokes: (rows, cols) cells under pencil."""
     rim = max(round(rule.rim_mm / field.cell_mm), 1)
     inner = strokes[:, rim:-rim]
-    if inner.shape[1] < 2 * rim:
+    if inner.shape[1] < 2 * rim or not (inner[:, :2].any() or inner[:, -2:].any()):
         return []
     parts, _ = label(_mended(inner), structure=EVERY_WAY)
     found = []

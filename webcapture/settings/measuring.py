@@ -11,7 +11,7 @@ from webcapture.settings.knob import knob
 class CellSettings:
     """Averaging a strip's image."""
 
-    cell_mm: float = knob(0.3, "mm", "Spots are 3 mm and more; finer cells only cost time.")
+    cell_mm: float = knob(0.35, "mm", "Spots are 3 mm and more; finer cells only cost time.")
     sheet_mm: float = knob(40.0, "mm", "From this width on the cells are larger, lest a sheet take seconds.")
     sheet_cell_mm: float = knob(0.4, "mm", "On a sheet spots are rounder and larger than bands on a strip are high.")
     bin_mm: float = knob(

@@ -202,6 +202,11 @@ class ReadingSettings:
         0.6, "", "The rest is at least this share as dark as its middle: a round spot falls off to its sides."
     )
     smear_mm: float = knob(6.0, "mm", "Ink that ran reaches further up from its line; a spot that stayed does not.")
+    lent_share: float = knob(
+        0.3,
+        "",
+        "Of a coloured line's own colour: a spot on it with less did not lend it that, but is what filling the line in has left.",
+    )
     smear_fill: float = knob(0.7, "", "And covers more of the lane's width than spots do.")
     smear_least: float = knob(0.1, "absorbance", "And is darker than a finger's mark.")
     smear_grey: float = knob(
