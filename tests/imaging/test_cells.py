@@ -53,7 +53,7 @@ def means(values: Floats, count: int, axis: int) -> Floats:
 def test_cells_of_whole_pixels_are_numpys_means() -> None:
     """Three by three pixels a cell."""
     image = picture()
-    cells = averaged(image, RULE).cells
+    cells = averaged(image, replace(RULE, cell_mm=0.3)).cells
     assert cells.shape == (200, 60, 3)
     plain = paper(image).reshape(200, 3, 60, 3, 3).mean(axis=(1, 3))
     assert cells == pytest.approx(plain, abs=2e-6)
