@@ -25,7 +25,7 @@ class Form:
     width: int
     """Of the whole picture at most, pixels: three for each of a phone's 360, which is as fine as its screen."""
     letter: int
-    """Size of its letters, pixels: 10 to 12 on a phone whose screen is 360 wide."""
+    """Size of its letters, pixels: about 10 to 13 on a phone whose screen is 360 wide."""
     label: float
     """Room for labels beside each strip, letter sizes."""
     tallest: int
