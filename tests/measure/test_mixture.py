@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
+from scipy.optimize import approx_fprime, minimize_scalar, nnls
 from scipy.stats import exponnorm
 
 from tests.measure.drawn import BLUE, GREEN, RED, gauss
-from webcapture.measure.mixture import fit_mixture
+from webcapture.measure.mixture import _heights, _Hold, _shapes, _terms, fit_mixture
+from webcapture.settings import DEFAULTS
 
 S = np.arange(20.0, 80.0, 0.3)
 NOISE = np.full(3, 0.003)
@@ -83,6 +84,31 @@ def test_one_peak_explains_two_worse():
     one = fit_mixture(S, profile, NOISE, np.array([51.6]), np.array([2.2]))
     both = fit_mixture(S, profile, NOISE, np.array([49.5, 53.5]), np.full(2, 1.6))
     assert both.chi2 < 0.2 * one.chi2
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_the_gradient_is_scipys(count, seed):
+    """scipy.optimize.approx_fprime on the misfit itself, also where a colour has no use for one of the peaks."""
+    rng = np.random.default_rng(seed)
+    middles = rng.uniform(35, 65, count)
+    seen = sum(gauss(S, m, 2.0)[:, None] * 100 * rng.uniform(0, 1, 3) for m in middles) + rng.normal(0, 1, (len(S), 3))
+    p = np.concatenate([middles + 0.5, np.log(rng.uniform(0.8, 3, count)), np.log(rng.uniform(0.05, 4, count))])
+    hold = _Hold(np.full(count, 1.5), DEFAULTS.spot)
+    slopes = 2 * _terms(S, seen, p, hold)[1]
+    theirs = approx_fprime(p, lambda at: _terms(S, seen, at, hold)[0], 1e-6)
+    assert slopes == pytest.approx(theirs, abs=2e-5 * np.abs(theirs).max())
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_heights_are_scipys_non_negative_least_squares(seed):
+    rng = np.random.default_rng(seed)
+    shapes, _ = _shapes(S, np.array([48.0, 52.0]), np.full(2, 1.6), np.full(2, 0.6))
+    seen = shapes.T @ rng.uniform(-0.5, 1, (2, 3)) + rng.normal(0, 0.05, (len(S), 3))
+    heights, misfit, _ = _heights(shapes, seen)
+    theirs = np.array([nnls(shapes.T, seen[:, channel])[0] for channel in range(3)]).T
+    assert heights == pytest.approx(theirs, abs=1e-6)
+    assert misfit == pytest.approx(shapes.T @ theirs - seen, abs=1e-6)
 
 
 CASES = {

@@ -21,6 +21,10 @@ SHADE_SHARES = 0.02, 0.98
 """Of the bare card: what lies beyond is specks."""
 LEAST_SIGMA = 1.25
 """Pixels that a Gaussian keeps on a reduced copy: with fewer its shape would suffer."""
+BLURRED = 0.25
+"""Variance that reducing and enlarging add, 1/12 and 1/6 of the reduced pixel's."""
+COARSER = 2
+"""Pixels to one when the light is filled in: the nearest neighbourhood is still wider than that blurs."""
 
 Triple = tuple[float, float, float]
 
@@ -173,21 +177,28 @@ def _filled_in(logs: Floats32, known: Floats32, tint: float, scale: float, setti
     """What white and tint show beyond the trend, averaged over a neighbourhood that widens where little is known."""
     certain = np.abs(known)
     excess = np.where(known < 0, logs - np.float32(tint), logs) * certain
-    both = np.stack([certain, excess], axis=-1)
-    result, reached = np.zeros_like(logs), np.zeros_like(logs)
+    both = _reduced(np.stack([certain, excess], axis=-1), COARSER)
+    result, reached = np.zeros(both.shape[:2], np.float32), np.zeros(both.shape[:2], np.float32)
     for reach in settings.reaches_mm:
-        weight, total = cv2.split(_blurred(both, reach * scale))
+        weight, total = cv2.split(_blurred(both, float(np.sqrt((reach * scale / COARSER) ** 2 - BLURRED))))
         share = (1 - reached) * np.minimum(weight / np.float32(settings.known_share), 1)
         result, reached = result + share * total / np.maximum(weight, np.float32(1e-6)), reached + share
-    return result
+    return _enlarged(result, logs.shape)
 
 
 def _blurred(field: Floats32, sigma_px: float) -> Floats32:
     """Gaussian blur; a wide one on a reduced copy, where it costs little and shows no difference."""
     factor = max(int(sigma_px / LEAST_SIGMA), 1)
+    own = BLURRED if factor > 1 else 0.0
+    small = cv2.GaussianBlur(_reduced(field, factor), (0, 0), float(np.sqrt((sigma_px / factor) ** 2 - own)))
+    return _enlarged(np.asarray(small, np.float32), field.shape)
+
+
+def _reduced(field: Floats32, factor: int) -> Floats32:
     rows, cols = field.shape[:2]
-    small = cv2.resize(field, (-(-cols // factor), -(-rows // factor)), interpolation=cv2.INTER_AREA)
-    # Reducing and enlarging blur, too: by 1/12 and 1/6 of the reduced pixel's variance.
-    own = 0.25 if factor > 1 else 0.0
-    small = cv2.GaussianBlur(small, (0, 0), float(np.sqrt((sigma_px / factor) ** 2 - own)))
-    return np.asarray(cv2.resize(small, (cols, rows), interpolation=cv2.INTER_LINEAR), np.float32)
+    size = (-(-cols // factor), -(-rows // factor))
+    return np.asarray(cv2.resize(field, size, interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _enlarged(field: Floats32, shape: tuple[int, ...]) -> Floats32:
+    return np.asarray(cv2.resize(field, shape[1::-1], interpolation=cv2.INTER_LINEAR), np.float32)

@@ -2,8 +2,8 @@
 
 A peak is a Gaussian convolved with an exponential that trails towards the origin: how a zone spreads that leaves slowly
 what holds it (Foley and Dorsey, Anal. Chem. 1983, 55, 730). Places and shapes are searched for; the colours then follow by
-linear least squares (variable projection, Golub and Pereyra 1973), all channels together: that is how two dyes under one
-maximum are separated.
+linear least squares (variable projection, Golub and Pereyra 1973, with the slopes of Kaufman, BIT 1975, 15, 49), all channels
+together: that is how two dyes under one maximum are separated.
 """
 
 from __future__ import annotations
@@ -18,12 +18,10 @@ from webcapture.descent import Terms, minimised
 from webcapture.model import Floats
 from webcapture.settings import DEFAULTS, SpotSettings
 
-ENOUGH = 2e-5
+ENOUGH = 1e-4
 """Share of the misfit that the last step of a search gains: far below what the uncertainties would show."""
 INSIDE = 0.99
 """Share of the way to its bounds up to which a first guess may lie: at a bound itself the sine has no slope to leave it by."""
-STEP = 1e-7
-"""Relative step of the numerical slopes: about the root of the numbers' own precision."""
 UNKNOWNS = 6
 """A peak's place, width and tail, and its height in three channels."""
 GRID = 400
@@ -34,6 +32,8 @@ BELOW = 6
 """Lengths of the tail that they reach further below."""
 SCALED_FROM = -5
 """Argument below which the error function is taken for 2, which it is to 1e-12: scaled, it overflows further down."""
+ROOT_HALF = 0.5**0.5
+ROOT_2_PI = (2 / np.pi) ** 0.5
 MOST_EXPONENT = 50.0
 """Where that is done the exponent is negative; elsewhere, where its value is not used, it must not overflow."""
 
@@ -101,83 +101,108 @@ def _fitted(
     """Peaks that all trail towards lower s."""
     count, free = len(starts), profile.size - UNKNOWNS * len(starts)
     weighted = profile / noise
-
-    def linearised(p: Floats) -> tuple[Floats, Floats]:
-        # All the small steps at once: one by one, numpy's overhead would cost many times the arithmetic.
-        step = STEP * np.maximum(np.abs(p), 1.0)
-        residuals, _ = _residuals(_stepped(s_mm, p, step), weighted)
-        # Held by what the free side of each peak shows of its width; and a tail must earn its place.
-        _, sd, tail = _unpacked(np.concatenate([p[None], p + np.diag(step)]))
-        width, length = np.log(sd / sd_mm) / settings.sd_hold, tail / sd_mm / settings.tail_hold
-        held = np.concatenate([width, length], axis=1) * settings.shape_hold
-        off = np.concatenate([residuals.reshape(len(held), -1), held], axis=1)
-        return off[0], ((off[1:] - off[0]) / step[:, None]).T
-
     factor, (short, long) = settings.sd_range, settings.tail_range
     start = np.concatenate([starts, np.log(sd_mm), np.log(settings.tail_start * sd_mm)])
     lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
     upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
-    best = _searched(linearised, start, lower, upper, settings.most_steps)
-    mode, sd, tail = _unpacked(best[None])
-    residual, heights = _residuals(_shapes(s_mm, mode, sd, tail), weighted)
-    chi2 = float((residual**2).sum() / max(free, 1))
-    u = _u_means(linearised(best)[1], tail[0]) * np.sqrt(max(chi2, 1.0))
-    peaks = [_peak(mode[0, n], sd[0, n], tail[0, n], heights[0, n] * noise, float(u[n])) for n in range(count)]
+    hold = _Hold(sd_mm, settings)
+
+    def terms(p: Floats) -> Terms:
+        return _terms(s_mm, weighted, p, hold)
+
+    best = _searched(terms, start, lower, upper, settings.most_steps)
+    mode, sd, tail = _unpacked(best)
+    heights, misfit, _ = _heights(_shapes(s_mm, mode, sd, tail)[0], weighted)
+    chi2 = float((misfit**2).sum() / max(free, 1))
+    u = _u_means(terms(best)[2], tail) * np.sqrt(max(chi2, 1.0))
+    peaks = [_peak(mode[n], sd[n], tail[n], heights[n] * noise, float(u[n])) for n in range(count)]
     return Mixture(tuple(sorted(peaks, key=lambda peak: peak.centre_mm)), chi2)
 
 
-def _searched(
-    linearised: Callable[[Floats], tuple[Floats, Floats]], start: Floats, lower: Floats, upper: Floats, most: int
-) -> Floats:
-    """The parameters between ``lower`` and ``upper`` of least squared misfits, in at most so many steps.
+def _searched(terms: Callable[[Floats], Terms], start: Floats, lower: Floats, upper: Floats, most: int) -> Floats:
+    """The parameters between ``lower`` and ``upper`` of least loss, in at most so many steps.
 
-    ``linearised`` tells the (m,) misfits and their (m, n) slopes. Searched on angles whose sines run from bound to bound
-    (James and Roos, Comput. Phys. Commun. 1975, 10, 343).
+    Searched on angles whose sines run from bound to bound (James and Roos, Comput. Phys. Commun. 1975, 10, 343).
     """
     middle, half = (lower + upper) / 2, (upper - lower) / 2
 
-    def terms(angles: Floats) -> Terms:
-        misfit, slopes = linearised(middle + half * np.sin(angles))
-        turned = slopes * (half * np.cos(angles))
-        return float(misfit @ misfit), turned.T @ misfit, turned.T @ turned
+    def turned(angles: Floats) -> Terms:
+        loss, gradient, curvature = terms(middle + half * np.sin(angles))
+        slope = half * np.cos(angles)
+        return loss, gradient * slope, curvature * np.outer(slope, slope)
 
     first = np.arcsin(np.clip((start - middle) / half, -INSIDE, INSIDE))
-    return np.asarray(middle + half * np.sin(minimised(first, terms, ENOUGH, most)), float)
+    return np.asarray(middle + half * np.sin(minimised(first, turned, ENOUGH, most)), float)
+
+
+class _Hold:
+    """What holds the peaks' shapes: what the free side of each shows of its width; and a tail must earn its place."""
+
+    def __init__(self, sd_mm: Floats, settings: SpotSettings) -> None:
+        self._log_sd = np.log(sd_mm)
+        self._width, self._length = settings.shape_hold / settings.sd_hold, settings.shape_hold / settings.tail_hold
+
+    def misfits(self, p: Floats) -> tuple[Floats, Floats]:
+        """(2, peaks) how far widths and tails are off, weighted, and how that grows with their logarithms."""
+        width, tail = p[len(self._log_sd) :].reshape(2, -1) - self._log_sd
+        length = self._length * np.exp(tail)
+        return np.array([self._width * width, length]), np.array([np.full_like(length, self._width), length])
+
+
+def _terms(s_mm: Floats, weighted: Floats, p: Floats, hold: _Hold) -> Terms:
+    """Squared misfit of the peaks with these parameters, half its gradient and curvature, the heights following on their own."""
+    shapes, slopes = _shapes(s_mm, *_unpacked(p))
+    heights, misfit, inverse = _heights(shapes, weighted)
+    flat, count = slopes.reshape(len(p), -1), len(shapes)
+    # What heights can make good of a step counts for nothing.
+    free = flat - (flat @ shapes.T @ inverse) @ shapes
+    gradient = ((flat @ misfit).reshape(3, count, 3) * heights).sum(axis=2)
+    curvature = (free @ free.T).reshape(3, count, 3, count) * (heights @ heights.T)[:, None]
+    off, slope = hold.misfits(p)
+    gradient[1:] += off * slope
+    curvature = curvature.reshape(len(p), len(p))
+    curvature.ravel()[count * (len(p) + 1) :: len(p) + 1] += (slope**2).ravel()
+    return float(np.vdot(misfit, misfit) + np.vdot(off, off)), gradient.ravel(), curvature
 
 
 def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
-    """Modes, standard deviations and tails, each (sets, peaks), of (sets, 3 · peaks) parameters: the last two as logarithms."""
-    peaks = p.shape[1] // 3
-    shape = np.exp(p[:, peaks:])
-    return p[:, :peaks], shape[:, :peaks], shape[:, peaks:]
+    """(peaks,) modes, standard deviations and tails of (3 · peaks,) parameters: the last two as logarithms."""
+    peaks = len(p) // 3
+    shape = np.exp(p[peaks:])
+    return p[:peaks], shape[:peaks], shape[peaks:]
 
 
-def _stepped(s_mm: Floats, p: Floats, step: Floats) -> Floats:
-    """(1 + 3 · peaks, peaks, n) shapes: as they are, and with a small step of each parameter, which changes one peak alone."""
-    count = len(p) // 3
-    kinds = np.repeat(np.eye(4, 3, -1), count, axis=1)  # none, all the modes, all the widths, all the tails
-    shapes = _shapes(s_mm, *_unpacked(p + kinds * step))
-    basis = np.repeat(shapes[:1], 1 + len(p), axis=0)
-    peak = np.arange(count)
-    basis[1:].reshape(3, count, count, -1)[:, peak, peak] = shapes[1:]
-    return basis
+def _heights(shapes: Floats, weighted: Floats) -> tuple[Floats, Floats, Floats]:
+    """((peaks, 3) heights ≥ 0 that suit the (peaks, n) shapes best, (n, 3) misfits, inverse of the shapes' (peaks, peaks) products)."""
+    square = shapes @ shapes.T
+    square.ravel()[:: len(square) + 1] += 1e-9  # lest two peaks that coincide have no solution
+    inverse, products = np.asarray(np.linalg.inv(square)), shapes @ weighted
+    heights = inverse @ products
+    if heights.min() < 0:
+        for channel in np.flatnonzero(heights.min(axis=0) < 0):
+            heights[:, channel] = _without_negative(heights[:, channel], square, products[:, channel])
+    return heights, shapes.T @ heights - weighted, inverse
 
 
-def _residuals(basis: Floats, weighted: Floats) -> tuple[Floats, Floats]:
-    """((sets, n, 3) misfits, (sets, peaks, 3) heights ≥ 0) with the heights that suit each of (sets, peaks, n) shapes best."""
-    down = basis.swapaxes(1, 2)
-    square = basis @ down + 1e-9 * np.eye(basis.shape[1])  # lest two peaks that coincide have no solution
-    heights = np.maximum(np.linalg.solve(square, basis @ weighted), 0)
-    return down @ heights - weighted, heights
+def _without_negative(heights: Floats, square: Floats, products: Floats) -> Floats:
+    """(peaks,) the heights in one channel that suit best once those below zero are none."""
+    kept = heights > 0
+    while kept.any():
+        left = np.zeros_like(heights)
+        left[kept] = np.linalg.solve(square[np.ix_(kept, kept)], products[kept])
+        if left.min() >= 0:
+            return left
+        kept = left > 0
+    return np.zeros_like(heights)
 
 
-def _u_means(jacobian: Floats, tail: Floats) -> Floats:
+def _u_means(curvature: Floats, tail: Floats) -> Floats:
     """(peaks,) standard uncertainties of the means, mode − tail, for misfits of variance one.
 
     Mode and tail go together: what one fit puts into the tail another puts into the mode, and the mean hardly moves.
     """
     count = len(tail)
-    covariance = np.linalg.pinv(jacobian.T @ jacobian, hermitian=True)
+    covariance = np.linalg.pinv(curvature, hermitian=True)
     slopes = np.hstack(
         [np.eye(count), np.zeros((count, count)), -np.diag(tail)]
     )  # the tail's parameter is its logarithm
@@ -186,7 +211,7 @@ def _u_means(jacobian: Floats, tail: Floats) -> Floats:
 
 def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak:
     fine = np.linspace(mode - BESIDE * sd - BELOW * tail, mode + BESIDE * sd, GRID)
-    shape = _shapes(fine, np.array([[mode]]), np.array([[sd]]), np.array([[tail]]))[0, 0]
+    (shape,), _ = _shapes(fine, *(np.array([value]) for value in (mode, sd, tail)))
     return Peak(
         centre_mm=float(mode - tail),
         densest_mm=float(fine[np.argmax(shape)]),
@@ -197,16 +222,27 @@ def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak
     )
 
 
-def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> Floats:
-    """(sets, peaks, n) exponentially trailing Gaussians of height one; the Gaussian sits at ``mode``, the tail lies below.
+def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> tuple[Floats, Floats]:
+    """(peaks, n) exponentially trailing Gaussians of height one, the Gaussian at ``mode``, the tail below; and their slopes.
 
-    Written with the scaled complementary error function, which neither overflows nor cancels for short tails.
+    slopes: (3, peaks, n) by mode, ln sd and ln tail, but for what only scales a shape. Written with the scaled complementary
+    error function, which neither overflows nor cancels for short tails.
     """
-    ratio = (sd / tail)[..., None]
-    z = (s_mm - mode[..., None]) / sd[..., None]
-    argument = (ratio + z) / np.sqrt(2)
-    shape = erfcx(np.maximum(argument, SCALED_FROM)) * np.exp(-0.5 * z * z)
+    ratio, sd = (sd / tail)[:, None], sd[:, None]
+    z = (s_mm - mode[:, None]) / sd
+    argument = (ratio + z) * ROOT_HALF
+    bell = np.exp(-0.5 * z * z)
+    shape = erfcx(np.maximum(argument, SCALED_FROM)) * bell
+    # The scaled error function's own slope is 2 x erfcx(x) − 2 / √π.
+    by_ratio = (2 * ROOT_HALF) * argument * shape - ROOT_2_PI * bell
+    by_z = by_ratio - z * shape
     if argument.min() < SCALED_FROM:
-        far = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, MOST_EXPONENT)) * 2
-        shape = np.where(argument > SCALED_FROM, shape, far)
-    return np.asarray(shape / np.maximum(shape.max(axis=-1, keepdims=True), 1e-12))
+        far = argument < SCALED_FROM
+        exponential = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, MOST_EXPONENT)) * 2
+        shape = np.where(far, exponential, shape)
+        by_ratio, by_z = np.where(far, (ratio + z) * exponential, by_ratio), np.where(far, ratio * exponential, by_z)
+    by_ratio *= ratio
+    slopes = np.empty((3, *shape.shape))
+    slopes[0], slopes[1], slopes[2] = -by_z / sd, by_ratio - z * by_z, -by_ratio
+    top = 1 / np.maximum(shape.max(axis=1), 1e-12)[:, None]
+    return shape * top, slopes * top

@@ -122,7 +122,7 @@ class LightSettings:
     """Evening out the light."""
 
     sheet_px_per_mm: float = knob(
-        2.5,
+        2.0,
         "px/mm",
         "The rectified page shows where paper lies; halved, the field of light: shadows of a hand have edges of some millimetres.",
     )
