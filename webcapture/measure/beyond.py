@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import find_objects, label, maximum_filter, uniform_filter
+from scipy.ndimage import find_objects, label
 
 from webcapture.measure.channels import chroma
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
+from webcapture.measure.windows import running_mean, widened
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats32
 from webcapture.robust import NEVER_NONE, median, spread
@@ -24,15 +25,18 @@ def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: 
     zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)
     zone &= (field.t_mm > rule.rim_mm) & (field.t_mm < field.width_mm - rule.rim_mm)
     inner = _bounds(zone)
-    zone &= ~maximum_filter(strokes[part] | field.clipped[part].any(axis=2), size=rule.colour_stroke)
+    zone &= ~widened(strokes[part] | field.clipped[part].any(axis=2), rule.colour_stroke)
     if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
         return set()
-    smooth = uniform_filter(field.absorbance[part], (rule.colour_smooth, rule.colour_smooth, 1))
+    smooth = running_mean(running_mean(field.absorbance[part], rule.colour_smooth, 0), rule.colour_smooth, 1)
     tinge = chroma(smooth - median(smooth[zone], axis=0))
     inside = tinge[zone]
     grain = float(spread(inside)) + NEVER_NONE
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
-    coloured, count = label(zone & (tinge > limit))
+    above = zone & (tinge > limit)
+    if above.sum() * field.cell_mm**2 <= rule.colour_mm2:
+        return set()
+    coloured, count = label(above)
     # A spot is in one piece; specks here and there are not, nor are the strokes of a name in ink.
     sizes = np.bincount(coloured.ravel(), minlength=count + 1)[1:] * field.cell_mm**2
     return {
@@ -63,5 +67,6 @@ def _may_be_a_spot(
 def _is_inked(absorbance: Floats32, cell_mm: float, settings: Settings) -> bool:
     """Whether colour (rows, cols, 3) was written: thin strokes, as no spot that has run is."""
     rule = settings.spot
-    tinge = chroma(uniform_filter(absorbance, (*settings.reading.ink_smooth, 1)))
+    down, across = settings.reading.ink_smooth
+    tinge = chroma(running_mean(running_mean(absorbance, down, 0), across, 1))
     return filled_share(tinge, cell_mm, rule.written_mm) < settings.reading.ink_share

@@ -8,10 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
+from webcapture.measure.windows import blurred
 from webcapture.model import Floats, Floats32
 from webcapture.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
 from webcapture.settings import DEFAULTS, SpotSettings
@@ -121,7 +121,7 @@ def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np
     # Signed sums: the noise of many bare cells must not add up to a veil.
     strength = region.sum(axis=0)
     weight = np.maximum(strength.sum(axis=0), 0)
-    across = gaussian_filter1d(strength @ (weight / max(float(weight.sum()), 1e-9)), settings.across_smooth)
+    across = blurred(strength @ (weight / max(float(weight.sum()), 1e-9)), settings.across_smooth)
     peak = int(np.argmax(across))
     left, right = _extent(across, peak, settings.across_share * across[peak])
     return left, right, across[left : right + 1] > settings.core_share * across[peak]
@@ -166,19 +166,19 @@ def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]
 
 def _free_sd(profile: Floats, row: int, cell_mm: float, settings: SpotSettings) -> float:
     """Standard deviation of a peak from the nearer place where it falls to half its height, in its clearest channel."""
-    signal = gaussian_filter1d(profile[:, int(np.argmax(profile[row]))], settings.top_smooth)
+    signal = blurred(profile[:, int(np.argmax(profile[row]))], settings.top_smooth)
     low, high = _extent(signal, row, signal[row] / 2)
     return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / HALF_WIDTH_SD, *settings.free_sd_mm))
 
 
 def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSettings) -> Blob | None:
     """The spot by its absorbance-weighted mean, between the places where it fades into the noise."""
-    peak = int(np.argmax(gaussian_filter1d(profile.max(axis=1), settings.top_smooth)))
+    peak = int(np.argmax(blurred(profile.max(axis=1), settings.top_smooth)))
     top = profile[max(peak - 1, 0) : peak + 2].mean(axis=0)
     weight = np.maximum(top, 0) / patch.noise**2
     weight = weight / max(float(weight.sum()), 1e-12)
     signal = profile @ weight
-    smooth = gaussian_filter1d(signal, settings.smooth_mm / _cell(patch))
+    smooth = blurred(signal, settings.smooth_mm / _cell(patch))
     noise = float(np.sqrt((weight**2) @ (patch.noise**2)))
     low, high = _window(smooth, peak, noise, settings)
     rows = slice(low, high + 1)
@@ -215,7 +215,7 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
 
 def _middle(across: Floats, t_mm: Floats, settings: SpotSettings) -> float:
     """Middle of a profile across the lane: of what rises well above a veil beside, so that this does not pull."""
-    smooth = gaussian_filter1d(across, settings.across_smooth)
+    smooth = blurred(across, settings.across_smooth)
     weight = np.maximum(smooth - smooth.max() / settings.veil, 0)
     return float(weight @ t_mm) / max(float(weight.sum()), 1e-12)
 

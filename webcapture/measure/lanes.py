@@ -7,12 +7,12 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.signal import find_peaks
 
 from webcapture.measure.channels import darkest, each, palest
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
+from webcapture.measure.windows import blurred, running_mean
 from webcapture.model import Floats, Line
 from webcapture.robust import NEVER_NONE, median, quiet_spread
 from webcapture.settings import LaneSettings
@@ -83,8 +83,8 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
     s_mm = field.s_mm[rows, None]
     zone = (s_mm > low) & (s_mm < high)
     strength = each(stain.absorbance[rows[0] : rows[-1] + 1], np.divide, stain.noise.astype(np.float32))
-    wide = uniform_filter1d(strength, settings.colour_smooth, axis=0)[::EVERY]
-    smooth, zone = darkest(uniform_filter1d(wide, settings.colour_smooth, axis=1)), zone[::EVERY]
+    wide = running_mean(strength, settings.colour_smooth, 0, EVERY)
+    smooth, zone = darkest(running_mean(wide, settings.colour_smooth, 1)), zone[::EVERY]
     zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)
     return np.asarray(beyond.sum(axis=0) * field.cell_mm * EVERY, float)
@@ -108,7 +108,7 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     on, beside = away < settings.mark_mm, (away > near) & (away < far)
     level = (grey * on).sum(axis=0) / np.maximum(on.sum(axis=0), 1)
     paper = (grey * beside).sum(axis=0) / np.maximum(beside.sum(axis=0), 1)
-    pencil = gaussian_filter1d(level - np.minimum(paper, median(paper)), settings.mark_smooth_mm / field.cell_mm)
+    pencil = blurred(level - np.minimum(paper, median(paper)), settings.mark_smooth_mm / field.cell_mm)
     off = pencil - median(pencil)
     return np.asarray(off / (quiet_spread(off) + NEVER_NONE), float)
 
@@ -116,7 +116,7 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:
     """(middles of the lanes: peaks of colour, and marks that no column of colour belongs to; places of all marks)."""
     apart = settings.apart_mm / field.cell_mm
-    smooth = gaussian_filter1d(colour, settings.column_smooth_mm / field.cell_mm)
+    smooth = blurred(colour, settings.column_smooth_mm / field.cell_mm)
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
     peaks, _ = find_peaks(
         np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=settings.prominence * floor

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.ndimage import gaussian_filter1d, grey_opening
+from scipy.ndimage import gaussian_filter1d
 
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
+from webcapture.measure.windows import opened
 from webcapture.model import Floats32
 from webcapture.robust import median, quiet_spread
 from webcapture.settings import DEFAULTS, ReadingSettings
@@ -52,7 +53,7 @@ def _strokes_along(absorbance: Floats32, zones: np.ndarray, rule: ReadingSetting
     channels = np.moveaxis(absorbance, -1, 0)
     level = (zones[:, :, None] * channels).sum(axis=3) / count[:, :, None]  # (zones, sides, 3, cols)
     level = gaussian_filter1d(level.astype(np.float32), rule.marks_smooth, axis=-1)
-    narrow = level - grey_opening(level, size=(1, 1, 1, rule.marks_wide))
+    narrow = level - opened(level, rule.marks_wide)
     lift = level - median(level, axis=-1)[..., None]
     weakest = narrow.min(axis=2)
     thin = weakest > rule.marks_thin * lift.min(axis=2)

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import (
     distance_transform_edt,
-    maximum_filter,
     percentile_filter,
     uniform_filter,
     uniform_filter1d,
@@ -18,6 +17,7 @@ from scipy.ndimage import (
 from webcapture.measure.channels import chroma, each, palest
 from webcapture.measure.field import Field
 from webcapture.measure.smooth import smoothed
+from webcapture.measure.windows import widened
 from webcapture.model import Floats, Floats32
 from webcapture.robust import NEVER_NONE, SD_PER_MAD, median, quantile, running_median, spread
 from webcapture.settings import PaperSettings
@@ -111,7 +111,7 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
         off = np.abs(grey - shade)
         spot = (off > _limit(off, settings)) & (tinge > _limit(tinge, settings))
         spot |= (grey - shade) > settings.shade_spot
-        without = np.where(maximum_filter(spot, size=NEIGHBOURS), shade, grey)
+        without = np.where(widened(spot, NEIGHBOURS), shade, grey)
         shade = running_median(without, size // 2 | 1)
     return _spread_out(shade[..., None], block, values.shape[:2])
 
@@ -160,7 +160,7 @@ def _bare_paper(
         above = mean - level
         grain = spread(above[:, some], axis=1) + 1e-5
         stained = (np.abs(above) > settings.stained_sd * grain[:, None, None]).any(axis=0)
-        paper = np.where(maximum_filter(stained, size=NEIGHBOURS), 0, weight).astype(np.float32)
+        paper = np.where(widened(stained, NEIGHBOURS), 0, weight).astype(np.float32)
         total, *sums = smoothed(np.concatenate([paper[None], mean * paper]), sigma)
         level = np.stack(sums) / np.maximum(total, 1e-4)
     full_level = _spread_out(np.moveaxis(level, 0, -1), block, values.shape[:2])

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import grey_opening
 
 from webcapture.measure.channels import mean
 from webcapture.measure.field import Field
+from webcapture.measure.windows import opened
 from webcapture.robust import median
 from webcapture.settings import SeamSettings
 
@@ -23,7 +23,7 @@ def has_seam(field: Field, rule: SeamSettings) -> bool:
     grey = mean(field.absorbance[: length * rule.stretches]).reshape(rule.stretches, length, -1)
     profiles = median(grey, axis=1)
     size = max(round(rule.thin_mm / field.cell_mm), 2)
-    thin = profiles - grey_opening(profiles, size=(1, size))
+    thin = profiles - opened(profiles, size)
     # In all stretches but one: where a cross or a letter lies beside it, it does not stand out.
     lasting = np.sort(thin, axis=0)[1, edge:-edge]
     return bool(lasting.max() > rule.least)

@@ -10,18 +10,21 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.polynomial import polyfit, polyval
-from scipy.ndimage import binary_closing, find_objects, label
+from scipy.ndimage import find_objects, label
 
 from webcapture.measure.channels import palest
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.tracing import Trace
 from webcapture.measure.traits import is_grey, is_inside
+from webcapture.measure.windows import closed
 from webcapture.model import Floats
 from webcapture.robust import median
 from webcapture.settings import LandmarkSettings, TickSettings
 
-EVERY_WAY, ALONG = np.ones((3, 3), int), np.ones((1, 4), int)
+EVERY_WAY = np.ones((3, 3), int)
+SKIPPED = 4
+"""A level stroke goes on over fewer cells than this: pencil skips on rough paper."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,7 +68,7 @@ def edge_ticks(field: Field, strokes: np.ndarray, rule: TickSettings, landmark: 
     inner = strokes[:, rim:-rim]
     if inner.shape[1] < 2 * rim or not (inner[:, :2].any() or inner[:, -2:].any()):
         return []
-    parts, _ = label(_mended(inner), structure=EVERY_WAY)
+    parts, _ = label(closed(inner, SKIPPED), structure=EVERY_WAY)
     found = []
     for n, (rows, columns) in enumerate(find_objects(parts), 1):
         at_left, at_right = columns.start <= 1, columns.stop >= inner.shape[1] - 1
@@ -79,13 +82,6 @@ def edge_ticks(field: Field, strokes: np.ndarray, rule: TickSettings, landmark: 
         if inside and tick.contrast >= rule.least_sd and is_grey(tick.colour, landmark):
             found.append(tick)
     return found
-
-
-def _mended(strokes: np.ndarray) -> np.ndarray:
-    """Without gaps of a cell or two along a level stroke: pencil skips on rough paper."""
-    reach = ALONG.shape[1]
-    wider = np.pad(strokes, ((0, 0), (reach, reach)), mode="edge")
-    return np.asarray(binary_closing(wider, structure=ALONG)[:, reach:-reach])
 
 
 def _is_alone(parts: np.ndarray, n: int, rows: slice, columns: slice, field: Field, rule: TickSettings) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.curves import curves_through
+from webcapture.measure.windows import running
 from webcapture.model import Floats, Floats32
 from webcapture.robust import quantile
 from webcapture.settings import TraceSettings
@@ -101,12 +102,17 @@ def _best_path(gain: Floats32, reach: int, turn_cost: float) -> np.ndarray:
     inner = totals[:, reach : reach + rows]
     inner[0] = gain[0]
     for b in range(1, bins):
-        near = _running_max(totals[b - 1], 2 * half + 1)
-        best = near[reach - half : reach - half + rows] - turn_cost * half
-        if half < reach:  # the wider window is the greater of two of the narrower ones, one at each of its ends
-            np.maximum(np.maximum(near[:rows], near[-rows:]) - turn_cost * reach, best, out=best)
+        last, best = totals[b - 1], inner[b]
+        if half == reach == 1:
+            np.maximum(last[:-2], last[2:], out=best)
+            best -= turn_cost
+        else:
+            near = running(np.maximum, last, 2 * half + 1)
+            np.subtract(near[reach - half : reach - half + rows], turn_cost * half, out=best)
+            if half < reach:  # the wider window is the greater of two of the narrower ones, one at each of its ends
+                np.maximum(np.maximum(near[:rows], near[-rows:]) - turn_cost * reach, best, out=best)
         np.maximum(inner[b - 1], best, out=best)
-        np.add(best, gain[b], out=inner[b])
+        best += gain[b]
     cost = _costs(reach, turn_cost)
     row = int(inner[-1].argmax())
     path = [row]
@@ -121,16 +127,6 @@ def _costs(reach: int, turn_cost: float) -> Floats32:
     """(2 · reach + 1,) cost of each move from bin to bin: none of staying, and else that of half the reach or all of it."""
     steps, half = np.abs(np.arange(-reach, reach + 1)), (reach + 1) // 2
     return (turn_cost * np.where(steps == 0, 0, np.where(steps <= half, half, reach))).astype(np.float32)
-
-
-def _running_max(values: Floats32, size: int) -> Floats32:
-    """Greatest of every ``size`` neighbours, by doubling: on rows this short a filter's own overhead would cost more."""
-    width = 1
-    while 2 * width <= size:
-        values = np.maximum(values[:-width], values[width:])
-        width *= 2
-    rest = size - width
-    return np.maximum(values[:-rest], values[rest:]) if rest else values
 
 
 def _peaks(response: Floats32, paths: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
