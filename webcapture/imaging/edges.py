@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -13,12 +14,17 @@ from numpy.typing import NDArray
 from webcapture.imaging.colour import linear_lut, looked_up
 from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import sampled
+from webcapture.imaging.straight import straight
 from webcapture.model import Floats, Floats32, Mapping, Photo
-from webcapture.robust import SD_PER_MAD, median
+from webcapture.robust import SD_PER_MAD, median, median_among
 from webcapture.settings import StripSettings
 
 END_SHARE = 0.06
 """Share of an edge's length left out at each end when a line is fitted to it: corners are round or torn."""
+LEAST_PLACES = 4
+"""At fewer an edge is not seen."""
+EDGE_SPREAD_MM = 0.005
+"""Spread below which an edge's places are not told apart."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,33 +84,56 @@ def sides_of(coarse: Sequence[Coarse], photo: Photo, mapping: Mapping, settings:
     parts = np.split(levels, np.cumsum([len(side.x) for side in coarse])[:-1])
     calm = np.concatenate([cv2.blur(part, (1, 5)) for part in parts])
     reach, falls = _falls(calm, steps, settings)
+    x, reach, good = (_side_by_side(values, coarse) for values in (_from_start(coarse), reach, falls & _inner(coarse)))
+    lines = _from_coarse(x, reach, good)
     return [
-        _side(side, part, reach[rows], falls[rows], settings)
-        for side, part, rows in zip(coarse, parts, _runs(parts), strict=True)
+        _side(side, part, reach[n, : len(side.x)], good[n, : len(side.x)], lines[n], settings)
+        for n, (side, part) in enumerate(zip(coarse, parts, strict=True))
     ]
 
 
-def _runs(parts: Sequence[Floats32]) -> Iterator[slice]:
-    """Where each of the parts lies in all of them one behind the other."""
-    end = 0
-    for part in parts:
-        yield slice(end, end + len(part))
-        end += len(part)
+def _from_start(coarse: Sequence[Coarse]) -> Floats:
+    return np.concatenate([side.x for side in coarse])
 
 
-def _side(coarse: Coarse, levels: Floats32, reach: Floats, falls: NDArray[np.bool_], settings: StripSettings) -> Side:
+def _inner(coarse: Sequence[Coarse]) -> NDArray[np.bool_]:
+    """Which places of all the sides, one behind the other, are clear of their corners."""
+    inner = [np.ones(len(side.x), bool) for side in coarse]
+    for part in inner:
+        ends = int(END_SHARE * len(part)) + 1
+        part[:ends] = part[-ends:] = False
+    return np.concatenate(inner)
+
+
+def _side_by_side(values: Any, coarse: Sequence[Coarse]) -> Any:
+    """(sides, most places) the same with each side in a row of its own; 0 or False where a side has no more."""
+    counts = np.array([len(side.x) for side in coarse])
+    rows = np.zeros((len(counts), counts.max()), values.dtype)
+    rows[np.arange(counts.max()) < counts[:, None]] = values
+    return rows
+
+
+def _from_coarse(x: Floats, reach: Floats, good: NDArray[np.bool_]) -> Floats:
+    """(sides, 2) offset and slope of the lines through most of the good places, by their distance from the coarse sides."""
+    enough = good.sum(axis=1, keepdims=True) >= LEAST_PLACES
+    among = good | ~enough
+    start = np.stack([median_among(reach, among), np.zeros(len(reach))], axis=1)
+    return np.where(enough, straight(x, reach, among, EDGE_SPREAD_MM, start), 0.0)
+
+
+def _side(
+    coarse: Coarse, levels: Floats32, reach: Floats, good: NDArray[np.bool_], line: Floats, settings: StripSettings
+) -> Side:
     """The line through where the paper ends; where that hardly shows, the coarse side itself.
 
-    reach: (n,) millimetres outwards to where it ends at each of the coarse side's places; falls: (n,) whether it does.
+    reach: (n,) millimetres outwards to where it ends at each of the coarse side's places; good: (n,) whether that counts;
+    line: (2,) offset and slope of the line through most of them.
     """
     x, along, out = coarse.x, coarse.along, coarse.out
-    ends = int(END_SHARE * len(x)) + 1
-    good = falls.copy()
-    good[:ends] = good[-ends:] = False
-    offset, slope = _from_coarse(x[good], reach[good]) if good.sum() >= 4 else (0.0, 0.0)
+    offset, slope = line.tolist()
     near = good & (np.abs(reach - offset - slope * x) < settings.edge_bow_mm)
     seen = float(near.sum() / (len(x) * (1 - 2 * END_SHARE)))
-    if good.sum() < 4 or (coarse.at_border and seen < settings.edge_seen):
+    if good.sum() < LEAST_PLACES or (coarse.at_border and seen < settings.edge_seen):
         offset, slope, reach, good = 0.0, 0.0, np.zeros_like(x), np.ones_like(good)
     x, y = x[good], reach[good]
     direction = along + slope * out
@@ -116,11 +145,6 @@ def _side(coarse: Coarse, levels: Floats32, reach: Floats, falls: NDArray[np.boo
         seen=seen,
         ends_in_nothing=float(median(levels[:, -3:])) == 0.0,
     )
-
-
-def _from_coarse(x: Floats, y: Floats) -> tuple[float, float]:
-    """The line through most of the edge points, by their distance y from the coarse side."""
-    return straight(x, y, 0.005, (float(median(y)), 0.0))
 
 
 def _falls(calm: Floats32, steps: Floats, settings: StripSettings) -> tuple[Floats, NDArray[np.bool_]]:
@@ -174,47 +198,6 @@ def _brightest(photo: Photo, places_px: Floats32, settings: StripSettings) -> Fl
 def _edge_lut(power: float) -> Floats32:
     """(256,) linear light of each uint8 level, to that power."""
     return linear_lut() ** np.float32(power)
-
-
-def straight(x: Floats, y: Floats, least_spread: float, start: tuple[float, float]) -> tuple[float, float]:
-    """(offset at x = 0, slope) of the line through most of the points (n,), which scatter by ``least_spread`` or more.
-
-    ``start`` is a line to begin with: what lies far from it loses its weight.
-    """
-    offset, slope = start
-    for _ in range(8):
-        off = y - offset - slope * x
-        spread = max(SD_PER_MAD * float(median(np.abs(off))), least_spread)
-        weight = 1 / (1 + (off / (2 * spread)) ** 2) ** 2
-        total = weight.sum()
-        x_off = x - weight @ x / total
-        correction = float((weight * x_off) @ off / max(weight @ x_off**2, 1e-9))
-        moved = float(weight @ off / total) - correction * float(x[0] - x_off[0])
-        slope, offset = slope + correction, offset + moved
-        if abs(moved) + abs(correction) * float(x[-1]) < 0.1 * least_spread:
-            break
-    return offset, slope
-
-
-def roughly_straight(x: Floats, y: Floats) -> tuple[float, float]:
-    """(offset at x = 0, slope) of the line through two of some twenty of the points (n,), x ascending, that passes the others most closely.
-
-    By the least median of misfits: nearly half of the points may be wrong.
-    """
-    some = np.unique(np.linspace(0, len(x) - 1, 21).astype(int))
-    i, j = _pairs(len(some))
-    slopes = (y[some[j]] - y[some[i]]) / (x[some[j]] - x[some[i]])
-    offsets = y[some[i]] - slopes * x[some[i]]
-    off = np.abs(y[some] - offsets[:, None] - slopes[:, None] * x[some])
-    best = int(np.argmin(median(off, axis=1)))
-    return float(offsets[best]), float(slopes[best])
-
-
-@lru_cache(maxsize=32)
-def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Every two of so many in a row, at least a quarter of them apart."""
-    first, second = np.triu_indices(count, max(count // 4, 1))
-    return first, second
 
 
 def _scatter(y: Floats) -> float:

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from webcapture.card.layout import Bay, CardLayout
 from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
-from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, roughly_straight, sides_of, straight
+from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, sides_of
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
+from webcapture.imaging.straight import roughly_straight, straight
 from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, Sheet, StripImage, StripOutline, View
 from webcapture.robust import median
 from webcapture.settings import StripSettings
@@ -78,7 +79,7 @@ def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats |
 
     A reflection beside a strip, or a paper that touches it, bulges over a part of its length only.
     """
-    (a, b), (c, d) = _edge_lines(shape)  # x = a + b y on the left, x = c + d y on the right
+    (a, b), (c, d) = _edge_lines(shape).tolist()  # x = a + b y on the left, x = c + d y on the right
     turn = float(np.arctan((b + d) / 2))
     if abs(np.degrees(turn)) > settings.turn_limit_deg:
         return None
@@ -92,7 +93,7 @@ def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats |
     if broad < settings.least_width_mm * scale:
         return None
     stood = cv2.warpAffine(shape, to_own, (broad + 2, size), flags=cv2.INTER_NEAREST)[:, 1 : broad + 1]
-    (e, f), (g, h) = _edge_lines(np.ascontiguousarray(np.asarray(stood, np.uint8).T))
+    (e, f), (g, h) = _edge_lines(np.ascontiguousarray(np.asarray(stood, np.uint8).T)).tolist()
     low, high = e + f * broad / 2, g + h * broad / 2
     filled = float(np.asarray(stood)[max(int(low), 0) : int(high)].mean()) if high - low > 1 else 0.0
     if high - low < settings.least_length_mm * scale or filled < settings.least_fill:
@@ -101,15 +102,13 @@ def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats |
     return np.asarray(((own - to_own[:, 2]) @ basis + 0.5) / scale)
 
 
-def _edge_lines(shape: Bytes8) -> tuple[tuple[float, float], tuple[float, float]]:
-    """(offset, slope) over the rows of the lines through most of the rows' first, and through most of their last pixels."""
+def _edge_lines(shape: Bytes8) -> Floats:
+    """(2, 2) offset and slope over the rows of the lines through most of the rows' first, and through most of their last pixels."""
     rows = np.flatnonzero(shape.any(axis=1))
     first = np.argmax(shape[rows], axis=1) - 0.5
     last = shape.shape[1] - 0.5 - np.argmax(shape[rows, ::-1], axis=1)
-    row = rows.astype(float)
-    return straight(row, first, 0.5, roughly_straight(row, first)), straight(
-        row, last, 0.5, roughly_straight(row, last)
-    )
+    row, ends = rows.astype(float), np.array([first, last])
+    return straight(row, ends, np.ones_like(ends, bool), 0.5, roughly_straight(row, ends))
 
 
 def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
