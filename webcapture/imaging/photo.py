@@ -196,7 +196,7 @@ def _straight(image: ImageFile) -> Bytes8:
     Pillow keeps a pixel's colours in four bytes. Lent our array as its memory, it leaves the picture there, and two copies of
     it are spared, which cost as much as the decoding.
     """
-    pixels: Bytes8 = np.zeros((image.height, image.width, 4), np.uint8)
+    pixels: Bytes8 = np.empty((image.height, image.width, 4), np.uint8)
     if image.tile:  # else the file ended within its header, and to load it tells so
         image.im = core.map_buffer(pixels, image.size, "raw", 0, (image.mode, 0, 1))
     image.load()

@@ -23,8 +23,12 @@ CONVERGED = 1e-4
 def project(mapping: Mapping, points_mm: Floats) -> Floats:
     """(…, 2) card millimetres to (…, 2) photo pixels."""
     u = _apply(mapping.homography, np.asarray(points_mm, float))
-    r2 = np.sum(u * u, axis=-1, keepdims=True)
-    return np.asarray(mapping.centre_px + mapping.scale_px * u * (1 + r2 * (mapping.k1 + mapping.k2 * r2)))
+    # In whole planes: along pairs numpy takes several times as long.
+    x, y = u[..., 0], u[..., 1]
+    r2 = x * x + y * y
+    u *= (mapping.scale_px * (1 + r2 * (mapping.k1 + mapping.k2 * r2)))[..., None]
+    u += mapping.centre_px
+    return u
 
 
 def unproject(mapping: Mapping, points_px: Floats) -> Floats:
@@ -119,7 +123,9 @@ def _apply(homography: Floats, points: Floats) -> Floats:
     x, y = points[..., 0], points[..., 1]
     (a, b, c), (d, e, f), (g, h, i) = homography
     w = g * x + h * y + i
-    return np.stack([(a * x + b * y + c) / w, (d * x + e * y + f) / w], axis=-1)
+    there = np.empty((*w.shape, 2))
+    there[..., 0], there[..., 1] = (a * x + b * y + c) / w, (d * x + e * y + f) / w
+    return there
 
 
 def _homography(source: Floats, target: Floats) -> Floats:

@@ -106,9 +106,9 @@ def reduced(photo: Photo, mapping: Mapping, factor: int) -> tuple[Photo, Mapping
 
 def _nodes(mapping: Mapping, to_mm: Floats, shape: tuple[int, int]) -> Floats:
     """(m, n, 2) places in the upright photo of every NODE_PX-th pixel, from half a distance before the first one on."""
-    row_nodes, col_nodes = ((np.arange(-(-side // NODE_PX) + 2) - 0.5) * NODE_PX - 0.5 for side in shape)
-    grid = np.stack(np.broadcast_arrays(col_nodes[None, :], row_nodes[:, None], 1.0), axis=-1)
-    return project(mapping, grid @ np.asarray(to_mm).T)
+    rows, cols = ((np.arange(-(-side // NODE_PX) + 2) - 0.5) * NODE_PX - 0.5 for side in shape)
+    across, down, first = np.asarray(to_mm).T
+    return project(mapping, rows[:, None, None] * down + (cols[:, None] * across + first))
 
 
 def _dense_map(nodes: Floats32, shape: tuple[int, int]) -> tuple[NDArray[np.int16], NDArray[np.uint16]]:

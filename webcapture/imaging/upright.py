@@ -14,7 +14,7 @@ from webcapture.model import Bytes8, Floats, Photo
 
 Places = Any
 """Pixels, float32 or float64."""
-GREY_FIRST = 0.45
+GREY_FIRST = 0.5
 """Scale above which a picture to be reduced is made grey before."""
 
 

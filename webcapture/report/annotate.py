@@ -62,11 +62,11 @@ class Style:
 
 STYLES = {
     "outline": Style((86, 180, 233), INK, 6, smooth=False),
-    "axis": Style((204, 121, 167), PAPER, 6, (24, 48)),
+    "axis": Style((204, 121, 167), PAPER, 6, (24, 48), smooth=False),
     "origin": Style((0, 114, 178), PAPER, 12),
     "front": Style((213, 94, 0), PAPER, 12, (60, 30)),
-    "spot": Style((230, 159, 0), INK, 8),
-    "centre": Style(PAPER, INK, 6),
+    "spot": Style((230, 159, 0), INK, 8, smooth=False),
+    "centre": Style(PAPER, INK, 6, smooth=False),
     "leader": Style(INK, PAPER, 5),
 }
 

@@ -19,6 +19,8 @@ LONGEST_HALF_WIDTH_MM = 4.5
 """A spot's mark is as wide as its lane, but never wider than twice this: else marks of a wide lane look like lines."""
 LANE_SHARE = 0.3
 """Share of the lane's width that a spot's mark takes on either side of the axis."""
+ENDS, BOW = np.linspace(0, 1, 2), np.linspace(0, 1, 12)
+"""Shares of a line's length at which a straight one, and a bowed one, is drawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +142,8 @@ def _axis(lane: Lane, frame: Frame) -> tuple[Point, ...]:
 
 def _curve(line: Line) -> tuple[Point, ...]:
     """The fitted line across the part of the strip where it was seen."""
-    t = np.linspace(float(line.t_mm.min()), float(line.t_mm.max()), 2 if len(line.coefficients) <= 2 else 12)
+    low, high = float(line.t_mm.min()), float(line.t_mm.max())
+    t = low + (high - low) * (ENDS if len(line.coefficients) <= 2 else BOW)
     s = np.polynomial.polynomial.polyval(t, line.coefficients)
     return tuple((float(a), float(b)) for a, b in zip(s, t, strict=True))
 
