@@ -17,7 +17,7 @@ ROUNDS = 8
 """By then a line rests, or would turn for ever between two sets of points."""
 AT_REST = 0.1
 """Share of the least spread by which a line that rests still moves."""
-SOME = 21
+SOME = 15
 """Points that a first line is chosen by."""
 
 
@@ -46,7 +46,7 @@ def straight(x: Floats, y: Floats, among: NDArray[np.bool_], least_spread: float
 
 
 def roughly_straight(x: Floats, y: Floats) -> Floats:
-    """(lines, 2) offset at x = 0 and slope of the line through two of some twenty of the points that passes the others most closely.
+    """(lines, 2) offset at x = 0 and slope of the line through two of some fifteen of the points that passes the others most closely.
 
     x: (n,), ascending; y: (lines, n). By the least median of misfits: nearly half of the points may be wrong.
     """

@@ -205,6 +205,7 @@ def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats3
     return np.asarray(cells, np.float32).reshape(*shape, channels)
 
 
+@lru_cache(maxsize=64)
 def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
     """((size,) the block below each cell, share of the next one in it)."""
     place = np.clip((np.arange(size) + 0.5) / block - 0.5, 0, count - 1)
