@@ -25,7 +25,9 @@ def points(seed: int, wild: float) -> tuple[np.ndarray, tuple[float, float]]:
 @pytest.mark.parametrize("wild", [0.0, 0.1, 0.35])
 def test_what_bulges_does_not_turn_a_line(seed: int, wild: float) -> None:
     y, (offset, slope) = points(seed, wild)
-    line = straight(X, y[None], np.ones((1, len(X)), bool), 0.005, roughly_straight(X, y[None]))[0]
+    line = straight(
+        X, y[None], np.ones((1, len(X)), bool), 0.005, roughly_straight(X[None], y[None], np.array([len(X)]))
+    )[0]
     theirs = siegelslopes(y, X)
     for at in (0.0, X[-1]):
         true = offset + slope * at
@@ -49,6 +51,6 @@ def test_several_at_once_are_as_each_alone() -> None:
 
 def test_nearly_half_of_the_points_may_be_wrong_at_first() -> None:
     y, (offset, slope) = points(5, 0.45)
-    first = roughly_straight(X, np.array([y, y + 3]))
+    first = roughly_straight(np.array([X, X]), np.array([y, y + 3]), np.full(2, len(X)))
     assert first[0] == pytest.approx([offset, slope], abs=0.06)
     assert first[1] - first[0] == pytest.approx([3, 0], abs=1e-9)

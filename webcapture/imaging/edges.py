@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import cv2
 import numpy as np
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from webcapture.imaging.colour import linear_lut, looked_up
 from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import sampled
-from webcapture.imaging.straight import straight
+from webcapture.imaging.straight import side_by_side, straight
 from webcapture.model import Floats, Floats32, Mapping, Photo
 from webcapture.robust import SD_PER_MAD, median, median_among
 from webcapture.settings import StripSettings
@@ -63,11 +63,12 @@ class Coarse:
 
 def coarse_side(start: Floats, end: Floats, middle: Floats, at_border: bool, settings: StripSettings) -> Coarse:
     """The side between two corners of a strip with that middle."""
-    length = float(np.linalg.norm(end - start))
+    length = math.dist(start, end)
     along = (end - start) / length
     out = np.array([along[1], -along[0]])
     out = out if out @ (start - middle) > 0 else -out
-    return Coarse(start, along, out, np.linspace(0, length, max(int(length / settings.edge_step_mm), 8)), at_border)
+    count = max(int(length / settings.edge_step_mm), 8)
+    return Coarse(start, along, out, np.asarray(np.arange(count) * (length / (count - 1)), float), at_border)
 
 
 def sides_of(coarse: Sequence[Coarse], photo: Photo, mapping: Mapping, settings: StripSettings) -> list[Side]:
@@ -84,7 +85,8 @@ def sides_of(coarse: Sequence[Coarse], photo: Photo, mapping: Mapping, settings:
     parts = np.split(levels, np.cumsum([len(side.x) for side in coarse])[:-1])
     calm = np.concatenate([cv2.blur(part, (1, 5)) for part in parts])
     reach, falls = _falls(calm, steps, settings)
-    x, reach, good = (_side_by_side(values, coarse) for values in (_from_start(coarse), reach, falls & _inner(coarse)))
+    counts = np.array([len(side.x) for side in coarse])
+    x, reach, good = (side_by_side(values, counts) for values in (_from_start(coarse), reach, falls & _inner(coarse)))
     lines = _from_coarse(x, reach, good)
     return [
         _side(side, part, reach[n, : len(side.x)], good[n, : len(side.x)], lines[n], settings)
@@ -103,14 +105,6 @@ def _inner(coarse: Sequence[Coarse]) -> NDArray[np.bool_]:
         ends = int(END_SHARE * len(part)) + 1
         part[:ends] = part[-ends:] = False
     return np.concatenate(inner)
-
-
-def _side_by_side(values: Any, coarse: Sequence[Coarse]) -> Any:
-    """(sides, most places) the same with each side in a row of its own; 0 or False where a side has no more."""
-    counts = np.array([len(side.x) for side in coarse])
-    rows = np.zeros((len(counts), counts.max()), values.dtype)
-    rows[np.arange(counts.max()) < counts[:, None]] = values
-    return rows
 
 
 def _from_coarse(x: Floats, reach: Floats, good: NDArray[np.bool_]) -> Floats:
@@ -208,5 +202,6 @@ def _scatter(y: Floats) -> float:
 
 def meeting(one: Side, other: Side) -> Floats:
     """Where two sides cross."""
-    reach = np.linalg.solve(np.stack([one.direction, -other.direction], axis=1), other.place - one.place)
-    return np.asarray(one.place + reach[0] * one.direction)
+    (x, y), (u, v) = one.direction.tolist(), other.direction.tolist()
+    dx, dy = (other.place - one.place).tolist()
+    return np.asarray(one.place + (dx * v - dy * u) / (x * v - y * u) * one.direction)

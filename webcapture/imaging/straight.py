@@ -5,7 +5,7 @@ One line at a time, numpy's overhead would cost more than the arithmetic.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +17,10 @@ ROUNDS = 8
 """By then a line rests, or would turn for ever between two sets of points."""
 AT_REST = 0.1
 """Share of the least spread by which a line that rests still moves."""
-SOME = 15
-"""Points that a first line is chosen by."""
+SOME = np.linspace(0, 1, 15)
+"""Where among a line's points those lie that a first line is chosen by."""
+PAIRS = np.triu_indices(len(SOME), len(SOME) // 4)
+"""Every two of them, at least a quarter of the line apart."""
 
 
 def straight(x: Floats, y: Floats, among: NDArray[np.bool_], least_spread: float, start: Floats) -> Floats:
@@ -45,24 +47,27 @@ def straight(x: Floats, y: Floats, among: NDArray[np.bool_], least_spread: float
     return np.concatenate([offset, slope], axis=1)
 
 
-def roughly_straight(x: Floats, y: Floats) -> Floats:
+def roughly_straight(x: Floats, y: Floats, counts: NDArray[np.intp]) -> Floats:
     """(lines, 2) offset at x = 0 and slope of the line through two of some fifteen of the points that passes the others most closely.
 
-    x: (n,), ascending; y: (lines, n). By the least median of misfits: nearly half of the points may be wrong.
+    x, y: (lines, n), the first (lines,) ``counts`` of each line, x ascending. By the least median of misfits: nearly half of
+    the points may be wrong.
     """
-    some = np.unique(np.linspace(0, len(x) - 1, SOME).astype(int))
-    i, j = _pairs(len(some))
-    x, y = x[some], y[:, some]
-    slopes = (y[:, j] - y[:, i]) / (x[j] - x[i])
-    offsets = y[:, i] - slopes * x[i]
-    off = np.abs(y[:, None] - offsets[..., None] - slopes[..., None] * x)
+    some = (SOME * (counts[:, None] - 1)).astype(int)
+    x, y = np.take_along_axis(x, some, axis=1), np.take_along_axis(y, some, axis=1)
+    i, j = PAIRS
+    run = x[:, j] - x[:, i]
+    slopes = (y[:, j] - y[:, i]) / np.where(run > 0, run, np.inf)
+    offsets = y[:, i] - slopes * x[:, i]
+    off = np.abs(y[:, None] - offsets[..., None] - slopes[..., None] * x[:, None])
     best = np.argmin(median(off, axis=2), axis=1)
     line = np.arange(len(y))
     return np.stack([offsets[line, best], slopes[line, best]], axis=1)
 
 
-@lru_cache(maxsize=32)
-def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Every two of so many in a row, at least a quarter of them apart."""
-    first, second = np.triu_indices(count, max(count // 4, 1))
-    return first, second
+def side_by_side(values: Any, counts: NDArray[np.intp]) -> Any:
+    """(lines, most) values of lines one behind the other, each in a row of its own, of so many (lines,) values; the rest is 0 or False."""
+    there = np.arange(counts.max()) < counts[:, None]
+    rows = np.zeros(there.shape, values.dtype)
+    rows[there] = values
+    return rows

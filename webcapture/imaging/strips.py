@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -13,7 +14,7 @@ from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
 from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, sides_of
 from webcapture.imaging.light import panel_slices
 from webcapture.imaging.rectify import cut_out
-from webcapture.imaging.straight import roughly_straight, straight
+from webcapture.imaging.straight import roughly_straight, side_by_side, straight
 from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, Sheet, StripImage, StripOutline, View
 from webcapture.robust import median
 from webcapture.settings import StripSettings
@@ -66,23 +67,39 @@ def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings) -> Byte
 
 def _boxes(mask: Bytes8, scale: float, settings: StripSettings) -> Iterator[Floats]:
     """(4, 2) corners, millimetres in the mask's own picture, from the bottom left over the bottom right, of every strip-like area."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    for n in range(1, count):
-        left, top, width, height, area = stats[n].tolist()
-        if area < settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill:
-            continue
-        shape = (labels[top : top + height, left : left + width] == n).astype(np.uint8)
-        corners = _rectangle(shape, scale, settings)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
+    large = [n for n in range(1, len(stats)) if stats[n, cv2.CC_STAT_AREA] >= least]
+    places = stats[large, :4].tolist()
+    shapes = [
+        (labels[top : top + height, left : left + width] == n).astype(np.uint8)
+        for n, (left, top, width, height) in zip(large, places, strict=True)
+    ]
+    stood = [_stood_up(shape, lines, scale, settings) for shape, lines in zip(shapes, _edge_lines(shapes), strict=True)]
+    upright = [(own, place) for own, place in zip(stood, places, strict=True) if own is not None]
+    ends = _edge_lines([np.ascontiguousarray(own.shape.T) for own, _ in upright])
+    for (own, (left, top, _, _)), lines in zip(upright, ends, strict=True):
+        corners = _corners(own, lines, scale, settings)
         if corners is not None:
-            yield corners + np.array([left, top]) / scale
+            yield (corners + (left, top)) / scale
 
 
-def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats | None:
-    """(4, 2) corners, millimetres in the shape's own picture, of the upright rectangle that most of its outline agrees on; None for other shapes.
+@dataclass(frozen=True, slots=True, eq=False)
+class Upright:
+    """A shape turned so that its long sides stand upright."""
 
-    A reflection beside a strip, or a paper that touches it, bulges over a part of its length only.
+    shape: Bytes8
+    """(rows, cols) not 0 where it is; between the two sides."""
+    to_own: Floats
+    """(2, 3) takes (x, y, 1) of where it was to its own pixels, which begin at x = 1."""
+
+
+def _stood_up(shape: Bytes8, sides: Floats, scale: float, settings: StripSettings) -> Upright | None:
+    """The shape between its left and right (offset, slope) sides, upright; None for shapes that lean too far or are too narrow.
+
+    A reflection beside a strip, or a paper that touches it, bulges over a part of its length only: most of the outline counts.
     """
-    (a, b), (c, d) = _edge_lines(shape).tolist()  # x = a + b y on the left, x = c + d y on the right
+    (a, b), (c, d) = sides.tolist()  # x = a + b y on the left, x = c + d y on the right
     turn = float(np.arctan((b + d) / 2))
     if abs(np.degrees(turn)) > settings.turn_limit_deg:
         return None
@@ -96,22 +113,34 @@ def _rectangle(shape: Bytes8, scale: float, settings: StripSettings) -> Floats |
     if broad < settings.least_width_mm * scale:
         return None
     stood = cv2.warpAffine(shape, to_own, (broad + 2, size), flags=cv2.INTER_NEAREST)[:, 1 : broad + 1]
-    (e, f), (g, h) = _edge_lines(np.ascontiguousarray(np.asarray(stood, np.uint8).T)).tolist()
+    return Upright(np.asarray(stood, np.uint8), to_own)
+
+
+def _corners(own: Upright, ends: Floats, scale: float, settings: StripSettings) -> Floats | None:
+    """(4, 2) corners, pixels of where it was, between the upper and lower (offset, slope) ends of an upright shape; None where they enclose no strip."""
+    (e, f), (g, h) = ends.tolist()
+    broad = own.shape.shape[1]
     low, high = e + f * broad / 2, g + h * broad / 2
-    filled = float(np.asarray(stood)[max(int(low), 0) : int(high)].mean()) if high - low > 1 else 0.0
+    filled = float(own.shape[max(int(low), 0) : int(high)].mean()) if high - low > 1 else 0.0
     if high - low < settings.least_length_mm * scale or filled < settings.least_fill:
         return None
-    own = np.array([(0.0, g), (broad, g + h * broad), (broad, e + f * broad), (0.0, e)]) + (1.0, 0.0)
-    return np.asarray(((own - to_own[:, 2]) @ basis + 0.5) / scale)
+    corners = np.array([(0.0, g), (broad, g + h * broad), (broad, e + f * broad), (0.0, e)]) + (1.0, 0.0)
+    return np.asarray((corners - own.to_own[:, 2]) @ own.to_own[:, :2] + 0.5)
 
 
-def _edge_lines(shape: Bytes8) -> Floats:
-    """(2, 2) offset and slope over the rows of the lines through most of the rows' first, and through most of their last, pixels."""
-    rows = np.flatnonzero(shape.any(axis=1))[::EVERY]
-    first = np.argmax(shape[rows], axis=1) - 0.5
-    last = shape.shape[1] - 0.5 - np.argmax(shape[rows, ::-1], axis=1)
-    row, ends = rows.astype(float), np.array([first, last])
-    return straight(row, ends, np.ones_like(ends, bool), 0.5, roughly_straight(row, ends))
+def _edge_lines(shapes: Sequence[Bytes8]) -> Floats:
+    """(shapes, 2, 2) offset and slope over the rows of the lines through most of the rows' first, and through most of their last, pixels."""
+    if not shapes:
+        return np.zeros((0, 2, 2))
+    rows, ends = [], []
+    for shape in shapes:
+        row = np.flatnonzero(shape.any(axis=1))[::EVERY]
+        rows += [row, row]
+        ends += [np.argmax(shape[row], axis=1) - 0.5, shape.shape[1] - 0.5 - np.argmax(shape[row, ::-1], axis=1)]
+    counts = np.array([len(row) for row in rows])
+    x, y = side_by_side(np.concatenate(rows).astype(float), counts), side_by_side(np.concatenate(ends), counts)
+    there = np.arange(x.shape[1]) < counts[:, None]
+    return straight(x, y, there, 0.5, roughly_straight(x, y, counts)).reshape(-1, 2, 2)
 
 
 def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
@@ -134,7 +163,7 @@ def _coarse_sides(box: Floats, card: CardLayout, settings: StripSettings) -> Ite
 
 def _at_border(box: Floats, card: CardLayout, settings: StripSettings) -> NDArray[np.bool_]:
     """Which of a box's four sides lie at the panel's border."""
-    return _beyond((box + np.roll(box, -1, axis=0)) / 2, card, settings.border_mm)
+    return _beyond((box + box[[1, 2, 3, 0]]) / 2, card, settings.border_mm)
 
 
 def _outline(box: Floats, sides: Sequence[Side], card: CardLayout, settings: StripSettings) -> StripOutline | None:
