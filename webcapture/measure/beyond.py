@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import find_objects, label
 
 from webcapture.measure.channels import chroma
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.windows import running_mean, widened
@@ -19,7 +19,7 @@ from webcapture.settings import ReadingSettings, Settings
 def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> set[str]:
     """What colour lies beyond the line, more than its fringe and not around writing: ``spot``, ``stain``, both or nothing."""
     rule = settings.reading
-    curve = polyval(field.t_mm, line.trace.coefficients)
+    curve = polynomial_at(field.t_mm, line.trace.coefficients)
     part = slice(int(np.searchsorted(field.s_mm, curve.min() + rule.colour_gap_mm)), None)
     s_mm = field.s_mm[part, None]
     zone = (s_mm - curve > rule.colour_gap_mm) & (s_mm < field.length_mm - settings.landmark.end_mm)

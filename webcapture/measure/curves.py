@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -25,6 +26,14 @@ class Curve:
     """(bins,) which strong places lie on it."""
     spread_mm: float
     """Their standard deviation about it."""
+
+
+def polynomial_at(t: Any, coefficients: Floats) -> Any:
+    """Its value at one place or many, coefficients lowest power first: as numpy.polynomial's, whose checks take four times as long."""
+    total = coefficients[-1] + t * 0
+    for n in range(2, len(coefficients) + 1):
+        total = coefficients[-n] + total * t
+    return total
 
 
 def curves_through(

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.channels import darkest, mean, palest
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.responses import ridge, smoothed_across, standardised, step_across
 from webcapture.measure.tracing import Trace, trace_lines
@@ -31,7 +31,7 @@ from webcapture.measure.traits import (
     palest_near,
     rim_offset,
     rises_of,
-    runs_across,
+    running_across,
     shared_by_card,
     step_heights,
     strokes_on_bands,
@@ -166,11 +166,13 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     shift = round(settings.step_trend_mm / field.row_mm)
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
     response = standardised(smoothed_across(step - np.maximum(beside, 0)))
+    lines = _faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings)
+    lines = [line for line in lines if not _breaks_off(line, settings)]
+    if not lines:
+        return []
     found = []
-    for line in _faint_lines(response, settings.wet_mm, field, trace):
-        if not runs_across(line, response, settings.wet_coverage, field, settings) or _breaks_off(line, settings):
-            continue
-        heights, shown = step_heights(line, field, settings), open_above(line, field, settings)
+    told = step_heights(lines, field, settings), open_above(lines, field, settings)
+    for line, heights, shown in zip(lines, *told, strict=True):
         bins = np.ones(len(heights), bool)
         if not _is_alike(np.asarray(median(heights, axis=0)), shown, settings):
             # A spot ran close to the edge and lends it its colour: then the bins beside it tell.
@@ -210,10 +212,18 @@ def _breaks_off(line: Trace, settings: LandmarkSettings) -> bool:
     return line.score >= score and float(line.seen.mean()) < coverage
 
 
-def _faint_lines(response: Floats32, width_mm: float, field: Field, trace: TraceSettings) -> list[Trace]:
-    """Paths of a response (fine rows, bins) that are worth asking whether they run right across."""
+def _faint_lines(
+    response: Floats32,
+    width_mm: float,
+    coverage: float,
+    field: Field,
+    trace: TraceSettings,
+    settings: LandmarkSettings,
+) -> list[Trace]:
+    """Paths of a response (fine rows, bins) that run right across, over at least that ``coverage``."""
     places = field.fine_s_mm, field.bin_t_mm
-    return trace_lines(response, *places, trace.degree, width_mm, trace.most_faint, trace.least_faint, trace)
+    lines = trace_lines(response, *places, trace.degree, width_mm, trace.most_faint, trace.least_faint, trace)
+    return running_across(lines, response, coverage, field, settings)
 
 
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
@@ -221,9 +231,7 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
     standard = standardised(smoothed_across(response))
     found = []
-    for line in _faint_lines(standard, settings.stain_mm, field, trace):
-        if not runs_across(line, standard, settings.stain_coverage, field, settings):
-            continue
+    for line in _faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
         (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
         if not _is_stain(line, contrast, field, settings):
             continue
@@ -241,12 +249,11 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
     """
     standard = standardised(smoothed_across(ridge(darkest(field.fine), field, settings.core_mm, settings.flank_mm)))
     found = []
-    for line in _faint_lines(standard, settings.line_mm, field, trace):
+    for line in _faint_lines(standard, settings.line_mm, settings.stain_coverage, field, trace, settings):
         rises = rises_of(line, field, settings.core_mm, settings.flank_mm)
         contrast = median(rises, axis=0)
-        across = runs_across(line, standard, settings.stain_coverage, field, settings)
         clear = contrast[2] >= settings.narrow_least and has_no_gaps(rises, settings)
-        thin = across and clear and thinness_of([line], field, settings)[0] >= settings.thin
+        thin = clear and thinness_of([line], field, settings)[0] >= settings.thin
         if thin and _is_stain(line, contrast, field, settings):
             found.append(_candidate("stain", line, field, contrast))
     return found
@@ -287,8 +294,8 @@ def line_at(line: Line, t_mm: float, reach_mm: float, hold: float = DEFAULTS.rea
     curve counts as ``hold`` of them.
     """
     near = np.exp(-0.5 * ((line.t_mm - t_mm) / reach_mm) ** 2)
-    off = line.s_mm - polyval(line.t_mm, line.coefficients)
-    return float(polyval(t_mm, line.coefficients) + near @ off / (near.sum() + hold))
+    off = line.s_mm - polynomial_at(line.t_mm, line.coefficients)
+    return float(polynomial_at(t_mm, line.coefficients) + near @ off / (near.sum() + hold))
 
 
 def _candidate(kind: str, trace: Trace, field: Field, colour: Floats, there: np.ndarray | None = None) -> Candidate:

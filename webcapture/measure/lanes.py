@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 from scipy.signal import find_peaks
 
 from webcapture.measure.channels import darkest, each, palest
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
 from webcapture.measure.windows import blurred, running_mean
@@ -68,12 +68,12 @@ def without_stains(tracks: list[Track], filled: list[bool]) -> list[bool]:
 def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None, settings: LaneSettings) -> Floats:
     """(cols,) how much colour each column holds between origin and front, in standard deviations of its noise."""
     low = (
-        polyval(field.t_mm, origin.coefficients) - settings.below_mm
+        polynomial_at(field.t_mm, origin.coefficients) - settings.below_mm
         if origin
         else np.full(len(field.t_mm), settings.below_mm)
     )
     high = (
-        polyval(field.t_mm, front.coefficients) - settings.front_mm
+        polynomial_at(field.t_mm, front.coefficients) - settings.front_mm
         if front
         else np.full(len(field.t_mm), field.length_mm - settings.below_mm)
     )
@@ -100,7 +100,7 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     """(cols,) how much pencil lies on and beside the origin line, in standard deviations: crosses, ticks, dots."""
     if origin is None:
         return np.zeros(len(field.t_mm))
-    curve = polyval(field.t_mm, origin.coefficients)
+    curve = polynomial_at(field.t_mm, origin.coefficients)
     near, far = settings.mark_flank_mm
     rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
     grey = palest(field.absorbance[rows])

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import gaussian_filter1d
 
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.windows import opened
@@ -33,7 +33,7 @@ def _marks_between(
 ) -> list[float]:
     """For each two distances from the line, what stands out between them on both its sides at once; in standard deviations."""
     furthest = max(far for _, far in between_mm)
-    curve = polyval(field.t_mm[columns], line.trace.coefficients)
+    curve = polynomial_at(field.t_mm[columns], line.trace.coefficients)
     rows = (field.s_mm > curve.min() - furthest) & (field.s_mm < curve.max() + furthest)
     away = field.s_mm[rows, None] - curve
     # (zones, sides, rows, cols): what counts

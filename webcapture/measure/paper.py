@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 from scipy.ndimage import (
     distance_transform_edt,
     percentile_filter,
@@ -15,6 +14,7 @@ from scipy.ndimage import (
 )
 
 from webcapture.measure.channels import chroma, each, palest
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.smooth import smoothed
 from webcapture.measure.windows import widened
@@ -53,10 +53,10 @@ def stain_on(
     """
     strokes = strokes.copy()
     for line in lines:
-        strokes |= np.abs(field.s_mm[:, None] - polyval(field.t_mm, line)) < settings.line_half_mm
+        strokes |= np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm, line)) < settings.line_half_mm
     usable = ~strokes & _away_from_edges(field, settings)
     if top is not None:
-        usable &= field.s_mm[:, None] < polyval(field.t_mm, top) - settings.line_half_mm
+        usable &= field.s_mm[:, None] < polynomial_at(field.t_mm, top) - settings.line_half_mm
     filled = _filled(field.absorbance, ~strokes, settings.fill_mm / field.cell_mm)
     if field.uneven:
         filled = filled - _shade(filled, usable, field.cell_mm, settings)
@@ -74,7 +74,7 @@ def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settin
     front counts, nothing as dark as a band, and nothing that ends as soon as one does.
     """
     damp = np.zeros(len(above), np.float32)
-    last = int(np.searchsorted(field.s_mm, float(polyval(field.width_mm / 2, top)) - settings.damp_clear_mm))
+    last = int(np.searchsorted(field.s_mm, float(polynomial_at(field.width_mm / 2, top)) - settings.damp_clear_mm))
     columns = np.flatnonzero(usable[:last].any(axis=0))[::EVERY]
     if last < 2 or len(columns) < 2:
         return damp

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.beyond import colour_beyond
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
 from webcapture.measure.marks import marks_beside
@@ -60,7 +60,7 @@ def _slope(line: Candidate | None, field: Field) -> float:
     """Of a line from one side of the strip to the other; level where there is none."""
     if line is None:
         return 0.0
-    low, high = polyval(np.array([0.0, field.width_mm]), line.trace.coefficients)
+    low, high = polynomial_at(np.array([0.0, field.width_mm]), line.trace.coefficients)
     return float(high - low) / field.width_mm
 
 
@@ -215,7 +215,7 @@ def _underlines(line: Candidate, field: Field, strokes: np.ndarray, rule: Readin
         return False
     span = field.bin_t_mm[line.trace.seen]
     columns = (field.t_mm > span.min()) & (field.t_mm < span.max())
-    above = field.s_mm[:, None] - polyval(field.t_mm[columns], line.trace.coefficients)
+    above = field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients)
     near, far = rule.word_above_mm
     written = strokes[:, columns] & (above > near) & (above < far)
     return bool(columns.any()) and float(written.any(axis=0).mean()) > rule.word_share
@@ -283,7 +283,7 @@ def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: Reading
     """Whether strokes hang on the line or stand on it, as under the bars of letters."""
     span = field.bin_t_mm[line.trace.seen] if line.trace.seen.any() else field.bin_t_mm
     across = (field.t_mm > span.min() - rule.stems_reach_mm) & (field.t_mm < span.max() + rule.stems_reach_mm)
-    curve = polyval(field.t_mm[across], line.trace.coefficients)
+    curve = polynomial_at(field.t_mm[across], line.trace.coefficients)
     near, far = rule.stems_mm
     rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
     away, here = field.s_mm[rows, None] - curve, strokes[rows][:, across]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.flatness import Rise
 from webcapture.measure.landmarks import line_at
 from webcapture.measure.lanes import Track
@@ -117,7 +117,7 @@ def is_slanted(origin: Line | None, front: Line | None, width_mm: float, rule: R
     if front is None:
         return False
     t = np.linspace(rule.rim_mm, width_mm - rule.rim_mm, PLACES)
-    run = polyval(t, front.coefficients) - (polyval(t, origin.coefficients) if origin is not None else 0.0)
+    run = polynomial_at(t, front.coefficients) - (polynomial_at(t, origin.coefficients) if origin is not None else 0.0)
     return float(np.ptp(run)) > rule.slant
 
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from itertools import compress
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from webcapture.flags import flags
 from webcapture.measure.channels import palest
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field, field_of
 from webcapture.measure.flatness import Rise, rise_of
 from webcapture.measure.landmarks import Candidate, as_line
@@ -115,9 +115,11 @@ def _spots(
 ) -> list[Blob]:
     """The lane's spots, without what belongs to the front itself."""
     rule, field = settings.spot, reading.field
-    low = float(polyval(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else rule.end_mm
+    low = float(polynomial_at(track.middle_mm, origin.coefficients)) - settings.lane.below_mm if origin else rule.end_mm
     high = (
-        float(polyval(track.middle_mm, front.coefficients)) + rule.beyond_mm if front else field.length_mm - rule.end_mm
+        float(polynomial_at(track.middle_mm, front.coefficients)) + rule.beyond_mm
+        if front
+        else field.length_mm - rule.end_mm
     )
     found = find_spots(field, stain, track, (low, high), rule)
     # Not what covers the lane: ink that ran all along its line.
@@ -129,7 +131,7 @@ def _spots(
     ):
         return []  # a word where nothing was applied
     if origin is not None:
-        at = float(polyval(track.middle_mm, origin.coefficients))
+        at = float(polynomial_at(track.middle_mm, origin.coefficients))
         # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
         found = [
             _less_sure(blob, at, rule)
@@ -144,7 +146,7 @@ def _spots(
             for blob in found
             if blob.centre_mm < least or not is_written(blob, field, stain, rule.written_share, rule, rule.inked_share)
         ]
-    at = float(polyval(track.middle_mm, front.coefficients))
+    at = float(polynomial_at(track.middle_mm, front.coefficients))
     drawn = front.kind == "pencil"
     found = [blob for blob in found if not _fronts_own(blob, at, drawn, settings.reading)]
     if front.kind != "stain" or reading.front is None:
@@ -304,7 +306,7 @@ def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
     if not len(columns):
         return False
     (near, far), last = rule.wash_mm, len(field.s_mm) - 1
-    at = (polyval(field.t_mm[columns], line.coefficients) - field.s_mm[0]) / field.cell_mm
+    at = (polynomial_at(field.t_mm[columns], line.coefficients) - field.s_mm[0]) / field.cell_mm
     away = np.arange(near, far, field.cell_mm)[:, None] / field.cell_mm
     above, below = (
         median(palest(field.absorbance[np.clip(np.rint(at + side * away).astype(int), 0, last), columns]), axis=0)
@@ -328,7 +330,7 @@ def _bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
     blobs = [blob for found in attempt.blobs for blob in found]
     least = settings.reading.smear_least
     compact = any(blob.fill < settings.spot.compact_fill and blob.absorbance.max() > least for blob in blobs)
-    line = polyval(attempt.reading.field.width_mm / 2, attempt.origin.coefficients)
+    line = polynomial_at(attempt.reading.field.width_mm / 2, attempt.origin.coefficients)
     ran = [blob for blob in blobs if blob.centre_mm > line + settings.spot.origin_mm]
     return compact and any(_is_band(blob, attempt, settings) for blob in ran)
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.polynomial.polynomial import polyfit, polyval
+from numpy.polynomial.polynomial import polyfit
 from scipy.ndimage import find_objects, label
 
 from webcapture.measure.channels import palest
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.tracing import Trace
@@ -112,7 +113,7 @@ def _candidate(ticks: list[Tick], slope: float, field: Field) -> Candidate:
     """The line through one tick, or through two, as if it had been traced."""
     t, s = np.array([sum(one.span_mm) / 2 for one in ticks]), np.array([one.s_mm for one in ticks])
     coefficients = polyfit(t, s, 1) if len(ticks) > 1 else np.array([s[0] - slope * t[0], slope])
-    curve = np.asarray(polyval(field.bin_t_mm, coefficients), float)
+    curve = np.asarray(polynomial_at(field.bin_t_mm, coefficients), float)
     half = float(field.bin_t_mm[1] - field.bin_t_mm[0]) / 2
     seen = np.zeros(len(curve), bool)
     for one in ticks:
@@ -121,4 +122,6 @@ def _candidate(ticks: list[Tick], slope: float, field: Field) -> Candidate:
     rows = (curve - field.fine_s_mm[0]) / field.row_mm
     trace = Trace(rows, seen, min(one.contrast for one in ticks), coefficients, curve, field.cell_mm / 4)
     r, g, b = (float(v) for v in np.mean([one.colour for one in ticks], axis=0))
-    return Candidate("pencil", trace, float(polyval(field.width_mm / 2, coefficients)), float(seen.mean()), (r, g, b))
+    return Candidate(
+        "pencil", trace, float(polynomial_at(field.width_mm / 2, coefficients)), float(seen.mean()), (r, g, b)
+    )

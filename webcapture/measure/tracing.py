@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
-from webcapture.measure.curves import curves_through
+from webcapture.measure.curves import curves_through, polynomial_at
 from webcapture.measure.windows import running
 from webcapture.model import Floats, Floats32
 from webcapture.robust import quantile
@@ -53,7 +52,8 @@ def trace_lines(
     response: (rows, bins) in standard deviations of the background, positive on a line; s_mm: (rows,) and t_mm: (bins,) places.
     """
     step = float(s_mm[1] - s_mm[0])
-    pairs = response[: len(response) // 2 * 2].reshape(-1, 2, response.shape[1]).max(axis=1)
+    even = len(response) // 2 * 2
+    pairs = np.maximum(response[:even:2], response[1:even:2])
     gain = np.clip(pairs, settings.floor, settings.cap).T.copy()
     gap = max(round(settings.apart * width_mm / (2 * step)), 1)
     reach = max(round(settings.slope_most * float(t_mm[1] - t_mm[0]) / (2 * step)), 1)
@@ -67,7 +67,9 @@ def trace_lines(
     strong = strongest > np.maximum(clear, settings.seen_least)[:, None]
     curves = curves_through(t_mm, s_mm[0] + rows * step, strong, degree, settings)
     return [
-        Trace(rows[n], c.on_it, score, c.coefficients, np.asarray(polyval(t_mm, c.coefficients), float), c.spread_mm)
+        Trace(
+            rows[n], c.on_it, score, c.coefficients, np.asarray(polynomial_at(t_mm, c.coefficients), float), c.spread_mm
+        )
         for n, (score, c) in enumerate(zip(scores, curves, strict=True))
     ]
 
@@ -87,7 +89,7 @@ def _paths(
             break
         paths.append(path)
         scores.append(score)
-        gain[bins[:, None], np.clip(path[:, None] + around, 0, gain.shape[1] - 1)] = settings.floor
+        gain[bins[:, None], np.minimum(np.maximum(path[:, None] + around, 0), gain.shape[1] - 1)] = settings.floor
     return paths, scores
 
 

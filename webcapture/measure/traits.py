@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from webcapture.measure.channels import darkest, mean
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.tracing import Trace
 from webcapture.model import Floats, Floats32
@@ -20,7 +20,7 @@ BINOMIAL = np.array([0.25, 0.5, 0.25])
 
 def middle_of(trace: Trace, field: Field) -> float:
     """s of its curve in the middle of the strip, millimetres."""
-    return float(polyval(field.width_mm / 2, trace.coefficients))
+    return float(polynomial_at(field.width_mm / 2, trace.coefficients))
 
 
 def slope_of(trace: Trace, field: Field) -> float:
@@ -131,19 +131,18 @@ def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
     return float(offsets[high] - offsets[low])
 
 
-def step_heights(trace: Trace, field: Field, settings: LandmarkSettings) -> Floats:
-    """(bins, 3) how much darker the paper is right below the line than right above it."""
-    bins = np.arange(len(trace.seen))[:, None]
+def step_heights(lines: Sequence[Trace], field: Field, settings: LandmarkSettings) -> Floats:
+    """(lines, bins, 3) how much darker the paper is right below each line than right above it."""
     near = np.arange(*settings.height_mm, settings.sample_mm)
-    below, above = (median(field.fine[_along(trace, field, side * near), bins], axis=1) for side in (-1, 1))
+    below, above = (median(_near(lines, field, side * near), axis=2) for side in (-1, 1))
     return np.asarray(below - above, float)
 
 
-def open_above(trace: Trace, field: Field, settings: LandmarkSettings) -> np.ndarray:
-    """(3,) which channels can show a step: those in which the camera's scale does not end at the paper right above the line."""
-    near = np.arange(*settings.height_mm, settings.sample_mm)
-    clipped = field.fine_clipped[_along(trace, field, near), np.arange(len(trace.seen))[:, None]]
-    return np.asarray(clipped.mean(axis=(0, 1)) < settings.clipped_share)
+def open_above(lines: Sequence[Trace], field: Field, settings: LandmarkSettings) -> np.ndarray:
+    """(lines, 3) which channels can show a step: those in which the camera's scale does not end at the paper right above the line."""
+    rows = _all_along(lines, field, np.arange(*settings.height_mm, settings.sample_mm))
+    clipped = field.fine_clipped[rows, np.arange(rows.shape[1])[:, None]]
+    return np.asarray(clipped.mean(axis=(1, 2)) < settings.clipped_share)
 
 
 def lasting_step(
@@ -164,23 +163,26 @@ def lasting_step(
     return float(median(lasting if among is None else lasting[among]))
 
 
-def runs_across(line: Trace, response: Floats32, least: float, field: Field, settings: LandmarkSettings) -> bool:
-    """Whether a faint line lies on the paper and is seen over nearly all of the width."""
-    steady = line.spread_mm < settings.faint_spread_mm
-    return (
-        steady
-        and is_inside(middle_of(line, field), field, settings)
-        and _share_above(line, response, field, settings) >= least
-    )
+def running_across(
+    lines: Sequence[Trace], response: Floats32, least: float, field: Field, settings: LandmarkSettings
+) -> list[Trace]:
+    """Those of the faint lines that lie on the paper and are seen over at least that share of the width."""
+    steady = [line for line in lines if line.spread_mm < settings.faint_spread_mm]
+    inside = [line for line in steady if is_inside(middle_of(line, field), field, settings)]
+    shares = _shares_above(inside, response, field, settings) if inside else []
+    return [line for line, share in zip(inside, shares, strict=True) if share >= least]
 
 
-def _share_above(line: Trace, response: Floats32, field: Field, settings: LandmarkSettings) -> float:
-    """Share of the bins in which the fitted curve itself runs on a response."""
+def _shares_above(
+    lines: Sequence[Trace], response: Floats32, field: Field, settings: LandmarkSettings
+) -> Iterable[float]:
+    """Share of the bins in which each fitted curve itself runs on a response."""
     offsets = _offsets(settings.faint_reach_mm, settings.sample_mm)
-    near = response[_along(line, field, offsets), np.arange(response.shape[1])[:, None]]
+    near = response[_all_along(lines, field, offsets), np.arange(response.shape[1])[:, None]]
     # The curve may lie a little off, but all of it by as much: the best of five places in each bin, chance reaches too.
-    least = np.maximum(settings.faint_seen, settings.faint_share * quantile(near, 0.8, axis=0))
-    return float((near > least).mean(axis=0).max())
+    least = np.maximum(settings.faint_seen, settings.faint_share * quantile(near, 0.8, axis=1))
+    shares: list[float] = (near > least[:, None]).mean(axis=1).max(axis=1).tolist()
+    return shares
 
 
 def has_no_gaps(rises: Floats, settings: LandmarkSettings) -> bool:
@@ -191,7 +193,7 @@ def has_no_gaps(rises: Floats, settings: LandmarkSettings) -> bool:
 
 def shared_by_card(trace: Trace, height: float, field: Field, settings: LandmarkSettings) -> bool:
     """Whether the light on the card steps at the same place on both sides of the strip: then it is a shadow's edge."""
-    ends = polyval(np.array([0.0, field.width_mm]), trace.coefficients)
+    ends = polynomial_at(np.array([0.0, field.width_mm]), trace.coefficients)
     near = np.arange(*settings.shade_mm, settings.sample_mm)
     steps = []
     for side, s in enumerate(ends):
@@ -259,9 +261,14 @@ def _rows_at(s_mm: Floats, field: Field, offset_mm: Floats) -> np.ndarray:
 
 def _near(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> Floats32:
     """(lines, bins, n, 3) absorbance at the offsets from each of the fitted lines."""
-    curves = np.array([line.curve_mm for line in lines])
-    near: Floats32 = field.fine[_rows_at(curves, field, offset_mm), np.arange(curves.shape[1])[:, None]]
+    rows = _all_along(lines, field, offset_mm)
+    near: Floats32 = field.fine[rows, np.arange(rows.shape[1])[:, None]]
     return near
+
+
+def _all_along(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> np.ndarray:
+    """(lines, bins, n) rows at the offsets from each of the fitted lines."""
+    return _rows_at(np.array([line.curve_mm for line in lines]), field, offset_mm)
 
 
 def _shown(lines: Sequence[Trace]) -> np.ndarray:

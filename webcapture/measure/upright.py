@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.lanes import Track
@@ -64,7 +64,7 @@ def trails_of(
     widening, covers = [], False
     if origin is not None and front is not None:
         for track, found in zip(tracks, blobs, strict=True):
-            o, f = (float(polyval(track.middle_mm, line.coefficients)) for line in (origin, front))
+            o, f = (float(polynomial_at(track.middle_mm, line.coefficients)) for line in (origin, front))
             widening.append(_widening(found, o, f, rule))
             covers |= any(low < at < high for low, high in (b.edges_mm for b in found) for at in (o, f))
     return Trails(np.array(widening), np.log([blob.tailing for blob in alone]), covers)
