@@ -35,9 +35,9 @@ def minimised(first: Floats, terms: Callable[[Floats], Terms], enough: float, mo
     """
     p, raising = first, 2.0
     loss, gradient, curvature = terms(p)
-    damping = max(DAMPING * float(curvature.diagonal().max()), TINY)
+    damping, identity = max(DAMPING * float(curvature.diagonal().max()), TINY), np.eye(len(first))
     for _ in range(most):
-        step = -np.linalg.solve(curvature + damping * np.eye(len(p)), gradient)
+        step = -np.linalg.solve(curvature + damping * identity, gradient)
         expected = -float(step @ (2 * gradient + curvature @ step))
         there = terms(p + step)
         gain = loss - there[0]

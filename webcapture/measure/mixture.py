@@ -129,7 +129,7 @@ def _searched(terms: Callable[[Floats], Terms], start: Floats, lower: Floats, up
     def turned(angles: Floats) -> Terms:
         loss, gradient, curvature = terms(middle + half * np.sin(angles))
         slope = half * np.cos(angles)
-        return loss, gradient * slope, curvature * np.outer(slope, slope)
+        return loss, gradient * slope, curvature * slope * slope[:, None]
 
     first = np.arcsin(np.clip((start - middle) / half, -INSIDE, INSIDE))
     return np.asarray(middle + half * np.sin(minimised(first, turned, ENOUGH, most)), float)
@@ -144,9 +144,12 @@ class _Hold:
 
     def misfits(self, p: Floats) -> tuple[Floats, Floats]:
         """(2, peaks) how far widths and tails are off, weighted, and how that grows with their logarithms."""
-        width, tail = p[len(self._log_sd) :].reshape(2, -1) - self._log_sd
-        length = self._length * np.exp(tail)
-        return np.array([self._width * width, length]), np.array([np.full_like(length, self._width), length])
+        off = p[len(self._log_sd) :].reshape(2, -1) - self._log_sd
+        off[0] *= self._width
+        off[1] = self._length * np.exp(off[1])
+        slope = off.copy()
+        slope[0] = self._width
+        return off, slope
 
 
 def _terms(s_mm: Floats, weighted: Floats, p: Floats, hold: _Hold) -> Terms:
