@@ -91,6 +91,21 @@ def test_two_like_lines_say_nothing_but_the_arrow():
     assert odds(reading) == pytest.approx(DEFAULTS.upright.arrow, abs=0.3)
 
 
+@pytest.mark.parametrize("gap", [25, 40])
+def test_the_line_nearer_to_its_end_is_rather_the_origin(gap):
+    """15 mm from the one end and ``gap`` from the other: as drawn that speaks for it, turned round as much against it."""
+    strip = drawn(pencil(15), pencil(150 - gap))
+    alike = odds(read(pencil(20), pencil(130)))
+    more = DEFAULTS.upright.height * min(np.log(gap / 15), DEFAULTS.upright.most_height)
+    assert odds(read_cells(strip)) - alike == pytest.approx(more, abs=0.2)
+    assert odds(read_cells(turned_round(strip))) + alike == pytest.approx(-more, abs=0.2)
+
+
+def test_how_near_has_a_limit():
+    near, nearer = (odds(read(pencil(low), pencil(105))) for low in (12, 14))
+    assert near == pytest.approx(nearer, abs=0.2)
+
+
 def test_a_label_stands_below_the_origin():
     """Letters under the lower of two like lines speak for it, letters beyond the upper against it."""
     plain = odds(read(pencil(20), pencil(130), picture=True))

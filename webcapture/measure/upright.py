@@ -142,7 +142,9 @@ def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
     lowest = reading.origin.middle_mm - rule.writing_mm if reading.origin else 0.0
     below = _written(reading, 0.0, lowest, rule)
     above = _written(reading, far.middle_mm + rule.writing_mm, length, rule)
-    return odds + rule.writing * ((below > rule.writing_mm2) - (above > rule.writing_mm2))
+    odds += rule.writing * ((below > rule.writing_mm2) - (above > rule.writing_mm2))
+    nearer = np.log((length - far.middle_mm) / reading.origin.middle_mm) if reading.origin else 0.0
+    return odds + rule.height * float(np.clip(nearer, -rule.most_height, rule.most_height))
 
 
 def _written(reading: Reading, low_mm: float, high_mm: float, rule: UprightSettings) -> float:
