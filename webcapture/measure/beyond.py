@@ -26,7 +26,7 @@ def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: 
     zone &= (field.t_mm > rule.rim_mm) & (field.t_mm < field.width_mm - rule.rim_mm)
     inner = _bounds(zone)
     zone &= ~widened(strokes[part] | field.clipped[part].any(axis=2), rule.colour_stroke)
-    if zone.sum() * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
+    if np.count_nonzero(zone) * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
         return set()
     smooth = running_mean(running_mean(field.absorbance[part], rule.colour_smooth, 0), rule.colour_smooth, 1)
     tinge = chroma(smooth - median(smooth[zone], axis=0))
@@ -34,7 +34,7 @@ def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: 
     grain = float(spread(inside)) + NEVER_NONE
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
     above = zone & (tinge > limit)
-    if above.sum() * field.cell_mm**2 <= rule.colour_mm2:
+    if np.count_nonzero(above) * field.cell_mm**2 <= rule.colour_mm2:
         return set()
     coloured, count = label(above)
     # A spot is in one piece; specks here and there are not, nor are the strokes of a name in ink.

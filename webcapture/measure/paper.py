@@ -164,7 +164,7 @@ def _bare_paper(
         level = np.stack(sums) / np.maximum(total, 1e-4)
     full_level = _spread_out(np.moveaxis(level, 0, -1), block, values.shape[:2])
     bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > settings.known_share)
-    shown = (bare if bare.sum() > settings.bare_least else usable)[::EVERY, ::EVERY]
+    shown = (bare if np.count_nonzero(bare) > settings.bare_least else usable)[::EVERY, ::EVERY]
     off = (values[::EVERY, ::EVERY] - full_level[::EVERY, ::EVERY])[shown]
     return full_level, bare, SD_PER_MAD * median(np.abs(off), axis=0) + 1e-5
 
@@ -198,7 +198,7 @@ def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats3
     wide = _across(cols, block, shape[1]) @ blocks.swapaxes(0, 1).reshape(cols, -1)
     flat = wide.reshape(-1, rows, channels).swapaxes(0, 1).reshape(rows, -1)
     low, share = _between(rows, block, shape[0])
-    below, cells = flat[low], flat[np.minimum(low + 1, rows - 1)]
+    below, cells = flat.take(low, axis=0), flat.take(np.minimum(low + 1, rows - 1), axis=0)
     cells -= below
     cells *= share[:, None]
     cells += below

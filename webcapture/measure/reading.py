@@ -289,8 +289,9 @@ def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: Reading
     away, here = field.s_mm[rows, None] - curve, strokes[rows][:, across]
     zones = [(side * away > near) & (side * away < far) for side in (-1, 1)]
     outer = int(rule.stems_outer * len(strokes))
-    usual = float(strokes[outer:-outer].mean())
-    densest = max(here[zone].mean() if zone.any() else 0.0 for zone in zones)
+    inner = strokes[outer:-outer]
+    usual = int(np.count_nonzero(inner)) / max(inner.size, 1)
+    densest = max(int(np.count_nonzero(here & zone)) / max(int(np.count_nonzero(zone)), 1) for zone in zones)
     return densest > rule.stems + rule.stems_usual * usual
 
 

@@ -205,8 +205,9 @@ def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
     """(n,) places and (n, 3) mean absorbance across the lane."""
     field = attempt.reading.field
     columns = (field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm)
-    among = np.kron(columns / columns.sum(), np.eye(3, dtype=np.float32)).T.astype(np.float32)
-    return field.s_mm, (attempt.stain.absorbance.reshape(len(field.s_mm), -1) @ among).astype(float)
+    among = np.zeros((len(columns), 3, 3), np.float32)
+    among[columns] = np.eye(3) / np.count_nonzero(columns)
+    return field.s_mm, (attempt.stain.absorbance.reshape(len(field.s_mm), -1) @ among.reshape(-1, 3)).astype(float)
 
 
 def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:
@@ -309,7 +310,10 @@ def _wash_above(attempt: Attempt, rule: ReadingSettings) -> bool:
     at = (polynomial_at(field.t_mm[columns], line.coefficients) - field.s_mm[0]) / field.cell_mm
     away = np.arange(near, far, field.cell_mm)[:, None] / field.cell_mm
     above, below = (
-        median(palest(field.absorbance[np.clip(np.rint(at + side * away).astype(int), 0, last), columns]), axis=0)
+        median(
+            palest(field.absorbance[np.minimum(np.maximum(np.rint(at + side * away).astype(int), 0), last), columns]),
+            axis=0,
+        )
         for side in (1, -1)
     )
     return bool((above - below > rule.wash_least).mean() >= rule.wash_share)

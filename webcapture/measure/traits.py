@@ -25,7 +25,7 @@ def middle_of(trace: Trace, field: Field) -> float:
 
 def slope_of(trace: Trace, field: Field) -> float:
     """How steeply it leans in the middle of the strip, where a bow is level: rise over run, without its sign."""
-    _, slope, bend = np.pad(trace.coefficients, (0, 2))[:3]
+    _, slope, bend = [*trace.coefficients.tolist(), 0.0, 0.0][:3]
     return float(abs(slope + bend * field.width_mm))
 
 

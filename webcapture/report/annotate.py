@@ -141,8 +141,8 @@ def _cut_out(canvas: Bytes8, shown: Picture, plate: Plate) -> None:
     # OpenCV turns four channels in less than half the time that three take.
     four = cv2.cvtColor(shown.pixels[part], cv2.COLOR_RGB2RGBA)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    cut = cv2.warpAffine(four, to_shown, (width, height), flags=flags, borderValue=PAPER)
-    canvas[top : top + height, left : left + width] = cut
+    there = canvas[top : top + height, left : left + width]
+    cv2.warpAffine(four, to_shown, (width, height), there, flags, borderValue=PAPER)
 
 
 def _reached(to_source: Floats, shape: tuple[int, int], source: tuple[int, ...]) -> tuple[slice, slice]:
