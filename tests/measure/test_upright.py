@@ -91,19 +91,19 @@ def test_two_like_lines_say_nothing_but_the_arrow():
     assert odds(reading) == pytest.approx(DEFAULTS.upright.arrow, abs=0.3)
 
 
-@pytest.mark.parametrize("gap", [25, 40])
+@pytest.mark.parametrize("gap", [25, 38, 44])
 def test_the_line_nearer_to_its_end_is_rather_the_origin(gap):
-    """15 mm from the one end and ``gap`` from the other: as drawn that speaks for it, turned round as much against it."""
-    strip = drawn(pencil(15), pencil(150 - gap))
-    alike = odds(read(pencil(20), pencil(130)))
-    more = DEFAULTS.upright.height * min(np.log(gap / 15), DEFAULTS.upright.most_height)
-    assert odds(read_cells(strip)) - alike == pytest.approx(more, abs=0.2)
-    assert odds(read_cells(turned_round(strip))) + alike == pytest.approx(-more, abs=0.2)
-
-
-def test_how_near_has_a_limit():
-    near, nearer = (odds(read(pencil(low), pencil(105))) for low in (12, 14))
-    assert near == pytest.approx(nearer, abs=0.2)
+    """12 mm from the one end and ``gap`` from the other: as drawn that speaks for it, turned round as much against it; up to a limit."""
+    told = DEFAULTS.upright.height * min(np.log(gap / 12), DEFAULTS.upright.most_height)
+    for strip, sign in (
+        (drawn(pencil(12), pencil(150 - gap)), 1),
+        (turned_round(drawn(pencil(12), pencil(150 - gap))), -1),
+    ):
+        reading = read_cells(strip)
+        none = replace(DEFAULTS, upright=replace(DEFAULTS.upright, height=0.0))
+        more = odds_upright(reading, Trails(NONE, NONE, False), DEFAULTS)[0]
+        more -= odds_upright(reading, Trails(NONE, NONE, False), none)[0]
+        assert more == pytest.approx(sign * told, abs=0.02)
 
 
 def test_a_label_stands_below_the_origin():

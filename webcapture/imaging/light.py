@@ -180,7 +180,8 @@ def _filled_in(logs: Floats32, known: Floats32, tint: float, scale: float, setti
     both = _reduced(np.stack([certain, excess], axis=-1), COARSER)
     result, reached = np.zeros(both.shape[:2], np.float32), np.zeros(both.shape[:2], np.float32)
     for reach in settings.reaches_mm:
-        weight, total = cv2.split(_blurred(both, float(np.sqrt((reach * scale / COARSER) ** 2 - BLURRED))))
+        sigma_px = np.sqrt(max((reach * scale / COARSER) ** 2 - BLURRED, BLURRED))
+        weight, total = cv2.split(_blurred(both, float(sigma_px)))
         share = (1 - reached) * np.minimum(weight / np.float32(settings.known_share), 1)
         result, reached = result + share * total / np.maximum(weight, np.float32(1e-6)), reached + share
     return _enlarged(result, logs.shape)

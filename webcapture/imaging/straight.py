@@ -20,7 +20,7 @@ AT_REST = 0.1
 SOME = np.linspace(0, 1, 15)
 """Where among a line's points those lie that a first line is chosen by."""
 PAIRS = np.triu_indices(len(SOME), len(SOME) // 4)
-"""Every two of them, at least a quarter of the line apart."""
+"""Every two of them, at least a fifth of the line apart."""
 
 
 def straight(x: Floats, y: Floats, among: NDArray[np.bool_], least_spread: float, start: Floats) -> Floats:

@@ -32,6 +32,8 @@ BELOW = 6
 """Lengths of the tail that they reach further below."""
 SCALED_FROM = -5
 """Argument below which the error function is taken for 2, which it is to 1e-12: scaled, it overflows further down."""
+TINY = 1e-9
+"""Added to the squares of shapes: else two peaks that coincide would have no solution."""
 ROOT_HALF = 0.5**0.5
 ROOT_2_PI = (2 / np.pi) ** 0.5
 MOST_EXPONENT = 50.0
@@ -157,15 +159,30 @@ def _terms(s_mm: Floats, weighted: Floats, p: Floats, hold: _Hold) -> Terms:
     shapes, slopes = _shapes(s_mm, *_unpacked(p))
     heights, misfit, inverse = _heights(shapes, weighted)
     flat, count = slopes.reshape(len(p), -1), len(shapes)
-    # What heights can make good of a step counts for nothing.
-    free = flat - (flat @ shapes.T @ inverse) @ shapes
     gradient = ((flat @ misfit).reshape(3, count, 3) * heights).sum(axis=2)
-    curvature = (free @ free.T).reshape(3, count, 3, count) * (heights @ heights.T)[:, None]
+    curvature = _curvature(flat, shapes, heights, inverse).reshape(len(p), len(p))
     off, slope = hold.misfits(p)
     gradient[1:] += off * slope
-    curvature = curvature.reshape(len(p), len(p))
     curvature.ravel()[count * (len(p) + 1) :: len(p) + 1] += (slope**2).ravel()
     return float(np.vdot(misfit, misfit) + np.vdot(off, off)), gradient.ravel(), curvature
+
+
+def _curvature(flat: Floats, shapes: Floats, heights: Floats, inverse: Floats) -> Floats:
+    """(3, peaks, 3, peaks) half the misfit's curvature: of what the heights, those that are not held at zero, cannot make good of a step.
+
+    flat: (3 · peaks, n) the shapes' slopes; inverse: of the products of all shapes.
+    """
+    count = len(shapes)
+    if heights.min() > 0:
+        free = flat - (flat @ shapes.T @ inverse) @ shapes
+        return np.asarray((free @ free.T).reshape(3, count, 3, count) * (heights @ heights.T)[:, None])
+    curvature = np.zeros((3, count, 3, count))
+    for height in heights.T:
+        own = shapes[height > 0]
+        inner = np.linalg.solve(own @ own.T + TINY * np.eye(len(own)), own @ flat.T)
+        free = flat - inner.T @ own
+        curvature += (free @ free.T).reshape(3, count, 3, count) * np.outer(height, height)[:, None]
+    return curvature
 
 
 def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
@@ -176,9 +193,12 @@ def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def _heights(shapes: Floats, weighted: Floats) -> tuple[Floats, Floats, Floats]:
-    """((peaks, 3) heights ≥ 0 that suit the (peaks, n) shapes best, (n, 3) misfits, inverse of the shapes' (peaks, peaks) products)."""
+    """((peaks, 3) heights ≥ 0 that suit the (peaks, n) shapes, (n, 3) misfits, inverse of the shapes' (peaks, peaks) products).
+
+    The best there are for two peaks; of three and more, one that would be negative at first stays at zero, though now and then the best has it.
+    """
     square = shapes @ shapes.T
-    square.ravel()[:: len(square) + 1] += 1e-9  # lest two peaks that coincide have no solution
+    square.ravel()[:: len(square) + 1] += TINY
     inverse, products = np.asarray(np.linalg.inv(square)), shapes @ weighted
     heights = inverse @ products
     if heights.min() < 0:

@@ -27,7 +27,7 @@ COARSER = 2
 NEIGHBOURS = 3
 """Cells across a cell with its neighbours."""
 EVERY = 2
-"""Every second row or column tells the noise as well as all do, in half of the time."""
+"""Every second row, column or block tells a spread as well as all do."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
