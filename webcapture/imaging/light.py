@@ -180,6 +180,7 @@ def _filled_in(logs: Floats32, known: Floats32, tint: float, scale: float, setti
     both = _reduced(np.stack([certain, excess], axis=-1), COARSER)
     result, reached = np.zeros(both.shape[:2], np.float32), np.zeros(both.shape[:2], np.float32)
     for reach in settings.reaches_mm:
+        # Never less than the reduced copy itself blurs: there would be nothing left to smooth by.
         sigma_px = np.sqrt(max((reach * scale / COARSER) ** 2 - BLURRED, BLURRED))
         weight, total = cv2.split(_blurred(both, float(sigma_px)))
         share = (1 - reached) * np.minimum(weight / np.float32(settings.known_share), 1)
