@@ -132,7 +132,7 @@ class _Circumstances:
 
     def __init__(self, scene: Scene, strip: PaperStrip) -> None:
         camera, front, lift = scene.camera, strip.front, strip.lift
-        partial = front.kind == "pencil" and front.span_mm is not None
+        partial = front.kind == "pencil" and bool(front.spans_mm)
         self.front = f"front {front.kind}{' partial' if partial else ''}"
         words = [
             f"{self.front} {front.strength:.3f}",

@@ -1,4 +1,4 @@
-"""Fronts marked by a short stroke at the paper's edge: drawn strips whose front is known, and strokes that are none."""
+"""Fronts marked by short strokes at the paper's edge or within: drawn strips whose front is known, and strokes that are none."""
 
 from __future__ import annotations
 
@@ -110,3 +110,62 @@ def test_a_stroke_shorter_than_the_rim_is_no_surer_for_it():
     for one in (strip, wide):
         found = measure_strip(one, from_above(), DEFAULTS)
         assert found.front.t_mm.max() < 10
+
+
+ON_A_SHEET = pencil(20), *(thing for t in (15, 35, 55) for thing in (cross(20, t), spot(60, t, 1.6, RED)))
+
+
+def on_a_sheet(*things, ground=ON_A_SHEET):
+    return measure_strip(celled(*ground, *things, width=70.0), from_above(), DEFAULTS)
+
+
+@pytest.mark.parametrize("level", [0.0, 0.03])
+def test_a_stroke_over_each_lane_is_the_front_there(level):
+    """One of them crosses a spot, which hides nothing of where it stands."""
+    row = [pencil(110 + level * t, span=(t - 4, t + 4)) for t in (15, 35, 55)]
+    strip = on_a_sheet(*row, spot(110, 35, 1.8, BLUE))
+    found = [lane.front_mm[1] for lane in strip.lanes]
+    assert found == pytest.approx([250 - 110 - level * t for t in (15, 35, 55)], abs=0.1)
+    assert [lane.spots[0].rf for lane in strip.lanes] == pytest.approx(
+        [40 / (90 + level * t) for t in (15, 35, 55)], abs=0.003
+    )
+    assert "front-short" not in codes(strip)
+
+
+def test_strokes_that_follow_a_bowed_front_tell_it_lane_by_lane():
+    row = [pencil(at, span=(t - 4, t + 4)) for t, at in ((15, 110), (35, 111.5), (55, 110))]
+    strip = on_a_sheet(*row)
+    assert [250 - lane.front_mm[1] for lane in strip.lanes] == pytest.approx([110, 111.5, 110], abs=0.3)
+
+
+@pytest.mark.parametrize(("span", "far"), [((20, 28), True), ((31, 43), False), ((60, 69), True)])
+def test_one_stroke_alone_anywhere_is_the_front_and_lanes_far_from_it_are_told_so(span, far):
+    strip = on_a_sheet(pencil(110, span=span))
+    assert strip.front.kind == "pencil"
+    nearest = min(strip.lanes, key=lambda lane: abs(sum(lane.t_range_mm) - sum(span)))
+    assert nearest.spots[0].rf == pytest.approx(40 / 90, abs=0.003)
+    assert ("front-short" in codes(strip)) is far
+    assert max(lane.spots[0].U_rf for lane in strip.lanes) > 1.5 * nearest.spots[0].U_rf
+
+
+def test_one_in_the_middle_of_a_narrow_strip_is_the_front():
+    assert measured(pencil(120, span=(6, 13))).front.kind == "pencil"
+
+
+NOT_ON_A_SHEET = {
+    "marks beside spots at several heights": [pencil(60, span=(20, 27)), pencil(75, span=(40, 47))],
+    "the front edge of the one spot there": [spot(90, 35, 1.8, BLUE), pencil(93, span=(31, 39))],
+    "the middle of the one spot there": [spot(90, 35, 1.8, BLUE), pencil(90, span=(31, 39))],
+    "a dash between words": [pencil(110, span=(31, 36))],
+    "the line under a name": [writing(112.5, 30, 4), pencil(110, span=(30, 41))],
+    "a stroke that leans": [pencil(110, slope=0.4, span=(31, 39))],
+    "one in colour": [pencil(110, span=(31, 41), colour=(0.1, 0.9, 0.9))],
+    "one with spots beyond": [pencil(50, span=(31, 41))],
+}
+
+
+@pytest.mark.parametrize("name", NOT_ON_A_SHEET)
+def test_strokes_that_mark_something_else_are_no_front(name):
+    strip = on_a_sheet(*NOT_ON_A_SHEET[name])
+    assert strip.front is None
+    assert "front-missing" in codes(strip)

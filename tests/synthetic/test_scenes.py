@@ -108,7 +108,7 @@ def test_the_hard_class_holds_every_difficulty_somewhere() -> None:
     assert max(strip.lift.height_mm for strip in strips) > 1.6
     assert {strip.front.kind for strip in strips} == {"pencil", "wet-edge", "stain"}
     assert sum(spot.drag_mm > 0 or spot.overload > 0 for spot in spots) > 0.15 * len(spots)
-    assert any(strip.front.span_mm for strip in strips)
+    assert any(strip.front.spans_mm for strip in strips)
     assert any(paper.over_card for scene in scenes for paper in scene.surroundings.papers)
     assert {thing.kind for scene in scenes for thing in scene.surroundings.things} == {"pen", "lid"}
     assert any(scene.camera.display_p3 for scene in scenes)

@@ -49,19 +49,12 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     fronts = fronts or inked
     ticked = not fronts
     if ticked:
-        ticks = ticked_fronts(field, strokes, _slope(origin, field), settings.tick, settings.landmark)
+        ticks = ticked_fronts(field, strokes, origin, settings.tick, settings.landmark)
+        ticks = [c for c in ticks if not _underlines(c, field, strokes, settings.reading)]
         fronts = _drawn_fronts(field, strokes, ticks, origin, settings)
     front, faint = _front(field, strokes, fronts, origin, ticked, settings)
     doubled = max(rivals, len(fronts)) > 1 or _has_rival(origin, thin, field, settings)
     return Reading(strip, field, thin, origin, front, doubled, _places(faint, settings.reading))
-
-
-def _slope(line: Candidate | None, field: Field) -> float:
-    """Of a line from one side of the strip to the other; level where there is none."""
-    if line is None:
-        return 0.0
-    low, high = polynomial_at(np.array([0.0, field.width_mm]), line.trace.coefficients)
-    return float(high - low) / field.width_mm
 
 
 def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:

@@ -1,24 +1,26 @@
-"""Fronts marked by a short stroke at the paper's edge: too short to be followed across the strip, and told by standing alone.
+"""Fronts marked by short strokes: at the paper's edge, over each lane, or by one alone.
 
-Letters stand in the paper's middle or beside each other; a stroke that comes in from the edge, level and with nothing near it,
-is where somebody marked how far the solvent had come.
+Too short to be followed across the strip, they are told by standing alone. Letters stand beside each other, and what marks a
+spot stands beside it; a level stroke with nothing near it, or a row of such, is where somebody marked how far the solvent had
+come.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.polynomial.polynomial import polyfit
 from scipy.ndimage import find_objects, label
 
-from webcapture.measure.channels import palest
+from webcapture.measure.channels import darkest, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.tracing import Trace
 from webcapture.measure.traits import is_grey, is_inside
-from webcapture.measure.windows import closed
+from webcapture.measure.windows import closed, running_mean
 from webcapture.model import Floats
 from webcapture.robust import median
 from webcapture.settings import LandmarkSettings, TickSettings
@@ -26,6 +28,8 @@ from webcapture.settings import LandmarkSettings, TickSettings
 EVERY_WAY = np.ones((3, 3), int)
 SKIPPED = 4
 """A level stroke goes on over fewer cells than this: pencil skips on rough paper."""
+NEIGHBOURS = 3
+"""Cells to a side of the squares in which colour beside a stroke is looked for: the paper's grain is no colour."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,51 +38,116 @@ class Tick:
 
     s_mm: float
     span_mm: tuple[float, float]
-    """t of its two ends."""
+    """t of its two ends; of the paper's edge, where it comes in from there."""
+    at_left: bool
+    """Whether it comes in from t = 0."""
+    at_right: bool
+    """Whether it comes in from the other edge."""
     colour: Floats
     """(3,) absorbance above the paper beside."""
     contrast: float
     """The same over the paper's grain, in standard deviations."""
 
     @property
-    def at_left(self) -> bool:
-        """Whether it comes in from t = 0."""
-        return self.span_mm[0] == 0.0
+    def at_edge(self) -> bool:
+        """Whether it comes in from either edge."""
+        return self.at_left or self.at_right
+
+    @property
+    def t_mm(self) -> float:
+        """Of its middle."""
+        return sum(self.span_mm) / 2
 
 
 def ticked_fronts(
-    field: Field, strokes: np.ndarray, slope: float, rule: TickSettings, landmark: LandmarkSettings
+    field: Field, strokes: np.ndarray, origin: Candidate | None, rule: TickSettings, landmark: LandmarkSettings
 ) -> list[Candidate]:
-    """Lines through edge strokes, from the origin end upwards, level with a line of that ``slope``; one through two that face each other."""
-    ticks = edge_ticks(field, strokes, rule, landmark)
-    left, right = ([one for one in ticks if one.at_left is side] for side in (True, False))
-    # A row of them is a scale, not a front.
-    left, right = (side if len(side) <= rule.most else [] for side in (left, right))
-    found = []
-    for one in left:
-        facing = [two for two in right if abs(two.s_mm - one.s_mm - slope * field.width_mm) < rule.facing_mm]
-        nearest = sorted(facing, key=lambda two: abs(two.s_mm - one.s_mm - slope * field.width_mm))[:1]
-        found.append(_candidate([one, *nearest], slope, field))
-        right = [two for two in right if two not in nearest]
-    return sorted(found + [_candidate([one], slope, field) for one in right], key=lambda c: c.middle_mm)
+    """Lines through short strokes beyond the origin, from its end upwards: strokes at one height are one front, and one alone runs on level with the origin line.
+
+    strokes: (rows, cols) cells under pencil.
+    """
+    slope = _slope(origin, field)
+    least = (origin.middle_mm if origin else 0.0) + landmark.least_run_mm
+    ticks = _without_scales(lone_strokes(field, strokes, rule, landmark), rule)
+    ticks = [one for one in ticks if one.s_mm > least]
+    rows = [row for group in _level_with(ticks, slope, rule.facing_mm) for row in _side_by_side(group)]
+    at_edges = [row for row in rows if all(one.at_edge for one in row)]
+    within = [row for row in rows if row not in at_edges]
+    # At several heights they mark something else.
+    told = at_edges + [row for row in within if len(within) == 1 and _tells_alone(row, field, rule)]
+    return sorted((_candidate(row, slope, field) for row in told), key=lambda c: c.middle_mm)
 
 
-def edge_ticks(field: Field, strokes: np.ndarray, rule: TickSettings, landmark: LandmarkSettings) -> list[Tick]:
-    """Short level strokes that come in from the strip's long edges and stand alone. strokes: (rows, cols) cells under pencil."""
+def _slope(line: Candidate | None, field: Field) -> float:
+    """Of a line from one side of the strip to the other; level where there is none."""
+    if line is None:
+        return 0.0
+    low, high = polynomial_at(np.array([0.0, field.width_mm]), line.trace.coefficients)
+    return float(high - low) / field.width_mm
+
+
+def _without_scales(ticks: list[Tick], rule: TickSettings) -> list[Tick]:
+    """Those that are not among many along one edge: a row of them along the strip is a scale."""
+    on_left, on_right = sum(one.at_left for one in ticks), sum(one.at_right for one in ticks)
+    return [
+        one
+        for one in ticks
+        if not (one.at_left and on_left > rule.most) and not (one.at_right and on_right > rule.most)
+    ]
+
+
+def _level_with(ticks: list[Tick], slope: float, apart_mm: float) -> list[list[Tick]]:
+    """The strokes of each height: none further from the next one than that, seen along a line of that slope."""
+    heights = sorted((one.s_mm - slope * one.t_mm, n) for n, one in enumerate(ticks))
+    groups: list[list[Tick]] = []
+    for n, (height, which) in enumerate(heights):
+        if n and height - heights[n - 1][0] < apart_mm:
+            groups[-1].append(ticks[which])
+        else:
+            groups.append([ticks[which]])
+    return groups
+
+
+def _side_by_side(group: list[Tick]) -> list[list[Tick]]:
+    """The row they stand in; or each for itself, if some stand above each other."""
+    row = sorted(group, key=lambda one: one.t_mm)
+    apart = all(one.span_mm[1] < two.span_mm[0] for one, two in pairwise(row))
+    return [row] if apart else [[one] for one in row]
+
+
+def _tells_alone(row: list[Tick], field: Field, rule: TickSettings) -> bool:
+    """Whether a row within the paper marks a front: several strokes do; a single one if it is too long for a letter's bar and marks no spot."""
+    one = row[0]
+    return len(row) > 1 or (one.span_mm[1] - one.span_mm[0] >= rule.single_mm and _is_clear(one, field, rule))
+
+
+def _is_clear(one: Tick, field: Field, rule: TickSettings) -> bool:
+    """Whether nothing but paper lies right below and above a stroke: what marks a spot's edge or middle lies beside it."""
+    columns = (field.t_mm > one.span_mm[0]) & (field.t_mm < one.span_mm[1])
+    away = np.abs(field.s_mm - one.s_mm)
+    beside = darkest(field.absorbance[away < rule.clear_mm][:, columns])
+    smooth = running_mean(running_mean(beside, NEIGHBOURS, 0), NEIGHBOURS, 1)[away[away < rule.clear_mm] > rule.high_mm]
+    return float(smooth.max() - median(smooth)) < rule.clear_least
+
+
+def lone_strokes(field: Field, strokes: np.ndarray, rule: TickSettings, landmark: LandmarkSettings) -> list[Tick]:
+    """Short level strokes that stand alone, from the strip's long edges or within. strokes: (rows, cols) cells under pencil."""
     rim = max(round(rule.rim_mm / field.cell_mm), 1)
     inner = strokes[:, rim:-rim]
-    if inner.shape[1] < 2 * rim or not (inner[:, :2].any() or inner[:, -2:].any()):
+    if inner.shape[1] < 2 * rim:
         return []
     parts, _ = label(closed(inner, SKIPPED), structure=EVERY_WAY)
     found = []
     for n, (rows, columns) in enumerate(find_objects(parts), 1):
         at_left, at_right = columns.start <= 1, columns.stop >= inner.shape[1] - 1
-        across = (columns.stop - columns.start + rim) * field.cell_mm
+        at_edge = at_left or at_right
+        across = (columns.stop - columns.start + rim * at_edge) * field.cell_mm
         level = (rows.stop - rows.start) * field.cell_mm <= rule.high_mm + rule.lean * across
-        fits = rule.long_mm[0] <= across <= min(rule.long_mm[1], rule.long_share * field.width_mm)
-        if at_left is at_right or not level or not fits or not _is_alone(parts, n, rows, columns, field, rule):
+        least = rule.long_mm[0] if at_edge else rule.within_mm
+        fits = least <= across <= min(rule.long_mm[1], rule.long_share * field.width_mm)
+        if (at_left and at_right) or not level or not fits or not _is_alone(parts, n, rows, columns, field, rule):
             continue
-        tick = _measured(field, rows, slice(columns.start + rim, columns.stop + rim), at_left, rule)
+        tick = _measured(field, rows, slice(columns.start + rim, columns.stop + rim), (at_left, at_right), rule)
         inside = is_inside(tick.s_mm, field, landmark)
         if inside and tick.contrast >= rule.least_sd and is_grey(tick.colour, landmark):
             found.append(tick)
@@ -92,8 +161,8 @@ def _is_alone(parts: np.ndarray, n: int, rows: slice, columns: slice, field: Fie
     return not ((near != 0) & (near != n)).any()
 
 
-def _measured(field: Field, rows: slice, columns: slice, at_left: bool, rule: TickSettings) -> Tick:
-    """Its place by the weighted mean of what is darker than the paper on both sides of it."""
+def _measured(field: Field, rows: slice, columns: slice, at_edges: tuple[bool, bool], rule: TickSettings) -> Tick:
+    """Its place by the weighted mean of what is darker than the paper on both sides of it. at_edges: the left, the right."""
     beside = round(rule.beside_mm / field.cell_mm)
     low, high = max(rows.start - beside, 0), min(rows.stop + beside, len(field.s_mm))
     profile = field.absorbance[low:high, columns].mean(axis=1)
@@ -103,25 +172,29 @@ def _measured(field: Field, rows: slice, columns: slice, at_left: bool, rule: Ti
     over = np.maximum(palest(profile - paper), 0) * inside
     grain = float(np.std(palest(profile - paper)[~inside])) + rule.grain_least
     s_mm = float(over @ field.s_mm[low:high] / max(float(over.sum()), 1e-9))
-    end = float(field.t_mm[columns.stop - 1 if at_left else columns.start])
-    span = (0.0, end) if at_left else (end, field.width_mm)
-    darkest = int(np.argmax(over))
-    return Tick(s_mm, span, np.asarray(profile[darkest] - paper, float), float(over.max()) / grain)
+    low_mm = 0.0 if at_edges[0] else float(field.t_mm[columns.start])
+    high_mm = field.width_mm if at_edges[1] else float(field.t_mm[columns.stop - 1])
+    colour = np.asarray(profile[int(np.argmax(over))] - paper, float)
+    return Tick(s_mm, (low_mm, high_mm), *at_edges, colour, float(over.max()) / grain)
 
 
-def _candidate(ticks: list[Tick], slope: float, field: Field) -> Candidate:
-    """The line through one tick, or through two, as if it had been traced."""
-    t, s = np.array([sum(one.span_mm) / 2 for one in ticks]), np.array([one.s_mm for one in ticks])
-    coefficients = polyfit(t, s, 1) if len(ticks) > 1 else np.array([s[0] - slope * t[0], slope])
+def _candidate(row: list[Tick], slope: float, field: Field) -> Candidate:
+    """The line through one stroke, or through several, as if it had been traced: each bin that one is seen in has its height."""
+    t, s = np.array([one.t_mm for one in row]), np.array([one.s_mm for one in row])
+    coefficients = polyfit(t, s, 1) if len(row) > 1 else np.array([s[0] - slope * t[0], slope])
     curve = np.asarray(polynomial_at(field.bin_t_mm, coefficients), float)
+    places, seen = curve.copy(), np.zeros(len(curve), bool)
     half = float(field.bin_t_mm[1] - field.bin_t_mm[0]) / 2
-    seen = np.zeros(len(curve), bool)
-    for one in ticks:
-        seen |= (field.bin_t_mm + half > one.span_mm[0]) & (field.bin_t_mm - half < one.span_mm[1])
-        seen[0 if one.at_left else -1] = True  # one shorter than the rim that bins leave out lies before the first
-    rows = (curve - field.fine_s_mm[0]) / field.row_mm
-    trace = Trace(rows, seen, min(one.contrast for one in ticks), coefficients, curve, field.cell_mm / 4)
-    r, g, b = (float(v) for v in np.mean([one.colour for one in ticks], axis=0))
+    for one in row:
+        here = (field.bin_t_mm + half > one.span_mm[0]) & (field.bin_t_mm - half < one.span_mm[1])
+        # One shorter than the rim that bins leave out lies before the first, or behind the last.
+        here[0] |= one.at_left
+        here[-1] |= one.at_right
+        places[here] += one.s_mm - float(polynomial_at(one.t_mm, coefficients))
+        seen |= here
+    rows = (places - field.fine_s_mm[0]) / field.row_mm
+    trace = Trace(rows, seen, min(one.contrast for one in row), coefficients, curve, field.cell_mm / 4)
+    r, g, b = (float(v) for v in np.mean([one.colour for one in row], axis=0))
     return Candidate(
         "pencil", trace, float(polynomial_at(field.width_mm / 2, coefficients)), float(seen.mean()), (r, g, b)
     )

@@ -228,10 +228,18 @@ class ReadingSettings:
 
 @dataclass(frozen=True, slots=True)
 class TickSettings:
-    """Fronts marked by a short stroke at the paper's edge."""
+    """Fronts marked by short strokes: at the paper's edge, over each lane, or by one alone."""
 
     rim_mm: float = knob(0.9, "mm", "Nearer to the edge the edge itself looks like a stroke.")
     long_mm: tuple[float, float] = knob((2.5, 16.0), "mm", "People mark a front by a stroke of 3 to 12 mm.")
+    within_mm: float = knob(
+        4.0, "mm", "Clear of the paper's edges a stroke over a lane is as long as its spots are wide."
+    )
+    single_mm: float = knob(6.0, "mm", "And one alone is longer than a letter's bar or a dash between words.")
+    clear_mm: float = knob(4.0, "mm", "Beside one alone no colour lies so near: it would mark a spot's edge or middle.")
+    clear_least: float = knob(
+        0.05, "absorbance", "Less, over a square of three by three cells, is paper's grain or damp; any spot has more."
+    )
     long_share: float = knob(0.55, "width", "A longer one is followed as a line.")
     high_mm: float = knob(1.3, "mm", "A pencil stroke with its blur is no higher; a letter is.")
     lean: float = knob(0.18, "", "And leans by no more than ten degrees.")

@@ -236,6 +236,37 @@ def slanted_front(seed: int) -> Scene:
     return _with_front(_careful(seed, "slanted", wide=True), tilted)
 
 
+def front_by_strokes(seed: int) -> Scene:
+    """The front was marked by a short stroke over each lane."""
+    rng = _rng(seed, "strokes_where")
+
+    def marked(strip: PaperStrip) -> Front:
+        return _stroked(strip.front, [_stroke(rng, lane.t_mm + rng.normal(0, 1)) for lane in strip.lanes])
+
+    return _with_front(_careful(seed, "strokes", wide=True), marked)
+
+
+def front_by_one_stroke(seed: int) -> Scene:
+    """The front was marked by one short stroke somewhere on the sheet."""
+    rng = _rng(seed, "stroke_where")
+
+    def marked(strip: PaperStrip) -> Front:
+        return _stroked(strip.front, [_stroke(rng, rng.uniform(5, strip.width_mm - 5))])
+
+    return _with_front(_careful(seed, "stroke", wide=True), marked)
+
+
+def _stroke(rng: Rng, middle_mm: float) -> tuple[float, float]:
+    half = rng.uniform(3.5, 6)
+    return middle_mm - half, middle_mm + half
+
+
+def _stroked(front: Front, spans: list[tuple[float, float]]) -> Front:
+    """Marked in a hurry: the solvent's own front is not straight, and the strokes follow it."""
+    curve = replace(front.curve, ripple=((0.15, 14.0, 0.0),))
+    return replace(front, curve=curve, spans_mm=tuple(spans))
+
+
 def glare(seed: int) -> Scene:
     """A lamp is reflected on the strip."""
     scene = _careful(seed, "glare")
@@ -306,6 +337,8 @@ ADVERSE: dict[str, Adverse] = {
     "upside down": Adverse(upside_down, ("upside-down",), "strip", True),
     "a line that ran": Adverse(ink_line, ("ink-line",), "strip", False),
     "slanted front": Adverse(slanted_front, ("front-slanted",), "strip", True),
+    "front marked over each lane": Adverse(front_by_strokes, (), "none", True),
+    "front marked by one stroke": Adverse(front_by_one_stroke, ("front-short",), "strip", False),
     "glare": Adverse(glare, ("glare",), "photo", False),
     "shadow": Adverse(shadow, ("shadow",), "photo", True),
     "bent card": Adverse(bent_card, ("card-bent",), "photo", False),

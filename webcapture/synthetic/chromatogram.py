@@ -254,9 +254,9 @@ def _surface(strip: PaperStrip, grid: Grid, rng: np.random.Generator) -> Floats3
 def _draw_lines(strip: PaperStrip, grid: Grid, pencil: Floats32, rng: np.random.Generator) -> None:
     origin, front = strip.origin, strip.front
     if origin.kind == "pencil":
-        rule(pencil, grid, origin.curve, origin.thickness_mm, origin.absorbance, None, rng)
+        rule(pencil, grid, origin.curve, origin.thickness_mm, origin.absorbance, (), rng)
     if front.kind == "pencil":
-        rule(pencil, grid, front.curve, front.width_mm, front.strength, front.span_mm, rng)
+        rule(pencil, grid, front.curve, front.width_mm, front.strength, front.spans_mm, rng)
 
 
 def _draw_mark(lane: Lane, origin: OriginLine, grid: Grid, pencil: Floats32, rng: np.random.Generator) -> None:

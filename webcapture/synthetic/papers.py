@@ -99,11 +99,11 @@ def _front(rng: Rng, curve: Curve, width: float) -> Front:
         return Front(curve, kind, rng.uniform(0.05, 0.14), rng.uniform(0.25, 0.5))
     # A pencil line is ruled: it follows the front's slant and bow, not its ripple.
     ruled = Curve(curve.level_mm, curve.slope, curve.bow, curve.mid_mm, _waver(rng))
-    span = None
+    spans: tuple[tuple[float, float], ...] = ()
     if rng.random() < 0.3:
         start = rng.uniform(0.0, 0.3) * width
-        span = (start, start + rng.uniform(0.5, 0.9) * (width - start))
-    return Front(ruled, kind, rng.uniform(0.15, 0.45), rng.uniform(0.3, 0.6), 0.0, span)
+        spans = ((start, start + rng.uniform(0.5, 0.9) * (width - start)),)
+    return Front(ruled, kind, rng.uniform(0.15, 0.45), rng.uniform(0.3, 0.6), 0.0, spans)
 
 
 def spots(rng: Rng, kind: Class, run_mm: float, wide: bool) -> tuple[Spot, ...]:

@@ -82,17 +82,17 @@ def rub(rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float) -> F
 
 def rule(
     sheet: Floats32, grid: Grid, curve: Curve, thickness_mm: float, absorbance: float,
-    span_mm: tuple[float, float] | None, rng: np.random.Generator,
+    spans_mm: tuple[tuple[float, float], ...], rng: np.random.Generator,
 ) -> None:  # fmt: skip
-    """Add a line along ``curve`` to the absorbances of ``sheet``, over all of the width or the span given."""
+    """Add a line along ``curve`` to the absorbances of ``sheet``, over all of the width or the spans given."""
     t = grid.t_mm
     path = curve.at(t)
     rows = grid.rows(float(path.min()) - 2 * thickness_mm, float(path.max()) + 2 * thickness_mm)
     away = np.abs(grid.s_mm[rows] - path) / thickness_mm
     body = np.clip(1.25 - 1.5 * away, 0.0, 1.0).astype(np.float32)
-    if span_mm is not None:
-        inside = np.clip(np.minimum(t - span_mm[0], span_mm[1] - t) / 0.3 + 0.5, 0, 1)
-        body *= inside.astype(np.float32)
+    if spans_mm:
+        inside = [np.clip(np.minimum(t - low, high - t) / 0.3 + 0.5, 0, 1) for low, high in spans_mm]
+        body *= np.max(inside, axis=0).astype(np.float32)
     sheet[rows] += absorbance * body * rub(rng, body.shape, grid.px_per_mm)
 
 

@@ -113,8 +113,8 @@ class Front:
     """Thickness of the line; of the step, for a wet edge."""
     fade_mm: float = 0.0
     """Length over which a wet edge dries out towards the origin; 0: wet all the way."""
-    span_mm: tuple[float, float] | None = None
-    """The part of the width a pencil line covers; None: all of it."""
+    spans_mm: tuple[tuple[float, float], ...] = ()
+    """The parts of the width a pencil line covers; none given: all of it."""
 
 
 @dataclass(frozen=True, slots=True)
