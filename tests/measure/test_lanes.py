@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from tests.measure.drawn import BLUE, GREEN, RED, RIM, cross, drawn, level_line, pencil, spot
+from tests.measure.drawn import BLUE, GREEN, RED, RIM, celled, cross, drawn, level_line, pencil, spot
 from webcapture.measure.field import field_of
 from webcapture.measure.lanes import find_lanes
 from webcapture.measure.paper import stain_on
@@ -19,8 +19,12 @@ COLOURS = (RED, BLUE, GREEN)
 def lanes(*things, width=20.0, origin=True, front=True, **how):
     """The lanes of a strip with its lines at 20 and 120 mm, as the pipeline asks for them."""
     drawn_lines = ([pencil(20)] if origin else []) + ([pencil(120)] if front else [])
-    strip = drawn(*drawn_lines, *things, width=width, **how)
-    field = field_of(strip, DEFAULTS.profile)
+    return read_lanes(drawn(*drawn_lines, *things, width=width, **how), origin, front)
+
+
+def read_lanes(strip, origin=True, front=True):
+    """The same of a strip that is drawn already."""
+    field, width = field_of(strip, DEFAULTS.profile), strip.width_mm
     low = level_line(20, width) if origin else None
     high = level_line(120, width) if front else None
     curves = tuple(line.coefficients for line in (low, high) if line)
@@ -101,3 +105,17 @@ def test_every_lane_owns_its_paper_alone(places):
 def test_lines_are_not_needed():
     found = lanes(*spots(25, 60), width=90.0, origin=False, front=False)
     assert [track.middle_mm for track in found] == pytest.approx([25, 60], abs=0.5)
+
+
+def test_lines_ruled_between_the_lanes_are_no_lanes():
+    """They cross the origin line, as marks do; but marks end there."""
+
+    def ruled(at, lean=0.01):
+        return lambda s, t: (0.3 * np.exp(-0.5 * ((t - at - lean * (s - 75)) / 0.2) ** 2))[..., None] * np.ones(3)
+
+    things = [*(cross(20, t) for t in (15, 45, 75)), *spots(15, 45, 75)]
+    strip = celled(pencil(20), pencil(120), *things, ruled(30), ruled(60, -0.008), width=90.0)
+    found = read_lanes(strip)
+    assert [track.middle_mm for track in found] == pytest.approx([15, 45, 75], abs=0.7)
+    short = celled(pencil(20), pencil(120), *things, cross(20, 30), width=90.0)
+    assert len(read_lanes(short)) == 4

@@ -12,13 +12,13 @@ from webcapture.measure.channels import darkest, each, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
-from webcapture.measure.windows import blurred, running_mean
+from webcapture.measure.windows import blurred, running, running_mean
 from webcapture.model import Floats, Line
 from webcapture.robust import NEVER_NONE, median, quiet_spread
 from webcapture.settings import LaneSettings
 
 EVERY = 2
-"""Of rows averaged over some of their neighbours every second one tells all."""
+"""Of rows averaged over some of their neighbours, or that a line runs along, every second one tells all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,8 @@ def find_lanes(
     colour = _columns(field, stain, origin, front, settings)
     if field.width_mm < settings.sheet_mm:
         return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
-    middles, ticks = _middles(colour, _marks(field, origin, settings), field, settings)
+    ruled = _ruled(stain.strokes, field, settings)
+    middles, ticks = _middles(colour, np.where(ruled, 0.0, _marks(field, origin, settings)), field, settings)
     if not middles:
         return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
     between = [(a + b) / 2 for a, b in pairwise(middles)]
@@ -111,6 +112,13 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     pencil = blurred(level - np.minimum(paper, median(paper)), settings.mark_smooth_mm / field.cell_mm)
     off = pencil - median(pencil)
     return np.asarray(off / (quiet_spread(off) + NEVER_NONE), float)
+
+
+def _ruled(strokes: np.ndarray, field: Field, settings: LaneSettings) -> np.ndarray:
+    """(cols,) beside which a pencil line runs along most of the paper: what it leaves on the origin line, between lanes, is no mark of one."""
+    reach = round(settings.ruled_lean_mm / field.cell_mm)
+    beside = running(np.logical_or, np.pad(strokes[::EVERY], ((0, 0), (reach, reach))), 2 * reach + 1)
+    return np.asarray(beside.mean(axis=0) > settings.ruled_share)
 
 
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:
