@@ -9,6 +9,7 @@ import pytest
 
 from tests.measure.drawn import (
     BLUE,
+    GREEN,
     PAPER,
     RED,
     celled,
@@ -18,6 +19,7 @@ from tests.measure.drawn import (
     gauss,
     pencil,
     read,
+    shaded,
     spot,
     stain,
     tailed,
@@ -571,3 +573,30 @@ def test_what_runs_along_the_whole_strip_is_said():
     # A streak that a spot leaves on its way reaches from the origin to it, and is broader.
     streak = tailed(110, 10, (0.3, 0.2, 0.1), 60.0)
     assert "seam" not in codes(measured(*ground, streak, width=42.0, noise=0.006))
+
+
+@pytest.mark.parametrize("sd", [0.7, 0.75, 0.8, 1.1])
+@pytest.mark.parametrize("at", [30, 60])
+def test_a_small_round_grey_spot_is_no_writing(sd, at):
+    """Three to four millimetres wide at its base, as black ink leaves them that hardly ran."""
+    strip = measured(pencil(20), pencil(120), spot(at, 10, sd, (0.39, 0.39, 0.38)), spot(90, 10, 1.6, RED), draw=celled)
+    assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([(at - 20) / 100, 0.7], abs=0.004)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_letters_beside_the_run_are_still_no_spots(seed):
+    strip = measured(
+        pencil(20), pencil(120), writing(60, 8, 1, seed=seed), spot(90, 10, 1.6, RED), draw=celled, noise=0.004
+    )
+    assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.7], abs=0.004)
+
+
+@pytest.mark.parametrize("slope", [1.5, 2.5, 5.0])
+@pytest.mark.parametrize("depth", [0.1, 0.2])
+def test_coloured_spots_in_what_a_steep_shadow_leaves_are_measured_by_their_colour(slope, depth):
+    """A shadow's edge that runs along a strip more than across it is taken off incompletely; the rest is wide, and grey."""
+    spots = spot(50, 14, 1.6, BLUE), spot(80, 14, 1.6, (0.03, 0.23, 0.1)), spot(100, 14, 1.8, GREEN)
+    light = shaded(70, depth, slope, 2.0)
+    strip = measured(pencil(20), pencil(120), *spots, width=29.0, light=light)
+    assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.3, 0.6, 0.8], abs=0.003)
+    assert all(one.width_mm < 8 for one in strip.lanes[0].spots)

@@ -22,7 +22,7 @@ from webcapture.model import Floats, Floats32
 from webcapture.robust import median, quiet_spread, spread
 from webcapture.settings import SpotSettings
 
-__all__ = ["Blob", "find_spots", "is_written"]
+__all__ = ["Blob", "find_spots", "is_round", "is_written"]
 
 
 def find_spots(
@@ -80,13 +80,25 @@ def _with_its_grey(blob: Blob, paper: LanePart) -> Blob:
 def _unveiled(
     region: Region, blobs: list[Blob], tinges: list[Region], paper: LanePart, settings: SpotSettings
 ) -> list[Blob]:
-    """The spots, or, where one coloured spot lies in a wide grey shade and was taken with it, that spot by its colour alone."""
-    length = settings.veil_share * (region.high - region.low)
+    """The spots, or, where coloured ones lie in a wide grey shade and were taken with it, those by their colour alone."""
     inside = [one for one in tinges if one.low >= region.low - 1 and one.high <= region.high + 1]
-    if len(blobs) != 1 or len(inside) != 1 or inside[0].high - inside[0].low > length:
+    coloured = sum(one.high - one.low for one in inside) <= settings.veil_share * (region.high - region.low)
+    if not inside or not blobs or not (coloured or any(blob.width_mm > settings.compact_mm for blob in blobs)):
         return blobs
-    clear = _coloured_in(inside, paper, settings)[0][1]
-    return clear if len(clear) == 1 and clear[0].width_mm < settings.veil_share * blobs[0].width_mm else blobs
+    if len(blobs) > len(inside) and any("faint" not in b.codes for b in blobs if _is_apart(b, inside, paper)):
+        return blobs  # a grey one has no colour to be told by
+    clear = [blob for _, found in _coloured_in(inside, paper, settings) for blob in found]
+    if len(clear) != len(inside) or any("merged" in blob.codes for blob in clear):
+        return blobs
+    usual = [min(blobs, key=lambda blob: abs(blob.centre_mm - one.centre_mm)).width_mm for one in clear]
+    narrow = all(one.width_mm < settings.veil_share * width for one, width in zip(clear, usual, strict=True))
+    return clear if narrow else blobs
+
+
+def _is_apart(blob: Blob, regions: list[Region], paper: LanePart) -> bool:
+    """Whether a spot's middle lies in none of the regions."""
+    row = int(np.searchsorted(paper.field.s_mm, blob.centre_mm)) - paper.corner[0]
+    return not any(one.low <= row <= one.high for one in regions)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,11 +181,26 @@ def is_written(
     least = share if grey else ink_share
     if height < settings.written_least or least <= 0:
         return False
-    rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
-    columns = (field.t_mm >= blob.spread_t_mm[0]) & (field.t_mm <= blob.spread_t_mm[1])
-    patch = stain.absorbance[np.ix_(rows, columns)]
+    patch = stain.absorbance[_extent_of(blob, field)]
     shown = palest(patch) if grey else patch[..., int(np.argmax(blob.absorbance))]
     return shown.size > 0 and filled_share(shown, field.cell_mm, settings.written_mm) < least
+
+
+def is_round(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -> bool:
+    """Whether it is a small spot that has hardly run rather than what is left of writing: no stroke was seen near it, and a lesser square fits in well."""
+    near = settings.written_mm
+    rows, columns = np.abs(field.s_mm - blob.densest_mm) < near, np.abs(field.t_mm - blob.t_mm) < near
+    if stain.strokes[np.ix_(rows, columns)].any():
+        return False
+    shown = palest(stain.absorbance[_extent_of(blob, field)])
+    return shown.size > 0 and filled_share(shown, field.cell_mm, settings.round_mm) >= settings.round_share
+
+
+def _extent_of(blob: Blob, field: Field) -> tuple[np.ndarray, ...]:
+    """The field's rows and columns that it covers."""
+    rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
+    columns = (field.t_mm >= blob.spread_t_mm[0]) & (field.t_mm <= blob.spread_t_mm[1])
+    return np.ix_(rows, columns)
 
 
 # ---- finding

@@ -19,7 +19,7 @@ from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
 from webcapture.measure.seam import has_seam
 from webcapture.measure.smooth import smoothed
-from webcapture.measure.spots import Blob, find_spots, is_written
+from webcapture.measure.spots import Blob, find_spots, is_round, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
@@ -123,7 +123,13 @@ def _spots(
     )
     found = find_spots(field, stain, track, (low, high), rule)
     # Not what covers the lane: ink that ran all along its line.
-    found = [b for b in found if b.fill >= rule.compact_fill or not is_written(b, field, stain, rule.thin_share, rule)]
+    found = [
+        blob
+        for blob in found
+        if blob.fill >= rule.compact_fill
+        or not is_written(blob, field, stain, rule.thin_share, rule)
+        or is_round(blob, field, stain, rule)
+    ]
     if (
         not track.marked
         and len(found) == 1

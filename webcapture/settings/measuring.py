@@ -313,6 +313,12 @@ class SpotSettings:
     thin_share: float = knob(
         0.19, "", "The same along the run, where a small spot may stand, too: those that have hardly run keep a fifth."
     )
+    round_mm: float = knob(1.4, "mm", "A lesser square: a stroke with its blur is as wide, a letter is no square.")
+    round_share: float = knob(
+        0.38,
+        "",
+        "Of a round spot 3 mm wide so much is left over it, of a stroke a quarter, of two that cross a third.",
+    )
     word_share: float = knob(
         0.25,
         "",
