@@ -168,3 +168,27 @@ def test_a_stroke_across_a_spot_is_marked_and_the_spot_is_not() -> None:
     assert marked[(np.abs(s - 60) < 0.15) & (np.abs(t - 10) < 5)].mean() > 0.9
     beside = (np.hypot(s - 60, t - 10) < 3) & (np.abs(s - 60) > 1.2)
     assert marked[beside].mean() < 0.05
+
+
+@pytest.mark.parametrize(
+    "dye", [(0.12, 0.76, 0.8), (0.44, 0.64, 0.8), (0.8, 0.28, 0.64)], ids=["red", "brown", "green"]
+)
+@pytest.mark.parametrize("seed", range(3))
+def test_the_steep_and_ragged_rim_of_a_coloured_spot_is_no_stroke(dye: tuple[float, ...], seed: int) -> None:
+    """It is as thin as one where it ends; taken out with what lies under strokes, it drew the spot's middle to its other side."""
+    rng = np.random.default_rng(seed)
+    lobes = rng.uniform(0, 2 * np.pi, 5), rng.uniform(0.06, 0.14, 5)
+
+    def ragged(s: Floats, t: Floats) -> Floats:
+        away, angle = np.hypot(s - 60, t - 10), np.arctan2(s - 60, t - 10)
+        radius = 1.6 * (1 + sum(a * np.cos((n + 2) * angle + p) for n, (p, a) in enumerate(zip(*lobes, strict=True))))
+        return np.exp(-((away / radius) ** 5))[..., None] * np.array(dye)
+
+    marked, s, t = strokes(ragged, noise=0.004)
+    assert not marked[np.hypot(s - 60, t - 10) < 2.5].any()
+
+
+def test_a_coloured_spot_keeps_no_letter_beside_it_from_being_marked() -> None:
+    marked, s, t = strokes(spot(60, 5, 1.6, RED), writing(60, 11, 2))
+    letters = (np.abs(s - 60) < 1.5) & (t > 11) & (t < 15.5)
+    assert marked[letters].mean() > 0.3

@@ -262,3 +262,19 @@ def test_responses_are_in_standard_deviations_of_the_paper(filled):
     standard = standardised(noise.astype(np.float32))
     assert standard[500:].std() == pytest.approx(1, rel=0.08 if filled == 0 else 0.75)
     assert abs(standard[500:].mean()) < 1.3
+
+
+@pytest.mark.parametrize("depth", [0.02, 0.05])
+@pytest.mark.parametrize("soft", [0.12, 0.3])
+def test_a_plain_wet_edge_lies_half_way_down_its_step(depth, soft):
+    """A straight ramp from wet to dry paper; the boxes that trace it are drawn to the wet side, the more the higher it is."""
+
+    def ramp(s, t):
+        return (depth * np.clip((120 - s) / (2 * soft) + 0.5, 0, 1) + 0 * t)[..., None] * np.array([0.9, 0.95, 1.0])
+
+    places = []
+    for seed in range(4):
+        seen = field(ramp, seed=seed)
+        (found,) = wet_edges(seen, TRACE, RULE)
+        places.append(float(as_line(found, seen, 0.0, RULE).s_mm.mean()))
+    assert np.mean(places) == pytest.approx(120, abs=0.06)

@@ -69,13 +69,43 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
     size = max(round(settings.stroke_mm / cell_mm), 2)
     red, green, blue = (plane - level for plane, level in zip(cv2.split(cells), _usual(cells), strict=True))
     palest = cv2.max(cv2.max(red, green), blue)
-    dark = cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm)
-    thin = dark - cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
+    dark = np.asarray(cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm), np.float32)
+    thin = dark - np.asarray(cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), np.float32)
     some = thin[::3, ::3]
     usual, grain = float(median(some)), float(spread(some))
     height = dark - float(median(dark[::3, ::3]))
-    least = np.maximum(height * settings.stroke_share, max(settings.stroke_least, usual + settings.stroke_sd * grain))
-    return cv2.dilate((thin > least).astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+    floor = max(settings.stroke_least, usual + settings.stroke_sd * grain)
+    strokes = (thin > np.maximum(height * settings.stroke_share, floor)).astype(np.uint8)
+    darkest = -np.asarray(cv2.min(cv2.min(red, green), blue), np.float32)
+    strokes[height < _coloured(height, thin, darkest, cell_mm, floor, settings)] = 0
+    return cv2.dilate(strokes, np.ones((3, 3), np.uint8)).astype(bool)
+
+
+def _coloured(
+    height: Floats32, thin: Floats32, darkest: Floats32, cell_mm: float, floor: float, settings: CellSettings
+) -> Floats32:
+    """(rows, cols) how dark, in its palest channel, the coloured spot is that reaches there with its rim; -inf where none does.
+
+    A steep or ragged rim is as thin as a stroke, but paler than its spot. A spot is filled: squares of ``patch_mm`` fit in that
+    keep their darkness where thin things are taken away, and cover much of it. Pencil is never coloured. height: darkness above
+    the paper's; thin: what of it may be a stroke; darkest: the same darkness in the channel that shows most.
+    """
+    size, reach = (round(mm / cell_mm) for mm in (settings.patch_mm, settings.stroke_mm))
+    dark = (height * settings.stroke_share > floor).astype(np.uint8)
+    filled = np.where(thin < height * settings.stroke_share, dark, 0).astype(np.uint8)
+    patches = cv2.morphologyEx(filled, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
+    if not patches.any():
+        return np.full(height.shape, -np.inf, np.float32)
+    count, pieces, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+    inside = pieces[patches]
+    covered, palest, strongest = (
+        np.bincount(inside, weights=part, minlength=count) for part in (None, height[patches], darkest[patches])
+    )
+    spots = covered > settings.patch_share * stats[:, cv2.CC_STAT_AREA]
+    spots &= palest < settings.patch_grey * strongest
+    spots &= stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) * cell_mm <= settings.largest_mm
+    level = np.where(spots[pieces] & patches, height - thin, np.float32(-np.inf))
+    return np.asarray(cv2.dilate(level, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)), np.float32)
 
 
 def _tint_of(image: StripImage) -> Floats:

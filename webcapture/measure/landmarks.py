@@ -21,6 +21,7 @@ from webcapture.measure.traits import (
     colours_beside,
     contrasts_of,
     densest_offset,
+    edge_offset,
     has_no_gaps,
     is_brown,
     is_grey,
@@ -29,7 +30,6 @@ from webcapture.measure.traits import (
     middle_of,
     open_above,
     palest_near,
-    rim_offset,
     rises_of,
     running_across,
     shared_by_card,
@@ -272,7 +272,7 @@ def as_line(
 ) -> Line:
     """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
     trace = candidate.trace
-    where = {"stain": densest_offset, "wet-edge": rim_offset}.get(candidate.kind)
+    where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
     lift = where(trace, field, settings) if where else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / settings.alike_bins, 1)), u_extra_mm))

@@ -216,11 +216,11 @@ def densest_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> fl
     return float(offsets[peak + 1] + (step * 0.5 * (before - after) / bend if bend < 0 else 0.0))
 
 
-def rim_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
-    """How far from its traced middle a wet edge lies that carries a dark rim; 0 for one that carries none.
+def edge_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
+    """How far from its traced middle a wet edge lies: where the profile, laid on one another along it, has fallen half-way to the dry paper.
 
-    The box that traces a step is drawn to the dry side by what dried at the rim. The edge then is where the rim has fallen
-    half-way to the dry paper.
+    The boxes that trace a step tell where it is, not its middle: what dried at a rim draws them to the dry side, a high step to
+    the wet one. Half-way is from the rim, where there is one, else from the wet paper; 0 where no fall is seen.
     """
     step = settings.profile_mm
     offsets = _offsets(settings.rim_far_mm, step)
@@ -229,12 +229,14 @@ def rim_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     near = np.flatnonzero(np.abs(offsets) <= settings.rim_near_mm)
     wet, dry = (float(median(smooth[side * offsets > settings.rim_near_mm])) for side in (-1, 1))
     top = int(near[np.argmax(smooth[near])])
-    if smooth[top] - wet < settings.rim_share * max(wet - dry, 0.0) + settings.rim_least:
-        return 0.0
-    half = dry + (float(smooth[top]) - dry) / 2
-    fallen = top + int(np.argmax(smooth[top:] <= half))
+    rim = float(smooth[top]) - wet >= settings.rim_share * max(wet - dry, 0.0) + settings.rim_least
+    start, level = (top, float(smooth[top])) if rim else (int(near[0]), wet)
+    half = dry + (level - dry) / 2
+    fallen = start + int(np.argmax(smooth[start:] <= half))
     before, after = float(smooth[fallen - 1]), float(smooth[fallen])
-    return float(offsets[fallen]) - step * (half - after) / max(before - after, 1e-9) if fallen > top else 0.0
+    if fallen == start or abs(offsets[fallen]) > settings.rim_near_mm:
+        return 0.0
+    return float(offsets[fallen]) - step * (half - after) / max(before - after, 1e-9)
 
 
 def is_inside(s_mm: float, field: Field, settings: LandmarkSettings) -> bool:

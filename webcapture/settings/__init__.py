@@ -16,10 +16,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from typing import Any
 
+from webcapture.settings.cells import CellSettings
 from webcapture.settings.comparing import CompareSettings
 from webcapture.settings.lines import LandmarkSettings, TraceSettings
 from webcapture.settings.measuring import (
-    CellSettings,
     FieldSettings,
     FlatnessSettings,
     LaneSettings,

@@ -144,7 +144,7 @@ class ReadingSettings:
     u_wet_mm: float = knob(
         0.65, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
     )
-    u_stain_mm: float = knob(0.4, "mm", "The same for a stain, in whose width the front stopped.")
+    u_stain_mm: float = knob(0.55, "mm", "The same for a stain, in whose width the front stopped.")
     u_beyond: float = knob(
         3.0,
         "",
