@@ -600,3 +600,20 @@ def test_coloured_spots_in_what_a_steep_shadow_leaves_are_measured_by_their_colo
     strip = measured(pencil(20), pencil(120), *spots, width=29.0, light=light)
     assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.3, 0.6, 0.8], abs=0.003)
     assert all(one.width_mm < 8 for one in strip.lanes[0].spots)
+
+
+def tick(s0, t0, depth):
+    return lambda s, t: (depth * gauss(t, t0, 0.2) * (np.abs(s - s0) < 1.7))[..., None] * np.ones(3)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("sd", [0.7, 0.75])
+def test_a_black_spot_beneath_dark_marks_did_not_move(sd, seed):
+    """As ink stays that is no dye in water: line, tick and cross on it are as grey and as dark, but not so wide."""
+    ground = pencil(20, depth=0.6), cross(20, 10), tick(20, 10, 0.6), pencil(120), spot(90, 10, 1.6, RED)
+    strip = measured(*ground, spot(20.1, 10, sd, (0.6, 0.6, 0.58)), draw=celled, seed=seed, noise=0.006)
+    first, _ = strip.lanes[0].spots
+    assert first.rf == pytest.approx(0.0, abs=0.01)
+    assert "did-not-move" in {flag.code for flag in first.flags}
+    bare = measured(*ground, draw=celled, seed=seed, noise=0.006)
+    assert [one.rf for one in bare.lanes[0].spots] == pytest.approx([0.7], abs=0.003)

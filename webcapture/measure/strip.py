@@ -19,7 +19,7 @@ from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
 from webcapture.measure.seam import has_seam
 from webcapture.measure.smooth import smoothed
-from webcapture.measure.spots import Blob, find_spots, is_round, is_written
+from webcapture.measure.spots import Blob, find_spots, is_beneath_marks, is_round, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
@@ -123,21 +123,15 @@ def _spots(
     )
     found = find_spots(field, stain, track, (low, high), rule)
     # Not what covers the lane: ink that ran all along its line.
-    found = [
-        blob
-        for blob in found
-        if blob.fill >= rule.compact_fill
-        or not is_written(blob, field, stain, rule.thin_share, rule)
-        or is_round(blob, field, stain, rule)
-    ]
+    at = float(polynomial_at(track.middle_mm, origin.coefficients)) if origin else None
+    found = [blob for blob in found if not _is_writing(blob, at, field, stain, rule)]
     if (
         not track.marked
         and len(found) == 1
         and is_written(found[0], field, stain, rule.word_share, rule, rule.word_share)
     ):
         return []  # a word where nothing was applied
-    if origin is not None:
-        at = float(polynomial_at(track.middle_mm, origin.coefficients))
+    if at is not None:
         # Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
         found = [
             _less_sure(blob, at, rule)
@@ -158,6 +152,14 @@ def _spots(
     if front.kind != "stain" or reading.front is None:
         return found
     return [blob for blob in found if not _stains_rest(blob, at, reading.front.colour, settings)]
+
+
+def _is_writing(blob: Blob, origin_mm: float | None, field: Field, stain: Stain, rule: SpotSettings) -> bool:
+    """Whether a "spot" is what is left of writing along the run, and neither a small round spot nor one beneath the origin's marks."""
+    if blob.fill >= rule.compact_fill or not is_written(blob, field, stain, rule.thin_share, rule):
+        return False
+    on_line = origin_mm is not None and abs(blob.centre_mm - origin_mm) < rule.origin_mm
+    return not is_round(blob, field, stain, rule) and not (on_line and is_beneath_marks(blob, field, rule))
 
 
 def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings) -> bool:
