@@ -119,3 +119,15 @@ def test_lines_ruled_between_the_lanes_are_no_lanes():
     assert [track.middle_mm for track in found] == pytest.approx([15, 45, 75], abs=0.7)
     short = celled(pencil(20), pencil(120), *things, cross(20, 30), width=90.0)
     assert len(read_lanes(short)) == 4
+
+
+@pytest.mark.parametrize(("faintness", "marked"), [(0.05, True), (0.0, False)])
+def test_right_below_a_column_of_colour_a_faint_mark_is_believed(faintness, marked):
+    """With nothing there, a lane is told by its colour alone."""
+
+    def faint(t0):
+        return lambda s, t: faintness * cross(20, t0)(s, t)
+
+    for seed in range(4):
+        found = lanes(*(faint(t) for t in (15, 45, 75)), *spots(15, 45, 75), width=90.0, seed=seed)
+        assert [track.marked for track in found] == [marked] * 3

@@ -41,8 +41,8 @@ def find_lanes(
     colour = _columns(field, stain, origin, front, settings)
     if field.width_mm < settings.sheet_mm:
         return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
-    ruled = _ruled(stain.strokes, field, settings)
-    middles, ticks = _middles(colour, np.where(ruled, 0.0, _marks(field, origin, settings)), field, settings)
+    marks = np.where(_ruled(stain.strokes, field, settings), 0.0, _marks(field, origin, settings))
+    middles, ticks = _middles(colour, marks, field, settings)
     if not middles:
         return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
     between = [(a + b) / 2 for a, b in pairwise(middles)]
@@ -52,7 +52,8 @@ def find_lanes(
     for n, middle in enumerate(middles):
         low = max(between[n - 1] if n else field.rim_mm, middle - reach, field.rim_mm)
         high = min(between[n] if n < len(between) else field.width_mm, middle + reach, field.width_mm - field.rim_mm)
-        marked = any(abs(tick - middle) < settings.apart_mm for tick in ticks)
+        weak = float(marks[np.abs(field.t_mm - middle) < settings.mark_mm].max(initial=0.0)) >= settings.mark_weak_sd
+        marked = weak or any(abs(tick - middle) < settings.apart_mm for tick in ticks)
         tracks.append(Track(middle, low, high, marked))
     return tracks
 

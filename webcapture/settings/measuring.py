@@ -130,6 +130,11 @@ class LaneSettings:
     )
     mark_smooth_mm: float = knob(0.5, "mm", "Width of a pencil tick with its blur.")
     mark_sd: float = knob(6.0, "sd", "How far a mark stands out of the paper along the line.")
+    mark_weak_sd: float = knob(
+        4.0,
+        "sd",
+        "Right below a column of colour a fainter mark is believed: the unevenness of a ruled line reaches 3.",
+    )
     ruled_lean_mm: float = knob(2.0, "mm", "A line ruled between lanes leans by no more, from one end to the other.")
     ruled_share: float = knob(0.5, "", "Share of the paper's length that such a line runs along at least.")
     least_marks: int = knob(2, "", "Where there are columns of colour, one mark alone may be a speck or a letter.")
