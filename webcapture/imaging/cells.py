@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 
@@ -75,37 +77,47 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
     usual, grain = float(median(some)), float(spread(some))
     height = dark - float(median(dark[::3, ::3]))
     floor = max(settings.stroke_least, usual + settings.stroke_sd * grain)
-    strokes = (thin > np.maximum(height * settings.stroke_share, floor)).astype(np.uint8)
-    darkest = -np.asarray(cv2.min(cv2.min(red, green), blue), np.float32)
-    strokes[height < _coloured(height, thin, darkest, cell_mm, floor, settings)] = 0
+    share = height * np.float32(settings.stroke_share)
+    strokes = (thin > np.maximum(share, floor)).astype(np.uint8)
+    reach = round(settings.stroke_mm / cell_mm)
+    around = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    for box, filled in _coloured_spots(share > floor, thin < share, height, (red, green, blue), cell_mm, settings):
+        # What is as thin as a stroke beside a spot's filled middle, but paler, is its steep or ragged rim.
+        level = np.where(filled, (height - thin)[box], np.float32(-np.inf))
+        strokes[box][height[box] < cv2.dilate(level, around)] = 0
     return cv2.dilate(strokes, np.ones((3, 3), np.uint8)).astype(bool)
 
 
-def _coloured(
-    height: Floats32, thin: Floats32, darkest: Floats32, cell_mm: float, floor: float, settings: CellSettings
-) -> Floats32:
-    """(rows, cols) how dark, in its palest channel, the coloured spot is that reaches there with its rim; -inf where none does.
+def _coloured_spots(
+    dark: np.ndarray,
+    firm: np.ndarray,
+    height: Floats32,
+    planes: tuple[np.ndarray, ...],
+    cell_mm: float,
+    settings: CellSettings,
+) -> Iterator[tuple[tuple[slice, slice], np.ndarray]]:
+    """(rows and columns around, which cells in there are filled) of each coloured spot that shows in its palest channel, too.
 
-    A steep or ragged rim is as thin as a stroke, but paler than its spot. A spot is filled: squares of ``patch_mm`` fit in that
-    keep their darkness where thin things are taken away, and cover much of it. Pencil is never coloured. height: darkness above
-    the paper's; thin: what of it may be a stroke; darkest: the same darkness in the channel that shows most.
+    A spot is filled: squares of ``patch_mm`` fit in that keep their darkness where thin things are taken away, and cover much
+    of it. Pencil is never coloured. dark: what may be pencil or spot; firm: where little of the darkness is thin; height:
+    darkness above the paper's in the palest channel; planes: R, G, B above the paper's.
     """
     size, reach = (round(mm / cell_mm) for mm in (settings.patch_mm, settings.stroke_mm))
-    dark = (height * settings.stroke_share > floor).astype(np.uint8)
-    filled = np.where(thin < height * settings.stroke_share, dark, 0).astype(np.uint8)
-    patches = cv2.morphologyEx(filled, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
+    patches = cv2.morphologyEx((dark & firm).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
     if not patches.any():
-        return np.full(height.shape, -np.inf, np.float32)
-    count, pieces, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+        return
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8), connectivity=8)
     inside = pieces[patches]
-    covered, palest, strongest = (
-        np.bincount(inside, weights=part, minlength=count) for part in (None, height[patches], darkest[patches])
+    strongest = -np.minimum.reduce([plane[patches] for plane in planes])
+    covered, palest, darkest = (
+        np.bincount(inside, part, minlength=len(stats)) for part in (None, height[patches], strongest)
     )
-    spots = covered > settings.patch_share * stats[:, cv2.CC_STAT_AREA]
-    spots &= palest < settings.patch_grey * strongest
+    spots = (covered > settings.patch_share * stats[:, cv2.CC_STAT_AREA]) & (palest < settings.patch_grey * darkest)
     spots &= stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) * cell_mm <= settings.largest_mm
-    level = np.where(spots[pieces] & patches, height - thin, np.float32(-np.inf))
-    return np.asarray(cv2.dilate(level, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)), np.float32)
+    for n in np.flatnonzero(spots):
+        left, top, width, tall = stats[n, :4].tolist()
+        box = np.s_[max(top - reach, 0) : top + tall + reach, max(left - reach, 0) : left + width + reach]
+        yield box, patches[box] & (pieces[box] == n)
 
 
 def _tint_of(image: StripImage) -> Floats:
