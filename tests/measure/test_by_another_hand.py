@@ -583,11 +583,13 @@ def test_a_small_round_grey_spot_is_no_writing(sd, at):
     assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([(at - 20) / 100, 0.7], abs=0.004)
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_letters_beside_the_run_are_still_no_spots(seed):
-    strip = measured(
-        pencil(20), pencil(120), writing(60, 8, 1, seed=seed), spot(90, 10, 1.6, RED), draw=celled, noise=0.004
-    )
+@pytest.mark.parametrize("radius", [0.8, 1.0, 1.2])
+@pytest.mark.parametrize("depth", [0.2, 0.35, 0.6])
+def test_a_filled_dot_of_pencil_is_still_no_spot(radius, depth):
+    def dot(s, t):
+        return (depth * (np.hypot(s - 60, t - 10) < radius))[..., None] * np.ones(3)
+
+    strip = measured(pencil(20), cross(20, 10), pencil(120), dot, spot(90, 10, 1.6, RED), draw=celled, noise=0.01)
     assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.7], abs=0.004)
 
 

@@ -131,3 +131,13 @@ def test_right_below_a_column_of_colour_a_faint_mark_is_believed(faintness, mark
     for seed in range(4):
         found = lanes(*(faint(t) for t in (15, 45, 75)), *spots(15, 45, 75), width=90.0, seed=seed)
         assert [track.marked for track in found] == [marked] * 3
+
+
+def test_a_line_ruled_along_an_empty_lane_leaves_it_its_mark():
+    things = [thing for t in (15, 55) for thing in (cross(20, t), spot(60, t, 1.6, RED))]
+
+    def guide(s, t):
+        return (0.3 * np.exp(-0.5 * ((t - 35) / 0.2) ** 2) * ((s > 20) & (s < 118)))[..., None] * np.ones(3)
+
+    strip = celled(pencil(20), pencil(120), *things, cross(20, 35), guide, width=70.0)
+    assert [track.middle_mm for track in read_lanes(strip)] == pytest.approx([15, 35, 55], abs=0.7)

@@ -60,6 +60,8 @@ class Candidate:
     """How clearly crosses, ticks or letters stand beside a drawn line: standard deviations of the paper along it."""
     inked: bool = False
     """Whether a line taken for a drawn one has a colour of its own."""
+    by_few: bool = False
+    """Whether one or two short strokes within the paper are all that tells of it."""
     colour_beyond: bool = False
     """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
 

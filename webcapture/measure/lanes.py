@@ -41,7 +41,7 @@ def find_lanes(
     colour = _columns(field, stain, origin, front, settings)
     if field.width_mm < settings.sheet_mm:
         return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
-    marks = np.where(_ruled(stain.strokes, field, settings), 0.0, _marks(field, origin, settings))
+    marks = np.where(_ruled(stain.strokes, origin, field, settings), 0.0, _marks(field, origin, settings))
     middles, ticks = _middles(colour, marks, field, settings)
     if not middles:
         return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
@@ -52,7 +52,10 @@ def find_lanes(
     for n, middle in enumerate(middles):
         low = max(between[n - 1] if n else field.rim_mm, middle - reach, field.rim_mm)
         high = min(between[n] if n < len(between) else field.width_mm, middle + reach, field.width_mm - field.rim_mm)
-        weak = float(marks[np.abs(field.t_mm - middle) < settings.mark_mm].max(initial=0.0)) >= settings.mark_weak_sd
+        weak = (
+            float(marks[np.abs(field.t_mm - middle) < settings.mark_beside_mm].max(initial=0.0))
+            >= settings.mark_weak_sd
+        )
         marked = weak or any(abs(tick - middle) < settings.apart_mm for tick in ticks)
         tracks.append(Track(middle, low, high, marked))
     return tracks
@@ -115,11 +118,24 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     return np.asarray(off / (quiet_spread(off) + NEVER_NONE), float)
 
 
-def _ruled(strokes: np.ndarray, field: Field, settings: LaneSettings) -> np.ndarray:
-    """(cols,) beside which a pencil line runs along most of the paper: what it leaves on the origin line, between lanes, is no mark of one."""
+def _ruled(strokes: np.ndarray, origin: Line | None, field: Field, settings: LaneSettings) -> np.ndarray:
+    """(cols,) beside which a pencil line runs along most of the paper: what it leaves on the origin line, between lanes, is no mark of one.
+
+    Unless a mark stands there, too, whose arms reach further to its sides than the line is wide.
+    """
+    if origin is None:
+        return np.zeros(strokes.shape[1], bool)
     reach = round(settings.ruled_lean_mm / field.cell_mm)
-    beside = running(np.logical_or, np.pad(strokes[::EVERY], ((0, 0), (reach, reach))), 2 * reach + 1)
-    return np.asarray(beside.mean(axis=0) > settings.ruled_share)
+    along = _within(strokes[::EVERY], reach).mean(axis=0) > settings.ruled_share
+    away = np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm, origin.coefficients))
+    arms = (strokes & (away > settings.arm_mm[0]) & (away < settings.arm_mm[1])).any(axis=0)
+    wide = np.convolve(arms, np.ones(2 * reach + 1), "same") * field.cell_mm > settings.ruled_wide_mm
+    return np.asarray(along & ~wide)
+
+
+def _within(strokes: np.ndarray, reach: int) -> np.ndarray:
+    """Cells with a stroke in their row within so many cells."""
+    return np.asarray(running(np.logical_or, np.pad(strokes, ((0, 0), (reach, reach))), 2 * reach + 1))
 
 
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:

@@ -133,7 +133,7 @@ def _front(
     """The front above the origin: a pencil line where one was drawn, else a wet edge, else a stain; and all it was chosen from, if faint.
 
     Nothing is a front that has spots beyond it; and without any candidate there is none. Of several drawn lines the one counts
-    at which the paper itself shows that the solvent stopped, else the uppermost. ``ticked``: they are short strokes at an edge;
+    at which the paper itself shows that the solvent stopped, else the uppermost. ``ticked``: they are short strokes;
     a front that the paper shows from side to side elsewhere counts before such a one.
     """
     firm = [] if ticked else [c for c in drawn if not _may_be_a_staple(c, field, settings.reading)]

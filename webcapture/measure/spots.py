@@ -189,6 +189,8 @@ def is_written(
 def is_round(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -> bool:
     """Whether it is a small spot that has hardly run rather than what is left of writing: no stroke was seen near it, and a lesser square fits in well."""
     near = settings.written_mm
+    if blob.width_mm < settings.round_least_mm:
+        return False
     rows, columns = np.abs(field.s_mm - blob.densest_mm) < near, np.abs(field.t_mm - blob.t_mm) < near
     if stain.strokes[np.ix_(rows, columns)].any():
         return False

@@ -7,7 +7,7 @@ come.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -62,20 +62,22 @@ class Tick:
 def ticked_fronts(
     field: Field, strokes: np.ndarray, origin: Candidate | None, rule: TickSettings, landmark: LandmarkSettings
 ) -> list[Candidate]:
-    """Lines through short strokes beyond the origin, from its end upwards: strokes at one height are one front, and one alone runs on level with the origin line.
+    """Lines through short strokes beyond the origin, from its end upwards; one alone runs on level with the origin line.
 
-    strokes: (rows, cols) cells under pencil.
+    Strokes that make one row are one front. Else those at the edges count, as two that face each other or each for itself;
+    within the paper, at several heights, they mark something else. strokes: (rows, cols) cells under pencil.
     """
     slope = _slope(origin, field)
     least = (origin.middle_mm if origin else 0.0) + landmark.least_run_mm
     ticks = _without_scales(lone_strokes(field, strokes, rule, landmark), rule)
-    ticks = [one for one in ticks if one.s_mm > least]
-    rows = [row for group in _level_with(ticks, slope, rule.facing_mm) for row in _side_by_side(group)]
-    at_edges = [row for row in rows if all(one.at_edge for one in row)]
-    within = [row for row in rows if row not in at_edges]
-    # At several heights they mark something else.
-    told = at_edges + [row for row in within if len(within) == 1 and _tells_alone(row, field, rule)]
-    return sorted((_candidate(row, slope, field) for row in told), key=lambda c: c.middle_mm)
+    ticks = sorted((one for one in ticks if one.s_mm > least), key=lambda one: one.t_mm)
+    if not ticks:
+        return []
+    row = _is_row(ticks, slope, rule) and any(not one.at_edge for one in ticks)
+    if row and _tells_alone(ticks, field, strokes, rule):
+        return [replace(_candidate(ticks, slope, field), by_few=len(ticks) <= rule.most)]
+    rows = _facing([one for one in ticks if one.at_edge], slope, rule.facing_mm)
+    return sorted((_candidate(one, slope, field) for one in rows), key=lambda c: c.middle_mm)
 
 
 def _slope(line: Candidate | None, field: Field) -> float:
@@ -96,29 +98,46 @@ def _without_scales(ticks: list[Tick], rule: TickSettings) -> list[Tick]:
     ]
 
 
-def _level_with(ticks: list[Tick], slope: float, apart_mm: float) -> list[list[Tick]]:
-    """The strokes of each height: none further from the next one than that, seen along a line of that slope."""
-    heights = sorted((one.s_mm - slope * one.t_mm, n) for n, one in enumerate(ticks))
-    groups: list[list[Tick]] = []
-    for n, (height, which) in enumerate(heights):
-        if n and height - heights[n - 1][0] < apart_mm:
-            groups[-1].append(ticks[which])
-        else:
-            groups.append([ticks[which]])
-    return groups
+def _facing(ticks: list[Tick], slope: float, apart_mm: float) -> list[list[Tick]]:
+    """Edge strokes with those that face them at nearly the same height, along a line of that slope; or each for itself."""
+    left, right = ([one for one in ticks if one.at_left is side] for side in (True, False))
+    rows = []
+    for one in left:
+        apart = [abs(two.s_mm - one.s_mm - slope * (two.t_mm - one.t_mm)) for two in right]
+        nearest = int(np.argmin(apart)) if apart else -1
+        rows.append([one, right.pop(nearest)] if apart and apart[nearest] < apart_mm else [one])
+    return rows + [[one] for one in right]
 
 
-def _side_by_side(group: list[Tick]) -> list[list[Tick]]:
-    """The row they stand in; or each for itself, if some stand above each other."""
-    row = sorted(group, key=lambda one: one.t_mm)
-    apart = all(one.span_mm[1] < two.span_mm[0] for one, two in pairwise(row))
-    return [row] if apart else [[one] for one in row]
+def _is_row(ticks: list[Tick], slope: float, rule: TickSettings) -> bool:
+    """Whether strokes, from left to right, stand beside each other and level: as a front leans and bows, along a line of that slope."""
+    return all(
+        one.span_mm[1] < two.span_mm[0]
+        and abs(two.s_mm - one.s_mm - slope * (two.t_mm - one.t_mm))
+        <= max(rule.row_mm, rule.row_lean * (two.t_mm - one.t_mm))
+        for one, two in pairwise(ticks)
+    )
 
 
-def _tells_alone(row: list[Tick], field: Field, rule: TickSettings) -> bool:
-    """Whether a row within the paper marks a front: several strokes do; a single one if it is too long for a letter's bar and marks no spot."""
-    one = row[0]
-    return len(row) > 1 or (one.span_mm[1] - one.span_mm[0] >= rule.single_mm and _is_clear(one, field, rule))
+def _tells_alone(row: list[Tick], field: Field, strokes: np.ndarray, rule: TickSettings) -> bool:
+    """Whether a row within the paper marks a front: of a few each is too long for a letter's bar and marks no spot; of many, most do not."""
+    if any(_has_words_beside(one, row, field, strokes, rule) for one in row):
+        return False
+    clear = sum(_is_clear(one, field, rule) for one in row)
+    long = all(one.span_mm[1] - one.span_mm[0] >= rule.single_mm for one in row)
+    return 2 * clear > len(row) if len(row) > rule.most else long and clear == len(row)
+
+
+def _has_words_beside(one: Tick, row: list[Tick], field: Field, strokes: np.ndarray, rule: TickSettings) -> bool:
+    """Whether anything else is written left or right of a stroke, at its height: it is a blank to be filled in, or a dash."""
+    rim = rule.rim_mm
+    rows = np.abs(field.s_mm - one.s_mm) < rule.beside_mm
+    near = (field.t_mm > max(one.span_mm[0] - rule.word_mm, rim)) & (
+        field.t_mm < min(one.span_mm[1] + rule.word_mm, field.width_mm - rim)
+    )
+    for other in row:
+        near &= (field.t_mm < other.span_mm[0] - rim) | (field.t_mm > other.span_mm[1] + rim)
+    return bool(strokes[np.ix_(rows, near)].any())
 
 
 def _is_clear(one: Tick, field: Field, rule: TickSettings) -> bool:
@@ -190,7 +209,7 @@ def _candidate(row: list[Tick], slope: float, field: Field) -> Candidate:
         # One shorter than the rim that bins leave out lies before the first, or behind the last.
         here[0] |= one.at_left
         here[-1] |= one.at_right
-        places[here] += one.s_mm - float(polynomial_at(one.t_mm, coefficients))
+        places[here] = curve[here] + one.s_mm - float(polynomial_at(one.t_mm, coefficients))
         seen |= here
     rows = (places - field.fine_s_mm[0]) / field.row_mm
     trace = Trace(rows, seen, min(one.contrast for one in row), coefficients, curve, field.cell_mm / 4)

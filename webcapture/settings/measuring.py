@@ -135,6 +135,13 @@ class LaneSettings:
         "sd",
         "Right below a column of colour a fainter mark is believed: the unevenness of a ruled line reaches 3.",
     )
+    mark_beside_mm: float = knob(1.6, "mm", "So far from its column's middle lies a lane's mark at most.")
+    arm_mm: tuple[float, float] = knob(
+        (0.9, 1.6),
+        "mm",
+        "Between these, above and below the origin line, a cross has two arms, a line ruled along one.",
+    )
+    ruled_wide_mm: float = knob(3.4, "mm", "A ruled line with its blur and its lean is no wider; a cross's arms are.")
     ruled_lean_mm: float = knob(2.0, "mm", "A line ruled between lanes leans by no more, from one end to the other.")
     ruled_share: float = knob(0.5, "", "Share of the paper's length that such a line runs along at least.")
     least_marks: int = knob(2, "", "Where there are columns of colour, one mark alone may be a speck or a letter.")
@@ -276,6 +283,7 @@ class SpotSettings:
         0.19, "", "The same along the run, where a small spot may stand, too: those that have hardly run keep a fifth."
     )
     round_mm: float = knob(1.4, "mm", "A lesser square: a stroke with its blur is as wide, a letter is no square.")
+    round_least_mm: float = knob(2.8, "mm", "A dot of pencil is narrower at its base than the least spot.")
     round_share: float = knob(
         0.38,
         "",

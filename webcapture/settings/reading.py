@@ -235,7 +235,10 @@ class TickSettings:
     within_mm: float = knob(
         4.0, "mm", "Clear of the paper's edges a stroke over a lane is as long as its spots are wide."
     )
-    single_mm: float = knob(6.0, "mm", "And one alone is longer than a letter's bar or a dash between words.")
+    single_mm: float = knob(6.0, "mm", "And one or two alone are longer than a letter's bar or a dash between words.")
+    row_mm: float = knob(1.5, "mm", "Strokes in a row over the lanes differ in height by no more than a hand errs,")
+    row_lean: float = knob(0.08, "", "or a front leans and bows from one to the next.")
+    word_mm: float = knob(8.0, "mm", "So near to a blank or a dash stands the word that it belongs to.")
     clear_mm: float = knob(4.0, "mm", "Beside one alone no colour lies so near: it would mark a spot's edge or middle.")
     clear_least: float = knob(
         0.05, "absorbance", "Less, over a square of three by three cells, is paper's grain or damp; any spot has more."
@@ -247,7 +250,7 @@ class TickSettings:
     beside_mm: float = knob(2.0, "mm", "Paper below and above, from which its darkness is taken.")
     grain_least: float = knob(0.002, "absorbance", "The paper's grain is never taken for less.")
     least_sd: float = knob(8.0, "sd", "Of the paper's grain, averaged along it: no tuft or crumb is as clear.")
-    most: int = knob(2, "", "More on one side are a scale.")
+    most: int = knob(2, "", "More on one side are a scale; more in a row stand over lanes.")
     facing_mm: float = knob(4.0, "mm", "Two from opposite edges at nearly the same height mark one front.")
     far_mm: float = knob(20.0, "mm", "Lanes so far from a front's mark have it by its supposed level, which is told.")
 
