@@ -236,8 +236,8 @@ class TickSettings:
         4.0, "mm", "Clear of the paper's edges a stroke over a lane is as long as its spots are wide."
     )
     single_mm: float = knob(6.0, "mm", "And one or two alone are longer than a letter's bar or a dash between words.")
-    row_mm: float = knob(1.5, "mm", "Strokes in a row over the lanes differ in height by no more than a hand errs,")
-    row_lean: float = knob(0.08, "", "or a front leans and bows from one to the next.")
+    row_mm: float = knob(1.5, "mm", "Strokes in a row over the lanes differ in height by no more than a hand errs.")
+    row_lean: float = knob(0.08, "", "Or by so much of their distance, as a front leans and bows.")
     word_mm: float = knob(8.0, "mm", "So near to a blank or a dash stands the word that it belongs to.")
     clear_mm: float = knob(4.0, "mm", "Beside one alone no colour lies so near: it would mark a spot's edge or middle.")
     clear_least: float = knob(
