@@ -167,6 +167,7 @@ NOT_ON_A_SHEET = {
     "two dashes a little apart in height": [pencil(130, span=(20, 27)), pencil(133, span=(45, 52))],
     "a dash between words": [pencil(110, span=(31, 36))],
     "the line under a name": [writing(112.5, 30, 4), pencil(110, span=(30, 41))],
+    "the line well under a name": [writing(115.2, 30, 4), pencil(110, span=(30, 40))],
     "a stroke that leans": [pencil(110, slope=0.4, span=(31, 39))],
     "one in colour": [pencil(110, span=(31, 41), colour=(0.1, 0.9, 0.9))],
     "one with spots beyond": [pencil(50, span=(31, 41))],

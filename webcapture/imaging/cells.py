@@ -81,7 +81,9 @@ def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndar
     strokes = (thin > np.maximum(share, floor)).astype(np.uint8)
     reach = round(settings.stroke_mm / cell_mm)
     around = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-    for box, filled in _coloured_spots(share > floor, thin < share, height, (red, green, blue), cell_mm, settings):
+    for box, filled in _coloured_spots(
+        share > floor, thin < share, height, (red, green, blue), reach, cell_mm, settings
+    ):
         # What is as thin as a stroke beside a spot's filled middle, but paler, is its steep or ragged rim.
         level = np.where(filled, (height - thin)[box], np.float32(-np.inf))
         strokes[box][height[box] < cv2.dilate(level, around)] = 0
@@ -93,16 +95,17 @@ def _coloured_spots(
     firm: np.ndarray,
     height: Floats32,
     planes: tuple[np.ndarray, ...],
+    reach: int,
     cell_mm: float,
     settings: CellSettings,
 ) -> Iterator[tuple[tuple[slice, slice], np.ndarray]]:
-    """(rows and columns around, which cells in there are filled) of each coloured spot that shows in its palest channel, too.
+    """(rows and columns with ``reach`` around, which cells in there are filled) of each coloured spot that shows in its palest channel, too.
 
     A spot is filled: squares of ``patch_mm`` fit in that keep their darkness where thin things are taken away, and cover much
     of it. Pencil is never coloured. dark: what may be pencil or spot; firm: where little of the darkness is thin; height:
     darkness above the paper's in the palest channel; planes: R, G, B above the paper's.
     """
-    size, reach = (round(mm / cell_mm) for mm in (settings.patch_mm, settings.stroke_mm))
+    size = round(settings.patch_mm / cell_mm)
     patches = cv2.morphologyEx((dark & firm).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
     if not patches.any():
         return

@@ -50,7 +50,6 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     ticked = not fronts
     if ticked:
         ticks = ticked_fronts(field, strokes, origin, settings.tick, settings.landmark)
-        ticks = [c for c in ticks if not _underlines(c, field, strokes, settings.reading)]
         fronts = _drawn_fronts(field, strokes, ticks, origin, settings)
     front, faint = _front(field, strokes, fronts, origin, ticked, settings)
     doubled = max(rivals, len(fronts)) > 1 or _has_rival(origin, thin, field, settings)

@@ -1,4 +1,4 @@
-"""Fronts marked by short strokes: at the paper's edge, over each lane, or by one alone.
+"""Fronts marked by short strokes: at the paper's edge, over each lane, or by one or two.
 
 Too short to be followed across the strip, they are told by standing alone. Letters stand beside each other, and what marks a
 spot stands beside it; a level stroke with nothing near it, or a row of such, is where somebody marked how far the solvent had
