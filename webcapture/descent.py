@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from scipy.linalg.lapack import dposv
 
 from webcapture.model import Floats
 
@@ -37,12 +38,12 @@ def minimised(first: Floats, terms: Callable[[Floats], Terms], enough: float, mo
     loss, gradient, curvature = terms(p)
     damping, identity = max(DAMPING * float(curvature.diagonal().max()), TINY), np.eye(len(first))
     for _ in range(most):
-        step = -np.linalg.solve(curvature + damping * identity, gradient)
-        expected = -float(step @ (2 * gradient + curvature @ step))
-        there = terms(p + step)
+        _, back, failed = dposv(curvature + damping * identity, gradient)
+        expected = float(back @ (2 * gradient - curvature @ back))
+        there = terms(p - back)
         gain = loss - there[0]
-        if gain >= 0:
-            p = p + step
+        if gain >= 0 and not failed:
+            p = p - back
             loss, gradient, curvature = there
             if max(gain, expected) <= enough * loss:
                 break

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.linalg.lapack import dposv, dpotrs
 from scipy.special import erfcx
 
 from webcapture.descent import Terms, minimised
@@ -30,8 +31,8 @@ BESIDE = 4
 """Standard deviations that these reach to both sides: 1/3000 of the height is left there."""
 BELOW = 6
 """Lengths of the tail that they reach further below."""
-SCALED_FROM = -5
-"""Argument below which the error function is taken for 2, which it is to 1e-12: scaled, it overflows further down."""
+SCALED_FROM = -25
+"""Argument below which the error function is taken for 2, which it is to its last digit: scaled, it overflows a little further down."""
 TINY = 1e-9
 """Added to the squares of shapes: else two peaks that coincide would have no solution."""
 ROOT_HALF = 0.5**0.5
@@ -81,12 +82,12 @@ def fit_mixture(
     origin; where that leaves more than noise, and some have no use for such a tail, also towards the front, as overloaded spots
     do, and the better fit counts.
     """
-    trailing = _fitted(s_mm, profile, noise, starts, sd_mm, settings)
-    all_trail = all(peak.tail_mm > settings.fronting_tail * peak.sd_mm for peak in trailing.peaks)
+    trailing = _Fit(s_mm, profile, noise, starts, sd_mm, settings)
+    all_trail = bool((trailing.tail > settings.fronting_tail * np.hypot(trailing.sd, trailing.tail)).all())
     if all_trail or trailing.chi2 < settings.fronting_chi2:
-        return trailing
-    fronting = _fitted(-s_mm[::-1], profile[::-1], noise, -starts[::-1], sd_mm[::-1], settings)
-    return trailing if trailing.chi2 <= fronting.chi2 else _mirrored(fronting)
+        return trailing.mixture()
+    fronting = _Fit(-s_mm[::-1], profile[::-1], noise, -starts[::-1], sd_mm[::-1], settings)
+    return trailing.mixture() if trailing.chi2 <= fronting.chi2 else _mirrored(fronting.mixture())
 
 
 def _mirrored(mixture: Mixture) -> Mixture:
@@ -97,28 +98,46 @@ def _mirrored(mixture: Mixture) -> Mixture:
     return Mixture(tuple(peaks), mixture.chi2)
 
 
-def _fitted(
-    s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: Floats, settings: SpotSettings
-) -> Mixture:
-    """Peaks that all trail towards lower s."""
-    count, free = len(starts), profile.size - UNKNOWNS * len(starts)
-    weighted = profile / noise
-    factor, (short, long) = settings.sd_range, settings.tail_range
-    start = np.concatenate([starts, np.log(sd_mm), np.log(settings.tail_start * sd_mm)])
-    lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
-    upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
-    hold = _Hold(sd_mm, settings)
+class _Fit:
+    """The best places and shapes of peaks that all trail towards lower s."""
 
-    def terms(p: Floats) -> Terms:
-        return _terms(s_mm, weighted, p, hold)
+    def __init__(
+        self, s_mm: Floats, profile: Floats, noise: Floats, starts: Floats, sd_mm: Floats, settings: SpotSettings
+    ) -> None:
+        count, free = len(starts), profile.size - UNKNOWNS * len(starts)
+        self._s_mm, self._noise, self._weighted = s_mm, noise, profile / noise
+        factor, (short, long) = settings.sd_range, settings.tail_range
+        start = np.concatenate([starts, np.log(sd_mm), np.log(settings.tail_start * sd_mm)])
+        lower = np.concatenate([np.full(count, s_mm[0]), np.log(sd_mm / factor), np.log(short * sd_mm)])
+        upper = np.concatenate([np.full(count, s_mm[-1]), np.log(factor * sd_mm), np.log(long * sd_mm)])
+        hold = _Hold(sd_mm, settings)
 
-    best = _searched(terms, start, lower, upper, settings.most_steps)
-    mode, sd, tail = _unpacked(best)
-    heights, misfit, _ = _heights(_shapes(s_mm, mode, sd, tail)[0], weighted)
-    chi2 = float((misfit**2).sum() / max(free, 1))
-    u = _u_means(terms(best)[2], tail) * np.sqrt(max(chi2, 1.0))
-    peaks = [_peak(mode[n], sd[n], tail[n], heights[n] * noise, float(u[n])) for n in range(count)]
-    return Mixture(tuple(sorted(peaks, key=lambda peak: peak.centre_mm)), chi2)
+        def terms(p: Floats) -> Terms:
+            return _terms(s_mm, self._weighted, p, hold)
+
+        best = _searched(terms, start, lower, upper, settings.most_steps)
+        loss, _, self._curvature = terms(best)
+        self.chi2 = (loss - float((hold.misfits(best)[0] ** 2).sum())) / max(free, 1)
+        """Sum of squared misfits over the noise, for each free value."""
+        self.mode, self.sd, self.tail = _unpacked(best)
+
+    def mixture(self) -> Mixture:
+        """What the fit found, in millimetres and absorbance."""
+        heights, _, _ = _heights(_shapes(self._s_mm, self.mode, self.sd, self.tail)[0], self._weighted)
+        u = _u_means(self._curvature, self.tail) * np.sqrt(max(self.chi2, 1.0))
+        places = _densest(self.mode, self.sd, self.tail)
+        peaks = [
+            Peak(
+                centre_mm=float(self.mode[n] - self.tail[n]),
+                densest_mm=float(places[n]),
+                sd_mm=float(np.hypot(self.sd[n], self.tail[n])),
+                tail_mm=float(self.tail[n]),
+                height=heights[n] * self._noise,
+                u_centre_mm=float(u[n]),
+            )
+            for n in range(len(places))
+        ]
+        return Mixture(tuple(sorted(peaks, key=lambda peak: peak.centre_mm)), self.chi2)
 
 
 def _searched(terms: Callable[[Floats], Terms], start: Floats, lower: Floats, upper: Floats, most: int) -> Floats:
@@ -157,29 +176,29 @@ class _Hold:
 def _terms(s_mm: Floats, weighted: Floats, p: Floats, hold: _Hold) -> Terms:
     """Squared misfit of the peaks with these parameters, half its gradient and curvature, the heights following on their own."""
     shapes, slopes = _shapes(s_mm, *_unpacked(p))
-    heights, misfit, inverse = _heights(shapes, weighted)
+    heights, misfit, factor = _heights(shapes, weighted)
     flat, count = slopes.reshape(len(p), -1), len(shapes)
     gradient = ((flat @ misfit).reshape(3, count, 3) * heights).sum(axis=2)
-    curvature = _curvature(flat, shapes, heights, inverse).reshape(len(p), len(p))
+    curvature = _curvature(flat, shapes, heights, factor).reshape(len(p), len(p))
     off, slope = hold.misfits(p)
     gradient[1:] += off * slope
     curvature.ravel()[count * (len(p) + 1) :: len(p) + 1] += (slope**2).ravel()
     return float(np.vdot(misfit, misfit) + np.vdot(off, off)), gradient.ravel(), curvature
 
 
-def _curvature(flat: Floats, shapes: Floats, heights: Floats, inverse: Floats) -> Floats:
+def _curvature(flat: Floats, shapes: Floats, heights: Floats, factor: Floats) -> Floats:
     """(3, peaks, 3, peaks) half the misfit's curvature: of what the heights, those that are not held at zero, cannot make good of a step.
 
-    flat: (3 · peaks, n) the shapes' slopes; inverse: of the products of all shapes.
+    flat: (3 · peaks, n) the shapes' slopes; factor: Cholesky's of the products of all shapes.
     """
     count = len(shapes)
     if heights.min() > 0:
-        free = flat - (flat @ shapes.T @ inverse) @ shapes
+        free = flat - dpotrs(factor, shapes @ flat.T)[0].T @ shapes
         return np.asarray((free @ free.T).reshape(3, count, 3, count) * (heights @ heights.T)[:, None])
     curvature = np.zeros((3, count, 3, count))
     for height in heights.T:
         own = shapes[height > 0]
-        inner = np.linalg.solve(own @ own.T + TINY * np.eye(len(own)), own @ flat.T)
+        inner = dposv(own @ own.T + TINY * np.eye(len(own)), own @ flat.T)[1] if len(own) else own @ flat.T
         free = flat - inner.T @ own
         curvature += (free @ free.T).reshape(3, count, 3, count) * np.outer(height, height)[:, None]
     return curvature
@@ -193,18 +212,18 @@ def _unpacked(p: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def _heights(shapes: Floats, weighted: Floats) -> tuple[Floats, Floats, Floats]:
-    """((peaks, 3) heights ≥ 0 that suit the (peaks, n) shapes, (n, 3) misfits, inverse of the shapes' (peaks, peaks) products).
+    """((peaks, 3) heights ≥ 0 that suit the (peaks, n) shapes, (n, 3) misfits, Cholesky's factor of the shapes' products).
 
     The best there are for two peaks; of three and more, one that would be negative at first stays at zero, though now and then the best has it.
     """
     square = shapes @ shapes.T
     square.ravel()[:: len(square) + 1] += TINY
-    inverse, products = np.asarray(np.linalg.inv(square)), shapes @ weighted
-    heights = inverse @ products
+    products = shapes @ weighted
+    factor, heights, _ = dposv(square, products)
     if heights.min() < 0:
         for channel in np.flatnonzero(heights.min(axis=0) < 0):
             heights[:, channel] = _without_negative(heights[:, channel], square, products[:, channel])
-    return heights, shapes.T @ heights - weighted, inverse
+    return heights, shapes.T @ heights - weighted, factor
 
 
 def _without_negative(heights: Floats, square: Floats, products: Floats) -> Floats:
@@ -232,17 +251,11 @@ def _u_means(curvature: Floats, tail: Floats) -> Floats:
     return np.asarray(np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 0)), float)
 
 
-def _peak(mode: float, sd: float, tail: float, height: Floats, u: float) -> Peak:
-    fine = np.linspace(mode - BESIDE * sd - BELOW * tail, mode + BESIDE * sd, GRID)
-    (shape,), _ = _shapes(fine, *(np.array([value]) for value in (mode, sd, tail)))
-    return Peak(
-        centre_mm=float(mode - tail),
-        densest_mm=float(fine[np.argmax(shape)]),
-        sd_mm=float(np.hypot(sd, tail)),
-        tail_mm=float(tail),
-        height=height,
-        u_centre_mm=u,
-    )
+def _densest(mode: Floats, sd: Floats, tail: Floats) -> Floats:
+    """(peaks,) where each peak is highest, from its shape drawn finely."""
+    low, high = mode - BESIDE * sd - BELOW * tail, mode + BESIDE * sd
+    fine = np.linspace(low, high, GRID, axis=1)
+    return np.asarray(fine[np.arange(len(mode)), _shapes(fine, mode, sd, tail)[0].argmax(axis=1)])
 
 
 def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> tuple[Floats, Floats]:
@@ -253,19 +266,23 @@ def _shapes(s_mm: Floats, mode: Floats, sd: Floats, tail: Floats) -> tuple[Float
     """
     ratio, sd = (sd / tail)[:, None], sd[:, None]
     z = (s_mm - mode[:, None]) / sd
-    argument = (ratio + z) * ROOT_HALF
+    beyond = ratio + z
+    argument = beyond * ROOT_HALF
     bell = np.exp(-0.5 * z * z)
     shape = erfcx(np.maximum(argument, SCALED_FROM)) * bell
     # The scaled error function's own slope is 2 x erfcx(x) − 2 / √π.
-    by_ratio = (2 * ROOT_HALF) * argument * shape - ROOT_2_PI * bell
+    by_ratio = beyond * shape - ROOT_2_PI * bell
     by_z = by_ratio - z * shape
     if argument.min() < SCALED_FROM:
         far = argument < SCALED_FROM
         exponential = np.exp(np.minimum(0.5 * ratio**2 + z * ratio, MOST_EXPONENT)) * 2
         shape = np.where(far, exponential, shape)
-        by_ratio, by_z = np.where(far, (ratio + z) * exponential, by_ratio), np.where(far, ratio * exponential, by_z)
+        by_ratio, by_z = np.where(far, beyond * exponential, by_ratio), np.where(far, ratio * exponential, by_z)
     by_ratio *= ratio
-    slopes = np.empty((3, *shape.shape))
-    slopes[0], slopes[1], slopes[2] = -by_z / sd, by_ratio - z * by_z, -by_ratio
     top = 1 / np.maximum(shape.max(axis=1), 1e-12)[:, None]
-    return shape * top, slopes * top
+    slopes = np.empty((3, *shape.shape))
+    np.multiply(by_z, -1 / sd, out=slopes[0])
+    np.subtract(by_ratio, z * by_z, out=slopes[1])
+    np.negative(by_ratio, out=slopes[2])
+    slopes *= top
+    return shape * top, slopes
