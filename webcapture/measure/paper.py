@@ -134,7 +134,9 @@ def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
     sums = np.moveaxis(_blocks(each(values, np.multiply, known.astype(np.float32)), rows, cols, COARSER), -1, 0)
     total, *means = smoothed(np.concatenate([weight[None], sums]), sigma / COARSER)
     level = np.stack([mean / np.maximum(total, 1e-3) for mean in means], axis=-1)
-    return np.where(known[..., None], values, _spread_out(level, COARSER, known.shape))
+    filled, unknown = values.copy(), np.nonzero(~known)
+    filled[unknown] = _between_blocks(level, unknown, known.shape)
+    return filled
 
 
 def _bare_paper(
@@ -203,6 +205,21 @@ def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats3
     cells *= share[:, None]
     cells += below
     return np.asarray(cells, np.float32).reshape(*shape, channels)
+
+
+def _between_blocks(blocks: Floats32, cells: tuple[np.ndarray, ...], shape: tuple[int, int]) -> Floats32:
+    """(n, channels) what blocks of ``COARSER`` cells come to in some cells (rows, columns), as :func:`_spread_out` has it for all."""
+    ends = []
+    for at, count, size in zip(cells, blocks.shape, shape, strict=False):
+        low, share = _between(count, COARSER, size)
+        ends.append((low[at], np.minimum(low + 1, count - 1)[at], share[at, None]))
+    (top, bottom, down), (left, right, across) = ends
+    flat, width = blocks.reshape(-1, blocks.shape[2]), blocks.shape[1]
+    upper, lower = (
+        flat.take(row * width + left, axis=0) * (1 - across) + flat.take(row * width + right, axis=0) * across
+        for row in (top, bottom)
+    )
+    return np.asarray(upper + (lower - upper) * down, np.float32)
 
 
 @lru_cache(maxsize=64)
