@@ -221,7 +221,10 @@ class StripCells:
 
     outline: StripOutline
     cells: Floats32
-    """(rows, cols, 3) mean log10 intensity in even cells of about ``cell_mm``; the first row is at the origin end."""
+    """(rows, cols, 3) mean log10 intensity in even cells of about ``cell_mm``; the first row is at the origin end.
+
+    In memory channel after channel: arithmetic along rows of three takes several times as long.
+    """
     cell_mm: float
     """Side of a cell."""
     strokes: NDArray[np.bool_]

@@ -32,10 +32,11 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     if holes.any():
         paper = _mended(paper, holes)
         cells = _resized(paper, *shape)
+    planes = np.array(cv2.split(cells), np.float32)
     return StripCells(
         outline=image.outline,
-        cells=cells,
-        strokes=_strokes(cells, length / len(cells), settings) | holes,
+        cells=np.moveaxis(planes, 0, -1),
+        strokes=_strokes(planes, _usual(cells), length / len(cells), settings) | holes,
         cell_mm=length / len(cells),
         bins=_resized(paper[:, edge : cols - edge], rows, count),
         rim_mm=edge / scale,
@@ -63,13 +64,13 @@ def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
     return np.asarray(cv2.resize(values, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
 
 
-def _strokes(cells: Floats32, cell_mm: float, settings: CellSettings) -> np.ndarray:
+def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSettings) -> np.ndarray:
     """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold, grey in all channels.
 
-    A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
+    planes: (3, rows, cols) log10 intensity; paper: (3,) that of the paper. A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
     """
     size = max(round(settings.stroke_mm / cell_mm), 2)
-    red, green, blue = (plane - level for plane, level in zip(cv2.split(cells), _usual(cells), strict=True))
+    red, green, blue = planes - paper[:, None, None]
     palest = cv2.max(cv2.max(red, green), blue)
     dark = np.asarray(cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm), np.float32)
     thin = dark - np.asarray(cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), np.float32)

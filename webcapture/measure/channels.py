@@ -19,6 +19,16 @@ def each(values: Floats32, operation: np.ufunc, others: Floats32) -> Floats32:
     return made
 
 
+def in_planes(values: Floats32) -> Floats32:
+    """(3, rows, cols) channel after channel, of cells (rows, cols, 3); cells of a strip lie so in memory, and nothing is copied then."""
+    return np.ascontiguousarray(np.moveaxis(values, -1, 0))
+
+
+def of_planes(planes: Floats32) -> Floats32:
+    """(rows, cols, 3) of (3, rows, cols), in the same memory."""
+    return np.moveaxis(planes, 0, -1)
+
+
 def palest(values: Floats32) -> Floats32:
     """(...) absorbance in the channel that shows least: colours hardly show, pencil and wet paper do."""
     return np.minimum(np.minimum(values[..., 0], values[..., 1]), values[..., 2])

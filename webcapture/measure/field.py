@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from webcapture.measure.channels import each, palest
+from webcapture.measure.channels import each, in_planes, palest
 from webcapture.model import Floats, Floats32, StripCells
 from webcapture.robust import SD_PER_MAD, median, quantile
 from webcapture.settings import FieldSettings
@@ -25,7 +25,7 @@ class Field:
     """Absorbance on the strip, relative to its palest paper."""
 
     absorbance: Floats32
-    """(rows, cols, 3) in even cells of ``cell_mm``, R, G, B."""
+    """(rows, cols, 3) in even cells of ``cell_mm``, R, G, B; in memory plane after plane."""
     s_mm: Floats
     """(rows,) places of the cells along the strip."""
     t_mm: Floats
@@ -74,14 +74,14 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
     inner = strip.width_mm - 2 * strip.rim_mm
     bin_t = strip.rim_mm + (np.arange(bins) + 0.5) * inner / bins
     place = (np.arange(rows) + 0.5) * fine_rows / rows - 0.5
-    even = each(strip.cells, np.subtract, _across(light, place, t_mm / strip.width_mm, shift))
-    some = even[::SAMPLE, ::SAMPLE].reshape(-1, 3)
-    paper = np.asarray(quantile(some, settings.paper_percentile / 100, axis=0), np.float32)
+    even = strip.cells - _across(light, place, t_mm / strip.width_mm, shift)[..., None]
+    some = in_planes(even[::SAMPLE, ::SAMPLE]).reshape(3, -1)
+    paper = np.asarray(quantile(some, settings.paper_percentile / 100, axis=1), np.float32)
     bin_light = _across(light, np.arange(fine_rows, dtype=float), bin_t / strip.width_mm, shift)
     fine = -each(each(strip.bins, np.subtract, bin_light), np.subtract, paper)
     clipped = strip.bins > settings.clipped
     return Field(
-        absorbance=-each(even, np.subtract, paper),
+        absorbance=paper - even,
         s_mm=(np.arange(rows) + 0.5) * strip.length_mm / rows,
         t_mm=t_mm,
         cell_mm=strip.cell_mm,

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import find_peaks
 
-from webcapture.measure.channels import darkest, each, palest
+from webcapture.measure.channels import darkest, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
@@ -87,7 +87,7 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
         return np.zeros(len(field.t_mm))
     s_mm = field.s_mm[rows, None]
     zone = (s_mm > low) & (s_mm < high)
-    strength = each(stain.absorbance[rows[0] : rows[-1] + 1], np.divide, stain.noise.astype(np.float32))
+    strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
     wide = running_mean(strength, settings.colour_smooth, 0, EVERY)
     smooth, zone = darkest(running_mean(wide, settings.colour_smooth, 1)), zone[::EVERY]
     zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)

@@ -9,11 +9,10 @@ import numpy as np
 from scipy.ndimage import (
     distance_transform_edt,
     percentile_filter,
-    uniform_filter,
     uniform_filter1d,
 )
 
-from webcapture.measure.channels import chroma, each, palest
+from webcapture.measure.channels import chroma, in_planes, of_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.smooth import smoothed
@@ -57,28 +56,28 @@ def stain_on(
     usable = ~strokes & _away_from_edges(field, settings)
     if top is not None:
         usable &= field.s_mm[:, None] < polynomial_at(field.t_mm, top) - settings.line_half_mm
-    filled = _filled(field.absorbance, ~strokes, settings.fill_mm / field.cell_mm)
+    planes = _filled(in_planes(field.absorbance), ~strokes, settings.fill_mm / field.cell_mm)
     if field.uneven:
-        filled = filled - _shade(filled, usable, field.cell_mm, settings)
-    level, bare, noise = _bare_paper(filled, usable, field.cell_mm, settings)
-    above = filled - level
+        planes -= _shade(planes, usable, field.cell_mm, settings)
+    level, bare, noise = _bare_paper(planes, usable, field.cell_mm, settings)
+    planes -= level
     if top is not None:
-        above = above - _damp(above, usable, field, top, settings)[:, None, None]
-    return Stain(above, noise, bare, strokes)
+        planes -= _damp(planes, usable, field, top, settings)[:, None]
+    return Stain(of_planes(planes), noise, bare, strokes)
 
 
-def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settings: PaperSettings) -> Floats32:
+def _damp(planes: Floats32, usable: np.ndarray, field: Field, top: Floats, settings: PaperSettings) -> Floats32:
     """(rows,) absorbance by which the paper grows darker towards the front, where it dries last; 0 where it does not.
 
     Grey, and over the whole width: told by the paler part of each row in its palest channel. Nothing that lies apart from the
     front counts, nothing as dark as a band, and nothing that ends as soon as one does.
     """
-    damp = np.zeros(len(above), np.float32)
+    damp = np.zeros(len(field.s_mm), np.float32)
     last = int(np.searchsorted(field.s_mm, float(polynomial_at(field.width_mm / 2, top)) - settings.damp_clear_mm))
     columns = np.flatnonzero(usable[:last].any(axis=0))[::EVERY]
     if last < 2 or len(columns) < 2:
         return damp
-    rows = quantile(palest(above[:last])[:, columns], settings.damp_share, axis=1)
+    rows = quantile(palest(of_planes(planes[:, :last]))[:, columns], settings.damp_share, axis=1)
     smooth = uniform_filter1d(rows - median(rows), max(round(settings.damp_smooth_mm / field.cell_mm), 1))
     # The least on the way down from the front: what rises again below it is something else.
     ramp = np.minimum.accumulate(smooth[::-1])[::-1]
@@ -90,18 +89,17 @@ def _damp(above: Floats32, usable: np.ndarray, field: Field, top: Floats, settin
     return damp
 
 
-def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings) -> Floats32:
-    """(rows, cols, 1) what dims the paper as a whole, with its edges kept: shadows, a hand's or the wet zone's.
+def _shade(planes: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings) -> Floats32:
+    """(rows, cols) what dims the paper as a whole, with its edges kept: shadows, a hand's or the wet zone's.
 
     The median over a neighbourhood larger than spots, in the channel that colours darken least. The card beside a wide
     sheet is too far off to tell the light on it.
     """
     block = max(round(settings.shade_block_mm / cell_mm), 1)
-    rows, cols = values.shape[0] // block, values.shape[1] // block
-    blocks = _blocks(values, rows, cols, block)
-    known = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0] > settings.known_share
+    blocks = of_planes(_blocks(planes, block))
+    known = _blocks(usable.astype(np.float32), block) > settings.known_share
     if not known.any():
-        return np.zeros((*values.shape[:2], 1), np.float32)
+        return np.zeros(usable.shape, np.float32)
     nearest = distance_transform_edt(~known, return_distances=False, return_indices=True)
     grey = palest(blocks)[tuple(nearest)]
     tinge = chroma(blocks)[tuple(nearest)]
@@ -113,7 +111,7 @@ def _shade(values: Floats32, usable: np.ndarray, cell_mm: float, settings: Paper
         spot |= (grey - shade) > settings.shade_spot
         without = np.where(widened(spot, NEIGHBOURS), shade, grey)
         shade = running_median(without, size // 2 | 1)
-    return _spread_out(shade[..., None], block, values.shape[:2])
+    return _spread_out(shade, block, usable.shape)
 
 
 def _limit(values: Floats32, settings: PaperSettings) -> float:
@@ -127,96 +125,90 @@ def _away_from_edges(field: Field, settings: PaperSettings) -> np.ndarray:
     return inside_s[:, None] & inside_t[None, :]
 
 
-def _filled(values: Floats32, known: np.ndarray, sigma: float) -> Floats32:
-    """``values`` with the unknown cells taken from their surroundings: a Gaussian's means, which need no finer grid than twice the cells."""
-    rows, cols = (side // COARSER for side in known.shape)
-    weight = _blocks(known[..., None].astype(np.float32), rows, cols, COARSER)[..., 0]
-    sums = np.moveaxis(_blocks(each(values, np.multiply, known.astype(np.float32)), rows, cols, COARSER), -1, 0)
-    total, *means = smoothed(np.concatenate([weight[None], sums]), sigma / COARSER)
-    level = np.stack([mean / np.maximum(total, 1e-3) for mean in means], axis=-1)
-    filled, unknown = values.copy(), np.nonzero(~known)
-    filled[unknown] = _between_blocks(level, unknown, known.shape)
+def _filled(planes: Floats32, known: np.ndarray, sigma: float) -> Floats32:
+    """(n, rows, cols) with the unknown cells taken from their surroundings: a Gaussian's means, which need no finer grid than twice the cells."""
+    weight = known.astype(np.float32)
+    total, *means = smoothed(np.stack([_blocks(weight, COARSER), *_blocks(planes * weight, COARSER)]), sigma / COARSER)
+    filled, (rows, cols) = planes.copy(), np.nonzero(~known)
+    filled[:, rows, cols] = _between_blocks(np.stack(means) / np.maximum(total, 1e-3), (rows, cols), known.shape)
     return filled
 
 
 def _bare_paper(
-    values: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings
+    planes: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings
 ) -> tuple[Floats32, np.ndarray, Floats]:
     """(level, bare, noise): the paper's own level everywhere, which cells show it, and their scatter about it.
 
     Worked in blocks of about a millimetre: what stands out above its surroundings is not paper, and is left out of the next turn.
     """
     block = max(round(settings.block_mm / cell_mm), 1)
-    rows, cols = values.shape[0] // block, values.shape[1] // block
-    weight = _blocks(usable[..., None].astype(np.float32), rows, cols, block)[..., 0]
-    known = np.maximum(weight, np.float32(1e-3))[..., None]
-    mean = np.asarray(
-        _blocks(each(values, np.multiply, usable.astype(np.float32)), rows, cols, block) / known, np.float32
-    )
-    level = np.moveaxis(_first_level(mean, weight, settings), -1, 0)
-    mean = np.ascontiguousarray(np.moveaxis(mean, -1, 0))
+    shown = usable.astype(np.float32)
+    weight = _blocks(shown, block)
+    mean = np.asarray(_blocks(planes * shown, block) / np.maximum(weight, 1e-3), np.float32)
+    level = _first_level(mean, weight, settings)
     sigma = settings.level_mm / (block * cell_mm)
     some = np.flatnonzero(weight > settings.block_share)[::EVERY]
     for _ in range(settings.level_rounds):
         above = mean - level
-        grain = spread(above.reshape(3, -1)[:, some], axis=1) + 1e-5
+        grain = spread(above.reshape(len(above), -1).take(some, axis=1), axis=1) + 1e-5
         stained = (np.abs(above) > settings.stained_sd * grain[:, None, None]).any(axis=0)
         paper = np.where(widened(stained, NEIGHBOURS), 0, weight).astype(np.float32)
         total, *sums = smoothed(np.concatenate([paper[None], mean * paper]), sigma)
         level = np.stack(sums) / np.maximum(total, 1e-4)
-    full_level = _spread_out(np.moveaxis(level, 0, -1), block, values.shape[:2])
-    bare = usable & (_spread_out(paper[..., None], block, values.shape[:2])[..., 0] > settings.known_share)
-    shown = (bare if np.count_nonzero(bare) > settings.bare_least else usable)[::EVERY, ::EVERY]
-    off = (values[::EVERY, ::EVERY] - full_level[::EVERY, ::EVERY])[shown]
-    return full_level, bare, SD_PER_MAD * median(np.abs(off), axis=0) + 1e-5
+    full_level = _spread_out(level, block, usable.shape)
+    bare = usable & (_spread_out(paper, block, usable.shape) > settings.known_share)
+    enough = np.count_nonzero(bare) > settings.bare_least
+    cells = np.flatnonzero(bare if enough else usable)[:: EVERY**2]
+    off = (part.reshape(len(part), -1).take(cells, axis=1) for part in (planes, full_level))
+    return full_level, bare, SD_PER_MAD * median(np.abs(np.subtract(*off)), axis=1) + 1e-5
 
 
 def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> Floats32:
     """The paler part of every row, followed smoothly along the strip: spots fill less than half of a lane's length."""
     known = weight > settings.block_share
     counts = known.sum(axis=1)
-    usual = median(mean[known], axis=0) if known.any() and not counts.all() else np.zeros(3, np.float32)
+    usual = median(mean[:, known], axis=1) if known.any() and not counts.all() else np.zeros(len(mean), np.float32)
     # Unknown blocks sort to the end; the percentile is then taken among the known ones of each row.
-    ordered = np.sort(np.where(known[..., None], mean, np.float32(np.inf)), axis=1)
+    ordered = np.sort(np.where(known, mean, np.float32(np.inf)), axis=2)
     rank = (np.maximum(counts - 1, 0) * settings.pale_percentile / 100).astype(int)
-    along = np.where(counts[:, None] > 0, ordered[np.arange(len(rank)), rank], usual)
-    size = min(round(settings.first_window_mm / settings.block_mm), len(along)) | 1
+    along = np.where(counts > 0, ordered[:, np.arange(len(rank)), rank], usual[:, None])
+    size = min(round(settings.first_window_mm / settings.block_mm), along.shape[1]) | 1
     share = settings.first_percentile
-    slow = np.stack([percentile_filter(along[:, c], share, size, mode="nearest") for c in range(3)], axis=-1)
-    return np.broadcast_to(uniform_filter(slow, size=(size // 2, 1), mode="nearest")[:, None], mean.shape)
+    slow = np.stack([percentile_filter(channel, share, size, mode="nearest") for channel in along])
+    return np.broadcast_to(uniform_filter1d(slow, size // 2, axis=1, mode="nearest")[..., None], mean.shape)
 
 
-def _blocks(values: Floats32, rows: int, cols: int, block: int) -> Floats32:
-    """(rows, cols, n) means over blocks of cells; what makes up no whole one is lost."""
-    flat = values[: rows * block, : cols * block].reshape(rows * block, -1)
-    tall = sum((flat[n::block] for n in range(1, block)), flat[::block]).reshape(rows, cols, block, -1)
-    total = sum((tall[:, :, n] for n in range(1, block)), tall[:, :, 0])
+def _blocks(planes: Floats32, block: int) -> Floats32:
+    """(..., rows, cols) means over blocks of cells; what makes up no whole one is lost."""
+    rows, cols = (side // block for side in planes.shape[-2:])
+    whole = planes[..., : rows * block, : cols * block]
+    tall = sum((whole[..., n::block, :] for n in range(1, block)), whole[..., ::block, :])
+    total = sum((tall[..., n::block] for n in range(1, block)), tall[..., ::block])
     return np.asarray(total / np.float32(block * block), np.float32)
 
 
-def _spread_out(blocks: Floats32, block: int, shape: tuple[int, int]) -> Floats32:
-    """(rows, cols, n) blocks back to cells, linearly between the blocks' middles: across while the rows are few, then along."""
-    rows, cols, channels = blocks.shape
-    wide = _across(cols, block, shape[1]) @ blocks.swapaxes(0, 1).reshape(cols, -1)
-    flat = wide.reshape(-1, rows, channels).swapaxes(0, 1).reshape(rows, -1)
+def _spread_out(blocks: Floats32, block: int, shape: tuple[int, ...]) -> Floats32:
+    """(..., rows, cols) blocks back to cells, linearly between the blocks' middles: across while the rows are few, then along."""
+    rows, cols = blocks.shape[-2:]
+    wide = blocks @ _across(cols, block, shape[1])
     low, share = _between(rows, block, shape[0])
-    below, cells = flat.take(low, axis=0), flat.take(np.minimum(low + 1, rows - 1), axis=0)
+    below, cells = wide.take(low, axis=-2), wide.take(np.minimum(low + 1, rows - 1), axis=-2)
     cells -= below
     cells *= share[:, None]
     cells += below
-    return np.asarray(cells, np.float32).reshape(*shape, channels)
+    return np.asarray(cells, np.float32)
 
 
-def _between_blocks(blocks: Floats32, cells: tuple[np.ndarray, ...], shape: tuple[int, int]) -> Floats32:
-    """(n, channels) what blocks of ``COARSER`` cells come to in some cells (rows, columns), as :func:`_spread_out` has it for all."""
+def _between_blocks(blocks: Floats32, cells: tuple[np.ndarray, ...], shape: tuple[int, ...]) -> Floats32:
+    """(n, cells) what blocks (n, rows, cols) of ``COARSER`` cells come to in some cells, as :func:`_spread_out` has it for all."""
     ends = []
-    for at, count, size in zip(cells, blocks.shape, shape, strict=False):
+    for at, count, size in zip(cells, blocks.shape[1:], shape, strict=True):
         low, share = _between(count, COARSER, size)
-        ends.append((low[at], np.minimum(low + 1, count - 1)[at], share[at, None]))
+        ends.append((low[at], np.minimum(low + 1, count - 1)[at], share[at]))
     (top, bottom, down), (left, right, across) = ends
-    flat, width = blocks.reshape(-1, blocks.shape[2]), blocks.shape[1]
+    flat, width = blocks.reshape(len(blocks), -1), blocks.shape[2]
     upper, lower = (
-        flat.take(row * width + left, axis=0) * (1 - across) + flat.take(row * width + right, axis=0) * across
+        flat.take(row * width + left, axis=1) * (1 - across) + flat.take(row * width + right, axis=1) * across
         for row in (top, bottom)
     )
     return np.asarray(upper + (lower - upper) * down, np.float32)
@@ -232,9 +224,9 @@ def _between(count: int, block: int, size: int) -> tuple[np.ndarray, Floats32]:
 
 @lru_cache(maxsize=16)
 def _across(count: int, block: int, size: int) -> Floats32:
-    """(size, count) weights of the blocks of a row in each of its cells."""
+    """(count, size) weights of the blocks of a row in each of its cells."""
     low, share = _between(count, block, size)
-    weights = np.zeros((size, count), np.float32)
-    weights[np.arange(size), low] = 1 - share
-    weights[np.arange(size), np.minimum(low + 1, count - 1)] += share
+    weights = np.zeros((count, size), np.float32)
+    weights[low, np.arange(size)] = 1 - share
+    weights[np.minimum(low + 1, count - 1), np.arange(size)] += share
     return weights
