@@ -37,7 +37,7 @@ def region(*places, half=8.0, noise=0.003):
 
 
 def cut(part, bare, where):
-    return patch_of(part, bare, where, (0, len(S) - 1), FIELD, (0, LOW))
+    return patch_of(np.moveaxis(part, -1, 0), bare, where, (0, len(S) - 1), FIELD, (0, LOW))
 
 
 def blobs(*things, at, half=8.0, **how):
@@ -56,13 +56,14 @@ def test_the_patch_is_cut_where_the_spot_is():
     assert patch.s_mm[-1] == pytest.approx(60 + 8 + 2, abs=rounded)
     assert (patch.t_mm[0] + patch.t_mm[-1]) / 2 == pytest.approx(8, abs=0.6)
     assert patch.s_mm[0] == pytest.approx(S[patch.first])
-    assert patch.values.shape == (len(patch.s_mm), len(patch.t_mm), 3)
+    assert patch.planes.shape == (3, len(patch.s_mm), len(patch.t_mm))
+    assert patch.profile == pytest.approx(patch.planes.mean(axis=2).T, abs=1e-9)
 
 
 def test_it_takes_no_more_than_the_neighbours_leave():
     part, bare = lane_with(spot(60, 8, 1.8, RED))
     where = region(60)
-    patch = patch_of(part, bare, where, (where.low - 2, where.high + 1), FIELD, (0, LOW))
+    patch = patch_of(np.moveaxis(part, -1, 0), bare, where, (where.low - 2, where.high + 1), FIELD, (0, LOW))
     assert (patch.first, len(patch.s_mm)) == (where.low - 2, where.high - where.low + 4)
 
 
@@ -75,8 +76,8 @@ def test_paper_left_at_the_ends_is_taken_away():
     part, _ = lane_with(veil, spot(60, 10, 1.6, RED), noise=0.001)
     bare = lane_with(spot(60, 10, 1.6, RED))[1]
     patch = cut(part, bare, region(60))
-    ends = np.concatenate([patch.values[:5], patch.values[-5:]])
-    assert np.abs(ends.mean(axis=(0, 1))).max() < 0.002
+    ends = np.concatenate([patch.planes[:, :5], patch.planes[:, -5:]], axis=1)
+    assert np.abs(ends.mean(axis=(1, 2))).max() < 0.002
 
 
 def test_the_noise_of_a_row_is_numpys():
@@ -109,7 +110,7 @@ def test_the_centre_is_scipys_centre_of_mass():
     where = region(60.4)
     patch = cut(part, bare, where)
     (found,) = measured(patch, where, RULE)
-    row, _ = center_of_mass(np.where(patch.values[..., 1] > 0.004, patch.values[..., 1], 0))
+    row, _ = center_of_mass(np.where(patch.planes[1] > 0.004, patch.planes[1], 0))
     assert found.centre_mm == pytest.approx(patch.s_mm[0] + row * (patch.s_mm[1] - patch.s_mm[0]), abs=0.04)
 
 

@@ -70,8 +70,10 @@ class Region:
 class Patch:
     """A region in the columns that it fills, with bare paper at both its ends."""
 
-    values: Floats
-    """(rows, cols, 3) absorbance above the paper, and above what paper is left at the ends."""
+    planes: Floats
+    """(3, rows, cols) absorbance above the paper, and above what paper is left at the ends."""
+    profile: Floats
+    """(rows, 3) its mean over the columns."""
     s_mm: Floats
     t_mm: Floats
     first: int
@@ -85,7 +87,7 @@ class Patch:
 
 
 def patch_of(
-    part: Floats32,
+    lane: Floats32,
     bare: np.ndarray,
     region: Region,
     free: tuple[int, int],
@@ -95,33 +97,36 @@ def patch_of(
 ) -> Patch:
     """Cut out the region with as much bare paper at both ends as its neighbours leave and its level needs.
 
-    free: rows that the neighbours leave; corner: row and column of the field at which the lane begins.
+    lane: (3, rows, cols) absorbance; free: rows that the neighbours leave; corner: row and column of the field at which the lane begins.
     """
     flank = round(settings.flank_mm / field.cell_mm)
-    low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], part.shape[0] - 1)
-    left, right, core = _span_across(part[region.low : region.high + 1], settings)
-    values = part[low : high + 1, left : right + 1].astype(float)
-    ends = _ends(values.mean(axis=1), region.low - low, high - region.high, settings.flank_rows)
+    low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], lane.shape[1] - 1)
+    left, right, core = _span_across(lane[:, region.low : region.high + 1], settings)
+    planes = lane[:, low : high + 1, left : right + 1].astype(float)
+    profile = planes.mean(axis=2)
+    ends = _ends(profile, region.low - low, high - region.high, settings.flank_rows)
     if ends is not None:
-        share = np.linspace(0, 1, len(values))[:, None]
-        values = values - (ends[0] + (ends[1] - ends[0]) * share)[:, None, :]
+        line = ends[0] + (ends[1] - ends[0]) * np.linspace(0, 1, high + 1 - low)
+        planes -= line[..., None]
+        profile -= line
     return Patch(
-        values=values,
+        planes=planes,
+        profile=profile.T,
         s_mm=field.s_mm[corner[0] + low : corner[0] + high + 1],
         t_mm=field.t_mm[corner[1] + left : corner[1] + right + 1],
         first=low,
-        noise=_row_noise(part[:, left : right + 1], bare[:, left : right + 1], settings),
+        noise=_row_noise(lane[..., left : right + 1], bare[:, left : right + 1], settings),
         core=core,
-        fill=(right - left + 1) / part.shape[1],
+        fill=(right - left + 1) / lane.shape[2],
     )
 
 
 def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np.ndarray]:
-    """(first column, last column, which of these are its middle) that a region fills, around its strongest."""
+    """(first column, last column, which of these are its middle) that a region (3, rows, cols) fills, around its strongest."""
     # Signed sums: the noise of many bare cells must not add up to a veil.
-    strength = region.sum(axis=0)
-    weight = np.maximum(strength.sum(axis=0), 0)
-    across = blurred(strength @ (weight / max(float(weight.sum()), 1e-9)), settings.across_smooth)
+    strength = region.sum(axis=1)
+    weight = np.maximum(strength.sum(axis=1), 0)
+    across = blurred((weight / max(float(weight.sum()), 1e-9)) @ strength, settings.across_smooth)
     peak = int(np.argmax(across))
     left, right = _extent(across, peak, settings.across_share * across[peak])
     return left, right, across[left : right + 1] > settings.core_share * across[peak]
@@ -129,29 +134,30 @@ def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np
 
 def _row_noise(columns: Floats32, bare: np.ndarray, settings: SpotSettings) -> Floats:
     """(3,) standard deviation of the mean of these columns from row to row: where they are bare, else where they are palest."""
-    profile = columns.mean(axis=1)
-    paper = bare.mean(axis=1) > settings.bare_columns
-    if paper.sum() < settings.bare_rows:
-        dark = profile.max(axis=1)
+    all_of_them = np.ones(columns.shape[2], np.float32)  # a sum takes a fifth of the time as a product
+    profile = columns @ all_of_them / len(all_of_them)
+    paper = bare @ all_of_them > settings.bare_columns * len(all_of_them)
+    if np.count_nonzero(paper) < settings.bare_rows:
+        dark = profile.max(axis=0)
         paper = dark <= quantile(dark, settings.palest_share)
-    return np.asarray(spread(profile[paper], axis=0) + NEVER_NONE, float)
+    return np.asarray(spread(profile[:, paper], axis=1) + NEVER_NONE, float)
 
 
 def _ends(profile: Floats, before: int, after: int, least: int) -> tuple[Floats, Floats] | None:
-    """(3,) and (3,) what is left of the paper at the first and last row; None where there is too little bare paper."""
+    """(3, 1) and (3, 1) what is left of the paper at the first and last of (3, rows); None where there is too little bare paper."""
     if before < least or after < least:
         return None
-    return median(profile[:before], axis=0), median(profile[-after:], axis=0)
+    return median(profile[:, :before], axis=1)[:, None], median(profile[:, -after:], axis=1)[:, None]
 
 
 def highest(patch: Patch) -> float:
     """The greatest absorbance of a row in any channel, over the patch's middle; 0 where it has none."""
-    return float(patch.values[:, patch.core].mean(axis=1).max()) if patch.core.any() else 0.0
+    return float(patch.planes[..., patch.core].mean(axis=2).max()) if patch.core.any() else 0.0
 
 
 def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]:
     """The region's spots: one by its own mean, several by a fitted mixture."""
-    profile = patch.values.mean(axis=1)
+    profile = patch.profile
     starts = patch.s_mm[np.array(region.peaks) - patch.first]
     if len(starts) == 1:
         single = _single(patch, profile, region, settings)
@@ -192,7 +198,7 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
     width = WIDTH_SD * sd
     if not settings.least_width_mm <= width <= settings.most_width_mm:
         return None
-    across = np.maximum(patch.values[rows] @ weight, 0)
+    across = np.maximum((weight[:, None, None] * patch.planes[:, rows]).sum(axis=0), 0)
     summit = _summit(smooth, peak)
     tailing = _tailing(smooth, summit)
     densest = float(patch.s_mm[0]) + summit * _cell(patch)
@@ -205,7 +211,7 @@ def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSetting
         width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
         fill=patch.fill,
-        absorbance=np.maximum(patch.values[max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(0, 1)), 0),
+        absorbance=np.maximum(patch.planes[:, max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(1, 2)), 0),
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
         u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch), settings), u_meaning)),
@@ -230,17 +236,22 @@ def _window(smooth: Floats, peak: int, noise: float, settings: SpotSettings) -> 
     A tail that falls off exponentially from half to a tenth of the height is as far again below a fiftieth, a Gaussian sooner;
     what goes on further is the paper's cloudiness, which would pull the mean along. A pale spot's clouds may hide its tenth.
     """
-    reach = np.abs(
-        np.array(_extent(smooth, peak, max(settings.edge_share * smooth[peak], settings.edge_sd * noise))) - peak
-    )
-    half = np.abs(np.array(_extent(smooth, peak, 0.5 * smooth[peak])) - peak)
+    heights = smooth.tolist()
+    top = heights[peak]
+
+    def fallen(floor: float) -> Floats:
+        low, high = _extent(heights, peak, floor)
+        return np.array([peak - low, high - peak], float)
+
+    reach, half = fallen(max(settings.edge_share * top, settings.edge_sd * noise)), fallen(0.5 * top)
     for share, times in settings.tail_reach:
-        fallen = np.abs(np.array(_extent(smooth, peak, share * smooth[peak])) - peak)
-        reach = np.minimum(reach, np.rint(fallen + times * (fallen - half) + 1).astype(int))
+        below = fallen(share * top)
+        reach = np.minimum(reach, np.rint(below + times * (below - half) + 1))
     return peak - int(reach[0]), peak + int(reach[1])
 
 
-def _extent(smooth: Floats, peak: int, floor: float) -> tuple[int, int]:
+def _extent(smooth: Floats | list[float], peak: int, floor: float) -> tuple[int, int]:
+    """First and last place of those around ``peak`` that lie above ``floor``; of a list it is told in half the time."""
     low = high = peak
     while low > 0 and smooth[low - 1] > floor:
         low -= 1
@@ -285,9 +296,10 @@ def _u_centre(
     from_noise = noise * float(np.sqrt(((s - centre) ** 2).sum())) / total
     half = float(s[-1] - s[0]) / 2
     from_level = TILT * (settings.level_noise * noise) * half**2 / (total * cell_mm)
-    slices = np.array_split(across, min(settings.ragged_parts, across.shape[1]), axis=1)
-    mass = np.array([part.sum() for part in slices])
-    means = np.array([float(part.sum(axis=1) @ s) / max(float(part.sum()), 1e-12) for part in slices])
+    parts = min(settings.ragged_parts, across.shape[1])
+    slices = np.add.reduceat(across, np.arange(parts) * across.shape[1] // parts, axis=1)
+    mass = slices.sum(axis=0)
+    means = s @ slices / np.maximum(mass, 1e-12)
     share = mass / max(float(mass.sum()), 1e-12)
     from_shape = settings.ragged * float(np.sqrt((share**2 * (means - centre) ** 2).sum()))
     return float(np.sqrt(from_noise**2 + from_level**2 + from_shape**2))
@@ -351,7 +363,7 @@ def _peak_blob(
     gaps = [abs(p.centre_mm - peak.centre_mm) / (half * (p.sd_mm + peak.sd_mm)) for p in peaks if p is not peak]
     closest = min(gaps, default=np.inf)
     rows = np.abs(patch.s_mm - peak.densest_mm) <= max(peak.sd_mm, _cell(patch))
-    across = np.maximum(patch.values[rows].sum(axis=(0, 2)), 0)
+    across = np.maximum(patch.planes[:, rows].sum(axis=(0, 1)), 0)
     strength = region.signal_to_noise * float(peak.height.max()) / max(float(profile.max()), 1e-9)
     longer = 1 + abs(peak.tail_mm) / max(peak.sd_mm, 1e-6) * settings.tail_slope
     tailing = longer if peak.tail_mm >= 0 else 1 / longer

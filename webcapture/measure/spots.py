@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, Region, highest, measured, patch_of
-from webcapture.measure.channels import chroma, darkest, each, palest
+from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
@@ -34,9 +34,9 @@ def find_spots(
     if len(rows) < settings.least_rows or len(columns) < settings.least_columns:
         return []
     lane = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    part, bare = _by_columns(stain.absorbance[lane]), _by_columns(stain.bare[lane])
-    standing = _standing_out(part, bare, field.cell_mm, settings)
-    paper = LanePart(part, bare, field, track, (int(rows[0]), int(columns[0])))
+    planes, bare = in_planes(stain.absorbance[lane]), stain.bare[lane]
+    standing = _standing_out(planes, bare, field.cell_mm, settings)
+    paper = LanePart(planes, bare, field, track, (int(rows[0]), int(columns[0])))
     regions = _regions(standing.level, standing.dark, settings)
     tinges = _regions(standing.tinge, standing.dark, settings)
     known = [
@@ -60,7 +60,7 @@ def _coloured_in(regions: list[Region], paper: LanePart, settings: SpotSettings)
     if not regions:
         return []
     least = settings.tinge_least
-    tinted = replace(paper, part=each(paper.part, np.subtract, palest(paper.part)))
+    tinted = replace(paper, planes=paper.planes - paper.planes.min(axis=0))
     return [
         (region, [_with_its_grey(blob, paper) for blob in blobs if float(np.ptp(blob.absorbance)) >= least])
         for region, blobs in _measured_in(regions, regions, tinted, settings, least)
@@ -70,9 +70,10 @@ def _coloured_in(regions: list[Region], paper: LanePart, settings: SpotSettings)
 def _with_its_grey(blob: Blob, paper: LanePart) -> Blob:
     """With what it darkens all channels by: at its densest, above the paper at its two ends."""
     first, left = paper.corner
-    s_mm, t_mm = paper.field.s_mm[first : first + len(paper.part)], paper.field.t_mm[left : left + paper.part.shape[1]]
+    _, rows, width = paper.planes.shape
+    s_mm, t_mm = paper.field.s_mm[first : first + rows], paper.field.t_mm[left : left + width]
     columns = np.abs(t_mm - blob.t_mm) <= max(blob.width_mm / 8, paper.field.cell_mm)
-    grey = palest(paper.part[:, columns]).mean(axis=1)
+    grey = paper.planes[..., columns].min(axis=0).mean(axis=1)
     at, *ends = (grey[int(np.argmin(np.abs(s_mm - place)))] for place in (blob.densest_mm, *blob.edges_mm))
     return replace(blob, absorbance=blob.absorbance + max(float(at - sum(ends) / 2), 0.0))
 
@@ -105,8 +106,8 @@ def _is_apart(blob: Blob, regions: list[Region], paper: LanePart) -> bool:
 class LanePart:
     """A lane's cells."""
 
-    part: Floats32
-    """(rows, cols, 3) absorbance."""
+    planes: Floats32
+    """(3, rows, cols) absorbance."""
     bare: np.ndarray
     """(rows, cols) which show bare paper."""
     field: Field
@@ -126,8 +127,8 @@ def _measured_in(
     for region in regions:
         n = all_regions.index(region)
         below = all_regions[n - 1].high + 1 if n else 0
-        above = all_regions[n + 1].low - 1 if n + 1 < len(all_regions) else len(lane.part) - 1
-        patch = patch_of(lane.part, lane.bare, region, (below, above), lane.field, lane.corner, settings)
+        above = all_regions[n + 1].low - 1 if n + 1 < len(all_regions) else lane.planes.shape[1] - 1
+        patch = patch_of(lane.planes, lane.bare, region, (below, above), lane.field, lane.corner, settings)
         blobs = [
             blob
             for blob in (measured(patch, region, settings) if highest(patch) >= least else [])
@@ -221,11 +222,6 @@ def _extent_of(blob: Blob, field: Field) -> tuple[np.ndarray, ...]:
 # ---- finding
 
 
-def _by_columns(cells: np.ndarray) -> np.ndarray:
-    """The same with a column's cells side by side in memory: means across the lane then take a third of the time."""
-    return np.ascontiguousarray(cells.swapaxes(0, 1)).swapaxes(0, 1)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Standing:
     """How far each row of a lane stands out of the noise, in the window across the lane that shows most; in standard deviations."""
@@ -238,38 +234,37 @@ class Standing:
     """(rows,) by what the channels differ by: clouds and shadows are grey, and hide pale spots of a clear colour from ``level``."""
 
 
-def _standing_out(part: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> Standing:
+def _standing_out(planes: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> Standing:
     """The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness."""
-    windows = _windows(part.shape[1], settings.window_mm / cell_mm)
-    within = np.zeros((part.shape[1], len(windows)), np.float32)
+    columns = planes.shape[2]
+    windows = _windows(columns, settings.window_mm / cell_mm)
+    within = np.zeros((len(windows), columns), np.float32)
     for n, window in enumerate(windows):
-        within[window, n] = 1 / (window.stop - window.start)
-    means = np.stack([part[..., channel] @ within for channel in range(3)], axis=-1)
-    paper = bare @ within > settings.bare_share
-    profiles = gaussian_filter1d(means, settings.smooth_mm / cell_mm, axis=0)
-    shown = np.concatenate([profiles, np.diff(profiles, axis=2)], axis=2)
-    noise = np.stack([_noise(shown[:, n], paper[:, n], cell_mm, settings) for n in range(len(windows))])
-    over = (shown / noise) ** 2
-    tinge = np.where(darkest(profiles) > 0, over[..., 3:].sum(axis=2), 0)
-    dark = (profiles.max(axis=(1, 2)) >= settings.least_absorbance) | (
-        chroma(profiles).max(axis=1) >= settings.least_colour
-    )
+        within[n, window] = 1
+    sizes = within.sum(axis=1, keepdims=True)
+    paper = within @ bare.T > settings.bare_share * sizes
+    profiles = gaussian_filter1d(within @ planes.swapaxes(1, 2) / sizes, settings.smooth_mm / cell_mm, axis=2)
+    shown = np.concatenate([profiles, np.diff(profiles, axis=0)])  # (5, windows, rows)
+    noise = np.stack([_noise(shown[:, n], paper[n], cell_mm, settings) for n in range(len(windows))], axis=1)
+    over = (shown / noise[..., None]) ** 2
+    most, least = profiles.max(axis=0), profiles.min(axis=0)
+    dark = (most.max(axis=0) >= settings.least_absorbance) | ((most - least).max(axis=0) >= settings.least_colour)
     return Standing(
-        level=np.sqrt(np.where(profiles > 0, over[..., :3], 0).sum(axis=2)).max(axis=1),
+        level=np.sqrt(np.where(profiles > 0, over[:3], 0).sum(axis=0).max(axis=0)),
         dark=dark,
-        tinge=np.sqrt(tinge).max(axis=1),
+        tinge=np.sqrt(np.where(most > 0, over[3:].sum(axis=0), 0).max(axis=0)),
     )
 
 
-def _noise(profile: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
-    """(3,) standard deviation of a smoothed profile on bare paper.
+def _noise(profiles: Floats, paper: np.ndarray, cell_mm: float, settings: SpotSettings) -> Floats:
+    """(n,) standard deviation of each of (n, rows) smoothed profiles on bare paper.
 
     Where there is hardly any, from the quietest quarter of all.
     """
-    if paper.sum() * cell_mm >= settings.bare_mm:
-        return np.asarray(spread(profile[paper], axis=0) + settings.noise_least, float)
-    off = profile - median(profile[paper] if paper.any() else profile, axis=0)
-    return np.asarray(quiet_spread(off, axis=0) + settings.noise_least, float)
+    if np.count_nonzero(paper) * cell_mm >= settings.bare_mm:
+        return np.asarray(spread(profiles[:, paper], axis=1) + settings.noise_least, float)
+    off = profiles - median(profiles[:, paper] if paper.any() else profiles, axis=1)[:, None]
+    return np.asarray(quiet_spread(off, axis=1) + settings.noise_least, float)
 
 
 def _windows(columns: int, width: float) -> list[slice]:
