@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import find_objects, label
 
-from webcapture.measure.channels import chroma
+from webcapture.measure.channels import chroma, in_planes, of_planes
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
@@ -28,8 +28,10 @@ def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: 
     zone &= ~widened(strokes[part] | field.clipped[part].any(axis=2), rule.colour_stroke)
     if np.count_nonzero(zone) * field.cell_mm**2 < rule.colour_room * rule.colour_mm2:
         return set()
-    smooth = running_mean(running_mean(field.absorbance[part], rule.colour_smooth, 0), rule.colour_smooth, 1)
-    tinge = chroma(smooth - median(smooth[zone], axis=0))
+    planes = in_planes(field.absorbance[part])
+    smooth = running_mean(running_mean(planes, rule.colour_smooth, 1), rule.colour_smooth, 2)
+    smooth -= median(smooth[:, zone], axis=1)[:, None, None]
+    tinge = chroma(of_planes(smooth))
     inside = tinge[zone]
     grain = float(spread(inside)) + NEVER_NONE
     limit = float(median(inside)) + max(rule.colour_sd * grain, rule.colour_least)
@@ -42,7 +44,7 @@ def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: 
     return {
         "spot" if _may_be_a_spot(piece, inner, field.cell_mm, rule) else "stain"
         for size, piece in zip(sizes, find_objects(coloured), strict=True)
-        if size > rule.colour_mm2 and not _is_inked(field.absorbance[part][piece], field.cell_mm, settings)
+        if size > rule.colour_mm2 and not _is_inked(planes[:, *piece], field.cell_mm, settings)
     }
 
 
@@ -64,9 +66,9 @@ def _may_be_a_spot(
     return not (large or at_end or at_side)
 
 
-def _is_inked(absorbance: Floats32, cell_mm: float, settings: Settings) -> bool:
-    """Whether colour (rows, cols, 3) was written: thin strokes, as no spot that has run is."""
+def _is_inked(planes: Floats32, cell_mm: float, settings: Settings) -> bool:
+    """Whether colour (3, rows, cols) was written: thin strokes, as no spot that has run is."""
     rule = settings.spot
     down, across = settings.reading.ink_smooth
-    tinge = chroma(running_mean(running_mean(absorbance, down, 0), across, 1))
+    tinge = chroma(of_planes(running_mean(running_mean(planes, down, 1), across, 2)))
     return filled_share(tinge, cell_mm, rule.written_mm) < settings.reading.ink_share

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import find_peaks
 
-from webcapture.measure.channels import darkest, palest
+from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.paper import Stain
@@ -87,9 +87,9 @@ def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None
         return np.zeros(len(field.t_mm))
     s_mm = field.s_mm[rows, None]
     zone = (s_mm > low) & (s_mm < high)
-    strength = stain.absorbance[rows[0] : rows[-1] + 1] / stain.noise.astype(np.float32)
-    wide = running_mean(strength, settings.colour_smooth, 0, EVERY)
-    smooth, zone = darkest(running_mean(wide, settings.colour_smooth, 1)), zone[::EVERY]
+    planes = in_planes(stain.absorbance[rows[0] : rows[-1] + 1]) / stain.noise.astype(np.float32)[:, None, None]
+    wide = running_mean(planes, settings.colour_smooth, 1, EVERY)
+    smooth, zone = running_mean(wide, settings.colour_smooth, 2).max(axis=0), zone[::EVERY]
     zone &= (field.t_mm > field.rim_mm) & (field.t_mm < field.width_mm - field.rim_mm)
     beyond = np.where(zone, np.clip(smooth - settings.colour_sd, 0, settings.colour_cap), 0)
     return np.asarray(beyond.sum(axis=0) * field.cell_mm * EVERY, float)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
+from webcapture.measure.channels import in_planes
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
@@ -34,24 +35,23 @@ def _marks_between(
     """For each two distances from the line, what stands out between them on both its sides at once; in standard deviations."""
     furthest = max(far for _, far in between_mm)
     curve = polynomial_at(field.t_mm[columns], line.trace.coefficients)
-    rows = (field.s_mm > curve.min() - furthest) & (field.s_mm < curve.max() + furthest)
+    rows = slice(*np.searchsorted(field.s_mm, (curve.min() - furthest, curve.max() + furthest)).tolist())
     away = field.s_mm[rows, None] - curve
     # (zones, sides, rows, cols): what counts
     zones = np.array([[(side * away > near) & (side * away < far) for side in (-1, 1)] for near, far in between_mm])
-    marked, both = _strokes_along(field.absorbance[rows][:, columns], zones, rule)
+    marked, both = _strokes_along(in_planes(field.absorbance)[:, rows, columns], zones, rule)
     grain = quiet_spread(both - median(both, axis=1)[:, None], axis=1) + rule.marks_least
     return [float(most) for most in (both * marked).max(axis=1) / grain]
 
 
-def _strokes_along(absorbance: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
+def _strokes_along(planes: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
     """What stands out along both sides of a line: (zones, cols) where it is a pencil's, and by how much absorbance.
 
-    absorbance: (rows, cols, 3); zones: (zones, sides, rows, cols) what counts on either side. A pencil's is narrow and grey: not
+    planes: (3, rows, cols) absorbance; zones: (zones, sides, rows, cols) what counts on either side. A pencil's is narrow and grey: not
     a shadow's side, nor a spot that ran or stayed there.
     """
     count = np.maximum(zones.sum(axis=2), 1)
-    channels = np.moveaxis(absorbance, -1, 0)
-    level = (zones[:, :, None] * channels).sum(axis=3) / count[:, :, None]  # (zones, sides, 3, cols)
+    level = (zones[:, :, None] * planes).sum(axis=3) / count[:, :, None]  # (zones, sides, 3, cols)
     level = gaussian_filter1d(level.astype(np.float32), rule.marks_smooth, axis=-1)
     narrow = level - opened(level, rule.marks_wide)
     lift = level - median(level, axis=-1)[..., None]

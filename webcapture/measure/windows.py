@@ -29,7 +29,7 @@ def running_mean(values: Array, size: int, axis: int, every: int = 1) -> Array:
     """Means of ``size`` neighbours along one axis, at every so manyth place; beyond the ends the values are mirrored."""
     count, before = values.shape[axis], size // 2
     wide = values.take(_mirrored(count, before, size - 1 - before), axis=axis).swapaxes(0, axis)
-    total = wide[:count:every].copy()
+    total = wide[:count:every].copy("K")  # in the memory order of the values, else every sum would turn them over
     for n in range(1, size):
         total += wide[n : n + count : every]
     total *= 1 / size
