@@ -32,7 +32,8 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     if holes.any():
         paper = _mended(paper, holes)
         cells = _resized(paper, *shape)
-    planes = np.array(cv2.split(cells), np.float32)
+    planes = np.empty((3, *cells.shape[:2]), np.float32)
+    cv2.split(cells, list(planes))
     return StripCells(
         outline=image.outline,
         cells=np.moveaxis(planes, 0, -1),
@@ -156,6 +157,9 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
     like = cv2.inRange(cells, tint - settings.hole_like, tint + settings.hole_like)
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
     if cv2.countNonZero(like) < least:
+        return holes
+    within = max(round(settings.hole_mm[0] / 2 / cell_mm), 1)  # even a ragged one of the smallest holds such a square
+    if not cv2.countNonZero(cv2.erode(like, np.ones((within, within), np.uint8))):
         return holes
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
     depth = (_usual(cells) - tint).mean()
