@@ -8,7 +8,7 @@ from itertools import compress
 import numpy as np
 
 from webcapture.flags import flags
-from webcapture.measure.channels import palest
+from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field, field_of
 from webcapture.measure.flatness import Rise, rise_of
@@ -212,10 +212,8 @@ def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float]
 def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
     """(n,) places and (n, 3) mean absorbance across the lane."""
     field = attempt.reading.field
-    columns = (field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm)
-    among = np.zeros((len(columns), 3, 3), np.float32)
-    among[columns] = np.eye(3) / np.count_nonzero(columns)
-    return field.s_mm, (attempt.stain.absorbance.reshape(len(field.s_mm), -1) @ among.reshape(-1, 3)).astype(float)
+    among = ((field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm)).astype(np.float32)
+    return field.s_mm, (in_planes(attempt.stain.absorbance) @ among / among.sum()).T.astype(float)
 
 
 def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:

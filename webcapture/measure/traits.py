@@ -25,8 +25,12 @@ def middle_of(trace: Trace, field: Field) -> float:
 
 def slope_of(trace: Trace, field: Field) -> float:
     """How steeply it leans in the middle of the strip, where a bow is level: rise over run, without its sign."""
-    _, slope, bend = [*trace.coefficients.tolist(), 0.0, 0.0][:3]
-    return float(abs(slope + bend * field.width_mm))
+    return float(abs(trace.coefficients[1] + bend_of(trace) * field.width_mm))
+
+
+def bend_of(trace: Trace) -> float:
+    """How it bows: the factor of t², 1/mm; 0 of a straight one."""
+    return float(trace.coefficients[2]) if len(trace.coefficients) > 2 else 0.0
 
 
 def is_brown(colour: Floats, share: float) -> bool:

@@ -13,7 +13,7 @@ from webcapture.measure.landmarks import Candidate
 from webcapture.measure.lanes import Track
 from webcapture.measure.reading import Reading
 from webcapture.measure.spots import Blob
-from webcapture.measure.traits import slope_of
+from webcapture.measure.traits import bend_of, slope_of
 from webcapture.model import Floats, Line, StripCells
 from webcapture.settings import DEFAULTS, Settings, UprightSettings
 
@@ -126,9 +126,8 @@ def ruled_odds(low: Candidate, far: Candidate, field: Field, rule: UprightSettin
 
 def _waywardness(line: Candidate, field: Field) -> Floats:
     """(3,) what a line has that a ruled one has not: scatter (mm), slant, and bow (mm, standard deviation from straight)."""
-    bend = np.pad(line.trace.coefficients, (0, 2))[2]
     # A parabola over the width w departs from its straight line by bend · w² / √180, as a standard deviation.
-    bow = abs(bend) * field.width_mm**2 / np.sqrt(180)
+    bow = abs(bend_of(line.trace)) * field.width_mm**2 / np.sqrt(180)
     return np.array([line.trace.spread_mm, slope_of(line.trace, field), bow])
 
 
@@ -150,10 +149,10 @@ def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
 def _written(reading: Reading, low_mm: float, high_mm: float, rule: UprightSettings) -> float:
     """Square millimetres under pencil strokes between two places along the strip; the paper's own edges look like strokes."""
     field, edge = reading.field, rule.writing_edge_mm
-    along = (field.s_mm > max(low_mm, edge)) & (field.s_mm < min(high_mm, field.length_mm - edge))
+    along = np.searchsorted(field.s_mm, (max(low_mm, edge), min(high_mm, field.length_mm - edge)))
     side = field.rim_mm + edge / 2
-    across = (field.t_mm > side) & (field.t_mm < field.width_mm - side)
-    return float(reading.strip.strokes[np.ix_(along, across)].sum()) * field.cell_mm**2
+    across = np.searchsorted(field.t_mm, (side, field.width_mm - side))
+    return float(np.count_nonzero(reading.strip.strokes[slice(*along), slice(*across)])) * field.cell_mm**2
 
 
 def _line_odds(line: Candidate | None, settings: Settings) -> float:
