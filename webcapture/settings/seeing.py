@@ -42,7 +42,6 @@ class MarkerSettings:
 
     tag_searches: tuple[tuple[int, tuple[int, int, int], float], ...] = knob(
         (
-            (800, (11, 11, 1), 0.05),
             (1000, (9, 9, 1), 0.05),
             (1500, (21, 21, 1), 0.03),
             (1500, (7, 27, 10), 0.03),
@@ -50,7 +49,7 @@ class MarkerSettings:
             (750, (7, 27, 10), 0.03),
         ),
         "px; px; of the longer side",
-        "Each search's reduced copy (its longer side), the windows in which a tag's border is told from its surroundings (smallest, largest, step), and the least perimeter of a tag. The first is quick and reads six tags in 95 of 100 photos, the second in 99; then for a steeply tilted card, for shadows, for a small card and for a blurred one.",
+        "Each search's reduced copy (its longer side), the windows in which a tag's border is told from its surroundings (smallest, largest, step), and the least perimeter of a tag. The first is quick and reads six tags in 99 of 100 photos; then for a steeply tilted card, for shadows, for a small card and for a blurred one.",
     )
     enough_tags: int = knob(6, "", "Half of the twelve: with these the search stops.")
     least_tags: int = knob(3, "", "Fewer could be chance, and leave the first guess of the geometry too loose.")
