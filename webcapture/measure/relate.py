@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from webcapture.appearance import encoded
 from webcapture.flags import flags
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.flatness import Rise
@@ -77,7 +79,8 @@ def lane_of(
         u_front_mm=_u_at(front, t, rule) if front else 0.0,
         t_mm=t,
     )
-    spots = [_spot(n + 1, blob, _next(blobs, n), run, placed, settings) for n, blob in enumerate(blobs)]
+    colours = _colours_of([blob.absorbance for blob in blobs])
+    spots = [_spot(n + 1, blob, _next(blobs, n), colours[n], run, placed, settings) for n, blob in enumerate(blobs)]
     return Lane(
         lane=number,
         origin_mm=placed.on_card(run.origin_mm, t) if run.origin_mm is not None else None,
@@ -141,7 +144,9 @@ def _next(blobs: list[Blob], n: int) -> Blob | None:
     return blobs[n + 1] if n + 1 < len(blobs) else None
 
 
-def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, placed: Placement, settings: Settings) -> Spot:
+def _spot(
+    number: int, blob: Blob, above: Blob | None, colour: str, run: _Run, placed: Placement, settings: Settings
+) -> Spot:
     centre, densest = placed.flat(blob.centre_mm), placed.flat(blob.densest_mm)
     base = run.origin_mm if run.origin_mm is not None else 0.0
     rf, u, budget = _ratio(centre, blob, run, placed)
@@ -154,7 +159,7 @@ def _spot(number: int, blob: Blob, above: Blob | None, run: _Run, placed: Placem
         edges_mm=(placed.flat(blob.edges_mm[0]) - base, placed.flat(blob.edges_mm[1]) - base),
         width_mm=blob.width_mm,
         absorbance=(float(blob.absorbance[0]), float(blob.absorbance[1]), float(blob.absorbance[2])),
-        colour=colour_of(blob.absorbance),
+        colour=colour,
         rf=rf,
         u_rf=u,
         U_rf=expanded(u) if u is not None else None,
@@ -200,7 +205,11 @@ def place_codes(distance: float | None, rf: float | None, settings: Settings) ->
 
 def colour_of(absorbance: Floats) -> str:
     """``#rrggbb`` of the spot on white paper under even light, after IEC 61966-2-1."""
-    linear = np.clip(10.0 ** -np.asarray(absorbance, float), 0, 1)
-    encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    r, g, b = (round(255 * float(v)) for v in encoded)
-    return f"#{r:02x}{g:02x}{b:02x}"
+    (colour,) = _colours_of([absorbance])
+    return colour
+
+
+def _colours_of(absorbances: Sequence[Floats]) -> list[str]:
+    """``colour_of`` several at once."""
+    light = np.minimum(10.0 ** -np.array(absorbances, float), 1).reshape(-1, 3)
+    return [f"#{r:02x}{g:02x}{b:02x}" for r, g, b in np.rint(255 * encoded(light)).astype(int).tolist()]

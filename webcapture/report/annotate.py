@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
+from webcapture.measure.curves import polynomial_at
 from webcapture.model import Bytes8, Floats, PhotoResult, Picture, Point
 from webcapture.report.marks import strokes, zero_of_scale
 from webcapture.report.pen import INK, PAPER, Colour, Pen
@@ -252,7 +253,7 @@ def _write_line_names(pen: Pen, plate: Plate) -> None:
     for name, line in (("origin", plate.strip.origin), ("front", plate.strip.front)):
         if line is not None:
             t = float(line.t_mm.max())
-            x, y = plate.at((float(np.polynomial.polynomial.polyval(t, line.coefficients)), t))
+            x, y = plate.at((float(polynomial_at(t, line.coefficients)), t))
             pen.text(x, y + (0.75 if name == "origin" else -0.75) * pen.size, name, 0.8, anchor="rm", halo=HALO_PX)
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from webcapture.measure.curves import polynomial_at
 from webcapture.measure.frame import Frame
 from webcapture.model import Floats, Lane, Line, Point, Spot, Strip
 from webcapture.report.wording import badge_text, distance_text, rf_text, u_text
@@ -144,7 +145,7 @@ def _curve(line: Line) -> tuple[Point, ...]:
     """The fitted line across the part of the strip where it was seen."""
     low, high = float(line.t_mm.min()), float(line.t_mm.max())
     t = low + (high - low) * (ENDS if len(line.coefficients) <= 2 else BOW)
-    s = np.polynomial.polynomial.polyval(t, line.coefficients)
+    s = polynomial_at(t, line.coefficients)
     return tuple((float(a), float(b)) for a, b in zip(s, t, strict=True))
 
 
