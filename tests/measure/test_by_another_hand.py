@@ -444,6 +444,42 @@ def wavering(s0, low, high, waver_mm=0.16):
     return draw
 
 
+def ragged(t, waver_mm):
+    """How far a front stood off at places across."""
+    return waver_mm * (np.sin(t / 3.5) + np.sin(t / 5 + 1))
+
+
+def ragged_stain(s0, waver_mm):
+    return lambda s, t: stain(s0 + ragged(t, waver_mm))(s, t)
+
+
+def test_a_ragged_stain_leaves_the_front_of_a_lane_as_uncertain_as_it_is_ragged():
+    """A drawn line that wavers as much is the front itself; of where the solvent stood between the bins a stain tells less."""
+    waver = 0.25
+    lanes = [thing for t in (15, 45, 75) for thing in (cross(20, t), spot(60, t, 1.6, RED))]
+    of_drawn, of_even, of_ragged = (
+        max(part.u_mm for lane in strip.lanes for part in lane.spots[0].budget if part.name == "front")
+        for strip in (
+            measured(pencil(20), *lanes, front, width=90.0)
+            for front in (wavering(110, -1, 99, waver), stain(110), ragged_stain(110, waver))
+        )
+    )
+    assert of_ragged > np.hypot(of_even, 0.5 * waver)
+    assert of_drawn < 0.5 * waver
+
+
+def test_a_ragged_stain_is_followed_from_lane_to_lane():
+    """Lanes where it stood furthest up and down. The mean of five bins left two fifths of that, each bin by itself leaves three."""
+    across = np.linspace(8, 82, 200)
+    at = sorted(float(across[pick(ragged(across, 1.0))]) for pick in (np.argmax, np.argmin))
+    lanes = [thing for t in at for thing in (cross(20, t), spot(60, t, 1.6, RED))]
+    strip = measured(pencil(20), *lanes, ragged_stain(110, 0.3), width=90.0)
+    runs = [lane.origin_mm[1] - lane.front_mm[1] for lane in strip.lanes]
+    true = ragged(np.array(at), 0.3) + 90
+    assert abs(true[1] - true[0]) > 0.9
+    assert (runs[1] - runs[0]) / (true[1] - true[0]) == pytest.approx(0.75, abs=0.25)
+
+
 def test_a_freehand_line_over_half_of_a_sheet_is_a_front_and_less_sure_beyond_it():
     lanes = [thing for t in (15, 45, 75) for thing in (cross(20, t), spot(60, t, 1.6, RED))]
     strip = measured(pencil(20), *lanes, wavering(110, -1, 50), width=90.0)

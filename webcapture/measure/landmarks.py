@@ -8,7 +8,7 @@ and a crease has a bright side: neither is a candidate.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.responses import ridge, smoothed_across, standardised, step_across
-from webcapture.measure.tracing import Trace, trace_lines
+from webcapture.measure.tracing import Trace, peaks_near, trace_lines
 from webcapture.measure.traits import (
     colours_beside,
     contrasts_of,
@@ -167,7 +167,8 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
     step = step_across(field.fine_palest, field, settings)
     shift = round(settings.step_trend_mm / field.row_mm)
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
-    response = standardised(smoothed_across(step - np.maximum(beside, 0)))
+    sharp = step - np.maximum(beside, 0)
+    response = standardised(smoothed_across(sharp))
     lines = _faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings)
     lines = [line for line in lines if not _breaks_off(line, settings)]
     if not lines:
@@ -182,7 +183,8 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
             bins = most <= quantile(most, settings.beside_spots)
         colour = np.asarray(median(heights[bins], axis=0), float)
         if _is_wet(line, colour, shown, bins, field, settings):
-            found.append(_candidate("wet-edge", line, field, colour))
+            placed = _in_each_bin(line, sharp, settings.wet_mm, field, trace, settings)
+            found.append(_candidate("wet-edge", placed, field, colour))
     return found
 
 
@@ -238,8 +240,24 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
         if not _is_stain(line, contrast, field, settings):
             continue
         if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
-            found.append(_candidate("stain", line, field, contrast))
+            placed = _in_each_bin(line, response, settings.stain_mm, field, trace, settings)
+            found.append(_candidate("stain", placed, field, contrast))
     return found
+
+
+def _in_each_bin(
+    line: Trace, response: Floats32, width_mm: float, field: Field, trace: TraceSettings, settings: LandmarkSettings
+) -> Trace:
+    """A faint line with its place in every bin from that bin alone, where it is clear enough: traced on the mean of five, a ragged one lies too smooth.
+
+    response: (fine rows, bins) before that mean was taken; width_mm: half the width over which such a line responds.
+    """
+    if line.score < settings.alone_sd:
+        return line
+    (rows,), _ = peaks_near(response, np.rint(line.rows).astype(int)[None], width_mm / field.row_mm, trace)
+    rows = np.where(np.abs(rows - line.rows) * field.row_mm < settings.alone_mm, rows, line.rows)
+    off = (field.fine_s_mm[0] + rows * field.row_mm - line.curve_mm)[line.seen]
+    return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())) if len(off) else line.spread_mm)
 
 
 def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
@@ -272,12 +290,17 @@ def _is_stain(line: Trace, contrast: Floats, field: Field, settings: LandmarkSet
 def as_line(
     candidate: Candidate, field: Field, u_extra_mm: float, settings: LandmarkSettings = DEFAULTS.landmark
 ) -> Line:
-    """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means."""
+    """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means.
+
+    All of a drawn line's places tell of it. Where the paper has to tell, how far they lie off is how far a ragged front may
+    have stood off in any one lane.
+    """
     trace = candidate.trace
     where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
     lift = where(trace, field, settings) if where else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
-    u = float(np.hypot(trace.spread_mm / np.sqrt(max(seen.sum() / settings.alike_bins, 1)), u_extra_mm))
+    told_by = 1.0 if where else max(float(seen.sum()) / settings.alike_bins, 1.0)
+    u = float(np.hypot(trace.spread_mm / np.sqrt(told_by), u_extra_mm))
     places = field.fine_s_mm[0] + trace.rows * field.row_mm + lift
     return Line(
         kind=candidate.kind,

@@ -61,7 +61,7 @@ def trace_lines(
     if not scores:
         return []
     # All the lines' places at once: one by one, numpy's overhead would cost many times the arithmetic.
-    rows, strongest = _peaks(response, 2 * np.array(paths), width_mm / step, settings)
+    rows, strongest = peaks_near(response, 2 * np.array(paths), width_mm / step, settings)
     # A clear line is far above the noise wherever it runs: bins where only noise peaks must not bend the fit.
     clear = settings.strong_share * quantile(strongest, settings.strong_quantile, axis=1)
     strong = strongest > np.maximum(clear, settings.seen_least)[:, None]
@@ -131,7 +131,9 @@ def _costs(reach: int, turn_cost: float) -> Floats32:
     return (turn_cost * np.where(steps == 0, 0, np.where(steps <= half, half, reach))).astype(np.float32)
 
 
-def _peaks(response: Floats32, paths: np.ndarray, width_rows: float, settings: TraceSettings) -> tuple[Floats, Floats]:
+def peaks_near(
+    response: Floats32, paths: np.ndarray, width_rows: float, settings: TraceSettings
+) -> tuple[Floats, Floats]:
     """((paths, bins) rows, heights) of the response's peak near each of the paths in each bin.
 
     A Gaussian window moves with its own weighted mean until it rests: on a symmetric peak it rests at the middle, however
