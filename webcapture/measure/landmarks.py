@@ -255,6 +255,8 @@ def _in_each_bin(
     if line.score < settings.alone_sd:
         return line
     (rows,), _ = peaks_near(response, np.rint(line.rows).astype(int)[None], width_mm / field.row_mm, trace)
+    # Only how the bins differ: where across its own profile the front lies is told from the mean of all, see :func:`as_line`.
+    rows -= float(median((rows - line.rows)[line.seen])) if line.seen.any() else 0.0
     rows = np.where(np.abs(rows - line.rows) * field.row_mm < settings.alone_mm, rows, line.rows)
     off = (field.fine_s_mm[0] + rows * field.row_mm - line.curve_mm)[line.seen]
     return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())) if len(off) else line.spread_mm)
