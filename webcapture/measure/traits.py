@@ -267,8 +267,8 @@ def _rows_at(s_mm: Floats, field: Field, offset_mm: Floats) -> np.ndarray:
 
 def _near(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> Floats32:
     """(lines, bins, n, 3) absorbance at the offsets from each of the fitted lines."""
-    rows = _all_along(lines, field, offset_mm)
-    near: Floats32 = field.fine[rows, np.arange(rows.shape[1])[:, None]]
+    rows, bins = _all_along(lines, field, offset_mm), field.fine.shape[1]
+    near: Floats32 = field.fine.reshape(-1, 3).take(rows * bins + np.arange(bins)[:, None], axis=0)
     return near
 
 

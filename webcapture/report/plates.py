@@ -23,7 +23,7 @@ class Form:
 
     columns: int
     width: int
-    """Of the whole picture at most, pixels: three for each of a phone's 360, which is as fine as its screen."""
+    """Of the whole picture at most, pixels: about three for each of a phone's 360, which is as fine as its screen."""
     letter: int
     """Size of its letters, pixels: about 10 to 13 on a phone whose screen is 360 wide."""
     label: float
@@ -34,7 +34,7 @@ class Form:
     """Whether labels stand between the lanes."""
 
 
-SIDE_FORMS = (Form(1, 1200, 42, 12.0, 1600), Form(2, 1200, 38, 6.6, 1400), Form(3, 1080, 29, 5.7, 930))
+SIDE_FORMS = (Form(1, 1200, 42, 12.0, 1600), Form(2, 1200, 38, 6.6, 1400), Form(3, 1000, 27, 5.7, 860))
 WIDE_FORM = Form(1, 1080, 30, 0.5, 1260, wide=True)
 ROOMY_FORM = Form(1, 1080, 30, 3.2, 1260, wide=True)
 """For wide sheets whose last lane runs so near to the right edge that its labels stand beside the sheet."""
