@@ -40,9 +40,9 @@ def minimised(first: Floats, terms: Callable[[Floats], Terms], enough: float, mo
     for _ in range(most):
         _, back, failed = dposv(curvature + damping * identity, gradient)
         expected = float(back @ (2 * gradient - curvature @ back))
-        there = terms(p - back)
+        there = terms(p - back) if not failed else (np.inf, gradient, curvature)
         gain = loss - there[0]
-        if gain >= 0 and not failed:
+        if gain >= 0:
             p = p - back
             loss, gradient, curvature = there
             if max(gain, expected) <= enough * loss:

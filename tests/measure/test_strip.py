@@ -275,3 +275,15 @@ def test_a_shadows_edge_along_the_strip_hides_no_spot():
     found = measured(pencil(20), cross(20, 10), pencil(120), *spots, shade).lanes[0].spots
     assert len(found) == 3
     assert all(abs(s.rf - true) < s.U_rf < 0.02 for s, true in zip(found, (0.25, 0.50, 0.80), strict=True))
+
+
+def test_a_lane_within_the_bent_edge_is_empty_and_can_be_kept():
+    """Its mark lies where card and paper mix: there is no column to read, and nothing that a record could not hold."""
+    marks = (2, 12, 45, 75)
+    sheet = drawn(
+        pencil(20), *[cross(20, t) for t in marks], *[spot(60, t, 1.6, RED) for t in marks[1:]], pencil(120), width=90.0
+    )
+    strip = measure_strip(replace(sheet, rim_mm=8.0), from_above(), DEFAULTS)
+    assert len(strip.lanes) == len(marks)
+    assert strip.lanes[0].spots == ()
+    assert not strip.lanes[0].profile.any()

@@ -158,8 +158,10 @@ def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings
     least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
     if cv2.countNonZero(like) < least:
         return holes
-    within = max(round(settings.hole_mm[0] / 2 / cell_mm), 1)  # even a ragged one of the smallest holds such a square
-    if not cv2.countNonZero(cv2.erode(like, np.ones((within, within), np.uint8))):
+    # A pencil line or a spot's slope is like it, too, but too thin to hold a square of half of the smallest hole's sides, specks left out.
+    within = max(round(settings.hole_mm[0] / 2 / cell_mm), 1)
+    filled = cv2.morphologyEx(like, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    if not cv2.countNonZero(cv2.erode(filled, np.ones((within, within), np.uint8))):
         return holes
     count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
     depth = (_usual(cells) - tint).mean()

@@ -15,7 +15,7 @@ import numpy as np
 from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
-from webcapture.measure.responses import ridge, smoothed_across, standardised, step_across
+from webcapture.measure.responses import NEAREST, ridge, smoothed_across, standardised, step_across
 from webcapture.measure.tracing import Trace, peaks_near, trace_lines
 from webcapture.measure.traits import (
     colours_beside,
@@ -183,7 +183,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
             bins = most <= quantile(most, settings.beside_spots)
         colour = np.asarray(median(heights[bins], axis=0), float)
         if _is_wet(line, colour, shown, bins, field, settings):
-            placed = _in_each_bin(line, sharp, settings.wet_mm, field, trace, settings)
+            placed = _followed(line, sharp, settings.wet_mm, field, trace, settings)
             found.append(_candidate("wet-edge", placed, field, colour))
     return found
 
@@ -240,24 +240,25 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
         if not _is_stain(line, contrast, field, settings):
             continue
         if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
-            placed = _in_each_bin(line, response, settings.stain_mm, field, trace, settings)
+            placed = _followed(line, response, settings.stain_mm, field, trace, settings)
             found.append(_candidate("stain", placed, field, contrast))
     return found
 
 
-def _in_each_bin(
+def _followed(
     line: Trace, response: Floats32, width_mm: float, field: Field, trace: TraceSettings, settings: LandmarkSettings
 ) -> Trace:
-    """A faint line with its place in every bin from that bin alone, where it is clear enough: traced on the mean of five, a ragged one lies too smooth.
+    """A clear faint line with its place in every bin from that bin and the two beside it: traced on the mean of five, a ragged one lies too smooth.
 
     response: (fine rows, bins) before that mean was taken; width_mm: half the width over which such a line responds.
     """
-    if line.score < settings.alone_sd:
+    if line.score < settings.ragged_sd:
         return line
-    (rows,), _ = peaks_near(response, np.rint(line.rows).astype(int)[None], width_mm / field.row_mm, trace)
+    near, paths = smoothed_across(response, NEAREST), np.rint(line.rows).astype(int)[None]
+    (rows,), _ = peaks_near(near, paths, width_mm / field.row_mm, trace)
     # Only how the bins differ: where across its own profile the front lies is told from the mean of all, see :func:`as_line`.
     rows -= float(median((rows - line.rows)[line.seen])) if line.seen.any() else 0.0
-    rows = np.where(np.abs(rows - line.rows) * field.row_mm < settings.alone_mm, rows, line.rows)
+    rows = np.where(np.abs(rows - line.rows) * field.row_mm < settings.ragged_mm, rows, line.rows)
     off = (field.fine_s_mm[0] + rows * field.row_mm - line.curve_mm)[line.seen]
     return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())) if len(off) else line.spread_mm)
 

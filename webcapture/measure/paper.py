@@ -175,7 +175,7 @@ def _first_level(mean: Floats32, weight: Floats32, settings: PaperSettings) -> F
     size = min(round(settings.first_window_mm / settings.block_mm), along.shape[1]) | 1
     share = settings.first_percentile
     slow = np.stack([percentile_filter(channel, share, size, mode="nearest") for channel in along])
-    return np.broadcast_to(uniform_filter1d(slow, size // 2, axis=1, mode="nearest")[..., None], mean.shape)
+    return np.broadcast_to(uniform_filter1d(slow, max(size // 2, 1), axis=1, mode="nearest")[..., None], mean.shape)
 
 
 def _blocks(planes: Floats32, block: int) -> Floats32:

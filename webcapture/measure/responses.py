@@ -12,6 +12,8 @@ from webcapture.settings import LandmarkSettings
 
 NEIGHBOURS = np.array([1, 2, 3, 2, 1]) / 9
 """The mean of three means of three neighbours, one bin apart: smooth over five bins without sharp ends."""
+NEAREST = np.array([1, 2, 1]) / 4
+"""The mean of two means of two neighbours: what a zigzag from bin to bin leaves nothing of."""
 EVERY = 3
 """Every third row tells a background's spread as well as all do, in a third of the time."""
 
@@ -36,9 +38,9 @@ def standardised(response: Floats32) -> Floats32:
     return np.asarray(off / max(float(quiet_spread(off[::EVERY])), 1e-6), np.float32)
 
 
-def smoothed_across(response: Floats32) -> Floats32:
-    """Averaged over five neighbouring bins: a wet edge or a stain is faint, and runs right across."""
-    return np.asarray(convolve1d(response, NEIGHBOURS, axis=1, mode="nearest"), np.float32)
+def smoothed_across(response: Floats32, weights: Floats = NEIGHBOURS) -> Floats32:
+    """Averaged over five neighbouring bins, or with other weights: a wet edge or a stain is faint, and runs right across."""
+    return np.asarray(convolve1d(response, weights, axis=1, mode="nearest"), np.float32)
 
 
 def _boxes(values: Floats32, *spans: tuple[int, int]) -> list[Floats]:

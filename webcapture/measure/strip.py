@@ -213,7 +213,7 @@ def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:
     """(n,) places and (n, 3) mean absorbance across the lane."""
     field = attempt.reading.field
     among = ((field.t_mm >= track.low_mm) & (field.t_mm <= track.high_mm)).astype(np.float32)
-    return field.s_mm, (in_planes(attempt.stain.absorbance) @ among / among.sum()).T.astype(float)
+    return field.s_mm, (in_planes(attempt.stain.absorbance) @ among / max(among.sum(), 1)).T.astype(float)
 
 
 def _corners(corners: Floats) -> tuple[Point, Point, Point, Point]:

@@ -105,12 +105,12 @@ class LandmarkSettings:
     )
     front_coverage: float = knob(0.25, "", "A front is often marked with a short stroke.")
     wet_coverage: float = knob(0.7, "", "A wet edge runs right across the paper.")
-    alone_sd: float = knob(
+    ragged_sd: float = knob(
         5.0,
         "sd",
-        "A wet edge or stain this clear shows its place in every bin by itself, a fainter one in the mean of five.",
+        "A wet edge or stain this clear shows its place in every bin with the two beside it; a fainter one takes the mean of five.",
     )
-    alone_mm: float = knob(
+    ragged_mm: float = knob(
         0.8,
         "mm",
         "By so much a ragged front departs from its mean over five bins; what lies further off is something else's.",
