@@ -67,7 +67,9 @@ def quantile(values: Array, share: float, axis: int | None = None) -> Array:
 def spread(values: Array, axis: int | None = None) -> Array:
     """Standard deviation about the median, from the median absolute deviation."""
     middle = median(values, axis)
-    return SD_PER_MAD * median(np.abs(values - (middle if axis is None else np.expand_dims(middle, axis))), axis)
+    if axis is not None:
+        middle = middle.reshape([1 if n == axis else side for n, side in enumerate(values.shape)])
+    return SD_PER_MAD * median(np.abs(values - middle), axis)
 
 
 def quiet_spread(off: Array, axis: int | None = None) -> Array:

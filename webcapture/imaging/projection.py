@@ -91,13 +91,17 @@ def _linearised(p: Floats, plain: Floats, target: Floats, weight: float) -> tupl
     r2 = u * u + v * v
     stretch, growth = 1 + r2 * (p[8] + p[9] * r2), 2 * (p[8] + 2 * p[9] * r2)
     xw, yw, one, none = x / w, y / w, 1 / w, np.zeros_like(x)
-    du = np.stack([xw, yw, one, none, none, none, -u * xw, -u * yw])
-    dv = np.stack([none, none, none, xw, yw, one, -v * xw, -v * yw])
+    du = np.array([xw, yw, one, none, none, none, -u * xw, -u * yw])
+    dv = np.array([none, none, none, xw, yw, one, -v * xw, -v * yw])
     mixed = u * v * growth
-    in_x = np.vstack([(stretch + u * u * growth) * du + mixed * dv, u * r2, u * r2 * r2])
-    in_y = np.vstack([mixed * du + (stretch + v * v * growth) * dv, v * r2, v * r2 * r2])
+    slopes = np.empty((10, 2, len(x)))
+    slopes[:8, 0] = (stretch + u * u * growth) * du + mixed * dv
+    slopes[:8, 1] = mixed * du + (stretch + v * v * growth) * dv
+    slopes[8] = u * r2, v * r2
+    slopes[9] = slopes[8] * r2
     misfit = np.concatenate([u * stretch - target[:, 0], v * stretch - target[:, 1]])
-    return weight * misfit, weight * np.hstack([in_x, in_y]).T
+    slopes *= weight
+    return weight * misfit, slopes.reshape(10, -1).T
 
 
 def _excess(misfit: Floats) -> Floats:

@@ -21,12 +21,12 @@ def each(values: Floats32, operation: np.ufunc, others: Floats32) -> Floats32:
 
 def in_planes(values: Floats32) -> Floats32:
     """(3, rows, cols) channel after channel, of cells (rows, cols, 3); cells of a strip lie so in memory, and nothing is copied then."""
-    return np.ascontiguousarray(np.moveaxis(values, -1, 0))
+    return np.ascontiguousarray(values.transpose(2, 0, 1))
 
 
 def of_planes(planes: Floats32) -> Floats32:
     """(rows, cols, 3) of (3, rows, cols), in the same memory."""
-    return np.moveaxis(planes, 0, -1)
+    return planes.transpose(1, 2, 0)
 
 
 def palest(values: Floats32) -> Floats32:

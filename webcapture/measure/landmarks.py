@@ -295,7 +295,7 @@ def as_line(
 ) -> Line:
     """The candidate as a landmark with its uncertainty: scatter of its places, and ``u_extra_mm`` for what it means.
 
-    All of a drawn line's places tell of it. Where the paper has to tell, how far they lie off is how far a ragged front may
+    All of a drawn line's places tell of it. Where the paper has to tell, they lie off by what a ragged front may at most
     have stood off in any one lane.
     """
     trace = candidate.trace
