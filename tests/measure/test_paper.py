@@ -7,7 +7,7 @@ import pytest
 
 from tests.measure.drawn import BLUE, RED, celled, drawn, gauss, pencil, spot, wet
 from webcapture.measure.field import field_of
-from webcapture.measure.paper import stain_on
+from webcapture.measure.paper import _first_level, stain_on
 from webcapture.settings import DEFAULTS
 
 RULE = DEFAULTS.paper
@@ -131,3 +131,8 @@ def test_a_shadow_on_a_wide_sheet_is_taken_away():
     assert np.percentile(np.abs(stain.absorbance[away].mean(axis=1)), 95) < 0.02
     at = np.hypot(s - 50, t - 30) < 0.5
     assert stain.absorbance[at].mean(axis=0) == pytest.approx(RED, abs=0.05)
+
+
+def test_a_scrap_of_a_single_row_of_blocks_has_a_level():
+    mean, weight = np.full((3, 1, 30), 0.01, np.float32), np.ones((1, 30), np.float32)
+    assert _first_level(mean, weight, RULE) == pytest.approx(0.01)
