@@ -68,7 +68,8 @@ def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
 def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSettings) -> np.ndarray:
     """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold, grey in all channels.
 
-    planes: (3, rows, cols) log10 intensity; paper: (3,) that of the paper. A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
+    A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
+    planes: (3, rows, cols) log10 intensity; paper: (3,) that of most of the strip.
     """
     size = max(round(settings.stroke_mm / cell_mm), 2)
     red, green, blue = planes - paper[:, None, None]

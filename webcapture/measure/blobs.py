@@ -157,17 +157,16 @@ def highest(patch: Patch) -> float:
 
 def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]:
     """The region's spots: one by its own mean, several by a fitted mixture."""
-    profile = patch.profile
     starts = patch.s_mm[np.array(region.peaks) - patch.first]
     if len(starts) == 1:
-        single = _single(patch, profile, region, settings)
+        single = _single(patch, region, settings)
         if single is None:
             return []
-        pair = _two_dyes(patch, profile, single, settings)
-        return [single] if pair is None else _from_mixture(patch, profile, pair, region, settings)
-    sd = np.array([_free_sd(profile, row - patch.first, _cell(patch), settings) for row in region.peaks])
-    mixture = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd, settings)
-    return _from_mixture(patch, profile, mixture, region, settings)
+        pair = _two_dyes(patch, single, settings)
+        return [single] if pair is None else _from_mixture(patch, pair, region, settings)
+    sd = np.array([_free_sd(patch.profile, row - patch.first, _cell(patch), settings) for row in region.peaks])
+    mixture = fit_mixture(patch.s_mm, patch.profile, patch.noise, starts, sd, settings)
+    return _from_mixture(patch, mixture, region, settings)
 
 
 def _free_sd(profile: Floats, row: int, cell_mm: float, settings: SpotSettings) -> float:
@@ -177,8 +176,9 @@ def _free_sd(profile: Floats, row: int, cell_mm: float, settings: SpotSettings) 
     return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / HALF_WIDTH_SD, *settings.free_sd_mm))
 
 
-def _single(patch: Patch, profile: Floats, region: Region, settings: SpotSettings) -> Blob | None:
+def _single(patch: Patch, region: Region, settings: SpotSettings) -> Blob | None:
     """The spot by its absorbance-weighted mean, between the places where it fades into the noise."""
+    profile = patch.profile
     peak = int(np.argmax(blurred(profile.max(axis=1), settings.top_smooth)))
     top = profile[max(peak - 1, 0) : peak + 2].mean(axis=0)
     weight = np.maximum(top, 0) / patch.noise**2
@@ -324,10 +324,10 @@ def _codes(tailing: float, signal_to_noise: float, height: Floats, settings: Spo
     return tuple(codes)
 
 
-def _two_dyes(patch: Patch, profile: Floats, single: Blob, settings: SpotSettings) -> Mixture | None:
+def _two_dyes(patch: Patch, single: Blob, settings: SpotSettings) -> Mixture | None:
     """Two peaks where the channels place one maximum differently, and two explain them far better than one."""
     inside = (patch.s_mm >= single.edges_mm[0]) & (patch.s_mm <= single.edges_mm[1])
-    values = np.maximum(profile[inside], 0)
+    values = np.maximum(patch.profile[inside], 0)
     mass = values.sum(axis=0)
     strong = values.max(axis=0) > settings.channel_sd * patch.noise
     if strong.sum() < 2:
@@ -339,32 +339,28 @@ def _two_dyes(patch: Patch, profile: Floats, single: Blob, settings: SpotSetting
     starts = np.array([means[strong].min() - out, means[strong].max() + out])
     sd = np.full(2, single.width_mm / WIDTH_SD * settings.split_sd)
     centre = np.array([single.centre_mm])
-    one = fit_mixture(patch.s_mm, profile, patch.noise, centre, sd[:1] / settings.split_sd, settings)
-    two = fit_mixture(patch.s_mm, profile, patch.noise, starts, sd, settings)
+    one = fit_mixture(patch.s_mm, patch.profile, patch.noise, centre, sd[:1] / settings.split_sd, settings)
+    two = fit_mixture(patch.s_mm, patch.profile, patch.noise, starts, sd, settings)
     apart = two.peaks[1].centre_mm - two.peaks[0].centre_mm
     real = min(float(p.height.max()) for p in two.peaks) > settings.least_absorbance
     better = two.chi2 < settings.better_share * one.chi2
     return two if better and real and apart > settings.split_share * single.width_mm else None
 
 
-def _from_mixture(
-    patch: Patch, profile: Floats, mixture: Mixture, region: Region, settings: SpotSettings
-) -> list[Blob]:
+def _from_mixture(patch: Patch, mixture: Mixture, region: Region, settings: SpotSettings) -> list[Blob]:
     """Each peak of the mixture as a spot of its own; those that lie too close are flagged ``merged``."""
     peaks = [p for p in mixture.peaks if float(p.height.max()) >= settings.least_absorbance]
-    return [_peak_blob(n, peaks, patch, profile, region, settings) for n in range(len(peaks))]
+    return [_peak_blob(n, peaks, patch, region, settings) for n in range(len(peaks))]
 
 
-def _peak_blob(
-    n: int, peaks: list[Peak], patch: Patch, profile: Floats, region: Region, settings: SpotSettings
-) -> Blob:
+def _peak_blob(n: int, peaks: list[Peak], patch: Patch, region: Region, settings: SpotSettings) -> Blob:
     peak = peaks[n]
     half = WIDTH_SD / 2
     gaps = [abs(p.centre_mm - peak.centre_mm) / (half * (p.sd_mm + peak.sd_mm)) for p in peaks if p is not peak]
     closest = min(gaps, default=np.inf)
     rows = np.abs(patch.s_mm - peak.densest_mm) <= max(peak.sd_mm, _cell(patch))
     across = np.maximum(patch.planes[:, rows].sum(axis=(0, 1)), 0)
-    strength = region.signal_to_noise * float(peak.height.max()) / max(float(profile.max()), 1e-9)
+    strength = region.signal_to_noise * float(peak.height.max()) / max(float(patch.profile.max()), 1e-9)
     longer = 1 + abs(peak.tail_mm) / max(peak.sd_mm, 1e-6) * settings.tail_slope
     tailing = longer if peak.tail_mm >= 0 else 1 / longer
     codes = _codes(tailing, strength, peak.height, settings)

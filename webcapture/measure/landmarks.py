@@ -252,15 +252,15 @@ def _followed(
 
     response: (fine rows, bins) before that mean was taken; width_mm: half the width over which such a line responds.
     """
-    if line.score < settings.ragged_sd:
+    if line.score < settings.ragged_sd or not line.seen.any():
         return line
     near, paths = smoothed_across(response, NEAREST), np.rint(line.rows).astype(int)[None]
     (rows,), _ = peaks_near(near, paths, width_mm / field.row_mm, trace)
     # Only how the bins differ: where across its own profile the front lies is told from the mean of all, see :func:`as_line`.
-    rows -= float(median((rows - line.rows)[line.seen])) if line.seen.any() else 0.0
+    rows -= float(median((rows - line.rows)[line.seen]))
     rows = np.where(np.abs(rows - line.rows) * field.row_mm < settings.ragged_mm, rows, line.rows)
     off = (field.fine_s_mm[0] + rows * field.row_mm - line.curve_mm)[line.seen]
-    return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())) if len(off) else line.spread_mm)
+    return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())))
 
 
 def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
