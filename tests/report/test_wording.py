@@ -10,7 +10,7 @@ import pytest
 from tests.report.factory import SpotSpec, StripSpec, make_result
 from webcapture.flags import REGISTRY
 from webcapture.report import marks, wording
-from webcapture.report.wording import badge_text, distance_text, rf_text, rounded_up, two_decimals, u_text
+from webcapture.report.wording import badge_text, distance_text, hrf_text, rf_text, rounded_up, two_decimals, u_text
 
 
 @pytest.mark.parametrize("module", [wording, marks])
@@ -59,3 +59,21 @@ def test_unknown_numbers_have_no_words() -> None:
 def test_every_flag_has_a_short_badge() -> None:
     for flag in REGISTRY.values():
         assert 0 < len(badge_text(flag)) <= 18 and "-" not in badge_text(flag)
+
+
+@pytest.mark.parametrize("rf", [0.68497, 0.684951, 0.12496, 0.005, 0.34501, 0.99996])
+def test_what_is_said_of_a_photo_is_what_is_said_of_its_record(rf: float) -> None:
+    """The picture is drawn from the measurement, the table beside it from the record, which has four decimals."""
+    recorded = round(rf, 4)
+    assert two_decimals(rf) == two_decimals(recorded)
+    assert hrf_text(rf) == hrf_text(recorded) == f"{100 * float(two_decimals(rf)):.0f}"
+
+
+@pytest.mark.parametrize(("rf", "said"), [(0.685, "0.69"), (0.125, "0.13"), (0.345, "0.35"), (0.6849, "0.68")])
+def test_a_half_is_rounded_away_from_zero(rf: float, said: str) -> None:
+    assert two_decimals(rf) == said
+
+
+@pytest.mark.parametrize("u", [0.010003, 0.0200049, 0.00999])
+def test_an_uncertainty_is_said_alike_from_photo_and_record(u: float) -> None:
+    assert rounded_up(u) == rounded_up(round(u, 5))

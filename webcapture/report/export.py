@@ -14,6 +14,7 @@ from typing import Any
 from webcapture.errors import WebcaptureError
 from webcapture.flags import Flag
 from webcapture.model import CardSeen, Component, Lane, Line, PhotoResult, Spot, Strip
+from webcapture.report.wording import RECORDED
 
 Json = dict[str, Any]
 SpotPlace = tuple[int, int, int]
@@ -145,9 +146,9 @@ def _spot(spot: Spot, origin_seen: bool) -> Json:
         "densest_distance_mm": _round(spot.densest_distance_mm if origin_seen else None, 3),
         "edges_mm": [_round(edge, 2) for edge in edges],
         "width_mm": _round(spot.width_mm, 2),
-        "rf": _round(spot.rf, 4),
+        "rf": _round(spot.rf, RECORDED["rf"]),
         "u_rf": _round(spot.u_rf, 5),
-        "U_rf": _round(spot.U_rf, 5),
+        "U_rf": _round(spot.U_rf, RECORDED["U_rf"]),
         "hrf": None if spot.rf is None else _round(100 * spot.rf, 2),
         "colour": spot.colour,
         "absorbance": [_round(value, 4) for value in spot.absorbance],

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from webcapture.report.names import names_text
-from webcapture.report.wording import rounded_up, two_decimals
+from webcapture.report.wording import hrf_text, rounded_up, two_decimals
 
 Json = dict[str, Any]
 
@@ -68,14 +68,14 @@ def _headline(entry: Json) -> list[str]:
 
 
 def _spot_cells(lane: Json, spot: Json) -> tuple[str, ...]:
-    rf, uncertainty, hrf = spot["rf"], spot["U_rf"], spot["hrf"]
+    rf, uncertainty = spot["rf"], spot["U_rf"]
     return (
         str(spot["spot"]),
         _mm(spot["distance_mm"]),
         _mm(lane["run_mm"]),
         "–" if rf is None else two_decimals(rf),
         "–" if uncertainty is None else two_decimals(rounded_up(uncertainty)),
-        "–" if hrf is None else f"{hrf:.0f}",
+        "–" if rf is None else hrf_text(rf),
         spot["colour"],
         _codes(spot),
     )

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
+from decimal import ROUND_HALF_UP, Decimal
 
 from webcapture.flags import Flag
 from webcapture.model import Spot
 
 RF_DECIMALS = 2
 """Rf is usually given to two decimal places (IUPAC Gold Book R05353)."""
+RECORDED = {"rf": 4, "U_rf": 5}
+"""Decimals of what is recorded. What people read is rounded from that, whether it comes from a record or straight from a photo:
+else a picture could say 0.68 of 0.68497 and the table beside it 0.69.
+"""
 
 
 def rf_text(spot: Spot) -> str | None:
@@ -26,8 +31,22 @@ def u_text(spot: Spot) -> str | None:
 
 
 def two_decimals(value: float) -> str:
-    """A number to two decimals, without a minus sign before zero."""
-    return f"{round(value, RF_DECIMALS) + 0.0:.{RF_DECIMALS}f}"
+    """A number to two decimals, a half away from zero, without a minus sign before zero.
+
+    >>> two_decimals(0.68497), two_decimals(0.6850), two_decimals(-0.001)
+    ('0.69', '0.69', '0.00')
+    """
+    recorded = Decimal(f"{value:.{RECORDED['rf']}f}")
+    return f"{recorded.quantize(Decimal(1).scaleb(-RF_DECIMALS), ROUND_HALF_UP) + 0:f}"
+
+
+def hrf_text(rf: float) -> str:
+    """100 Rf as a whole number (IUPAC Gold Book R05353), rounded as Rf itself is.
+
+    >>> hrf_text(0.448), hrf_text(0.6850)
+    ('45', '69')
+    """
+    return f"{100 * Decimal(two_decimals(rf)):.0f}"
 
 
 def rounded_up(uncertainty: float) -> float:
@@ -37,7 +56,7 @@ def rounded_up(uncertainty: float) -> float:
     (0.01, 0.02, 0.03)
     """
     unit = 10.0**-RF_DECIMALS
-    return max(math.ceil(round(uncertainty / unit, 6)), 1) * unit
+    return max(math.ceil(round(round(uncertainty, RECORDED["U_rf"]) / unit, 6)), 1) * unit
 
 
 def distance_text(millimetres: float) -> str | None:

@@ -13,6 +13,7 @@ from webcapture.flags import Flag
 from webcapture.measure.outliers import Spread, spread
 from webcapture.model import Lane
 from webcapture.report.cells import harmless
+from webcapture.report.wording import hrf_text
 from webcapture.store.records import PracticalInfo
 from webcapture.web.findings import Findings
 from webcapture.web.name_cells import NAME_COLUMNS, UNKNOWN, name_cells
@@ -122,7 +123,7 @@ def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterat
                 codes = " ".join(flag.code for flag in (*lane.flags, *spot.flags))
                 yield (
                     *head, *place, spot.spot, _number(distance, 2), _number(lane.run_mm, 2), _number(spot.rf, 4),
-                    _number(spot.u_rf, 4), _number(spot.U_rf, 4), None if spot.rf is None else round(100 * spot.rf),
+                    _number(spot.u_rf, 4), _number(spot.U_rf, 4), None if spot.rf is None else int(hrf_text(spot.rf)),
                     strip.follows, _number(spot.width_mm, 2), _number(spot.resolution, 2), spot.colour,
                     found.measurement.software, codes, *names_of.get((bay, lane.lane, spot.spot), UNKNOWN),
                 )  # fmt: skip

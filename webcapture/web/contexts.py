@@ -13,7 +13,7 @@ from flask import Flask, current_app, url_for
 from markupsafe import Markup
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
-from webcapture.report.wording import rounded_up, two_decimals
+from webcapture.report.wording import hrf_text, rounded_up, two_decimals
 from webcapture.web.errors import PART_HEADER, TROUBLES, Trouble
 from webcapture.web.language import gettext as _
 from webcapture.web.language import ngettext, told
@@ -95,11 +95,6 @@ def rf_text(rf: float | None, expanded: float | None) -> str:
     return f"{two_decimals(rf)} ± {two_decimals(rounded_up(expanded))}"
 
 
-def hrf_text(rf: float | None) -> str:
-    """100 Rf as a whole number (IUPAC Gold Book R05353)."""
-    return "" if rf is None else f"{100 * rf:.0f}"
-
-
 def mm_text(length: float | None) -> str:
     """A length to a tenth of a millimetre."""
     return "" if length is None else f"{length:.1f}"
@@ -134,7 +129,7 @@ def _row(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> Row:
     return Row(
         label=_label(lane, spot, several),
         rf=rf_text(spot["rf"], spot["U_rf"]),
-        hrf=hrf_text(spot["rf"]),
+        hrf="" if spot["rf"] is None else hrf_text(spot["rf"]),
         distance=mm_text(spot["distance_mm"]),
         width=mm_text(spot["width_mm"]),
         colour=spot["colour"],

@@ -12,8 +12,8 @@ from webcapture.flags import Flag
 from webcapture.measure.correct import DENSEST, Corrected
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.model import Component, Lane, Point, Spot
-from webcapture.report.wording import rounded_up
-from webcapture.web.contexts import hrf_text, mm_text, place_text, rf_text
+from webcapture.report.wording import hrf_text, rounded_up
+from webcapture.web.contexts import mm_text, place_text, rf_text
 from webcapture.web.drawing import MARGIN_MM
 from webcapture.web.hand import places
 from webcapture.web.language import gettext as _
@@ -191,7 +191,7 @@ def _row(lane: Lane, spot: Spot, several: bool, follows: str) -> SpotRow:
     return SpotRow(
         label=_name(lane, spot, several),
         rf=rf_text(spot.rf, spot.U_rf),
-        hrf=hrf_text(spot.rf),
+        hrf="" if spot.rf is None else hrf_text(spot.rf),
         distance=mm_text(along if lane.origin_mm is not None else None),
         colour=spot.colour,
         resolution="" if spot.resolution is None else f"{spot.resolution:.1f}",
