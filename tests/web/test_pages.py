@@ -17,9 +17,10 @@ from webcapture.card.printing import card_pdf
 from webcapture.errors import ALL_ERRORS
 from webcapture.flags import REGISTRY
 from webcapture.report.export import schema
+from webcapture.report.wording import hrf_text
 from webcapture.settings import DEFAULTS, Settings, WebSettings
 from webcapture.web import WebConfig, create_app
-from webcapture.web.contexts import hrf_text, mm_text, photo_view, rf_text
+from webcapture.web.contexts import mm_text, photo_view, rf_text
 from webcapture.web.errors import REQUEST_ERRORS, TROUBLES
 from webcapture.web.measuring import Desk, Outcome, Shelf, Shown
 

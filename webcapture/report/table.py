@@ -75,7 +75,7 @@ def _spot_cells(lane: Json, spot: Json) -> tuple[str, ...]:
         _mm(lane["run_mm"]),
         "–" if rf is None else two_decimals(rf),
         "–" if uncertainty is None else two_decimals(rounded_up(uncertainty)),
-        "–" if rf is None else hrf_text(rf),
+        hrf_text(rf) or "–",
         spot["colour"],
         _codes(spot),
     )

@@ -40,13 +40,13 @@ def two_decimals(value: float) -> str:
     return f"{recorded.quantize(Decimal(1).scaleb(-RF_DECIMALS), ROUND_HALF_UP) + 0:f}"
 
 
-def hrf_text(rf: float) -> str:
-    """100 Rf as a whole number (IUPAC Gold Book R05353), rounded as Rf itself is.
+def hrf_text(rf: float | None) -> str:
+    """100 Rf as a whole number (IUPAC Gold Book R05353), rounded as Rf itself is; empty where it is not known.
 
     >>> hrf_text(0.448), hrf_text(0.6850)
     ('45', '69')
     """
-    return f"{100 * Decimal(two_decimals(rf)):.0f}"
+    return "" if rf is None else f"{100 * Decimal(two_decimals(rf)):.0f}"
 
 
 def rounded_up(uncertainty: float) -> float:

@@ -129,7 +129,7 @@ def _row(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> Row:
     return Row(
         label=_label(lane, spot, several),
         rf=rf_text(spot["rf"], spot["U_rf"]),
-        hrf="" if spot["rf"] is None else hrf_text(spot["rf"]),
+        hrf=hrf_text(spot["rf"]),
         distance=mm_text(spot["distance_mm"]),
         width=mm_text(spot["width_mm"]),
         colour=spot["colour"],

@@ -191,7 +191,7 @@ def _row(lane: Lane, spot: Spot, several: bool, follows: str) -> SpotRow:
     return SpotRow(
         label=_name(lane, spot, several),
         rf=rf_text(spot.rf, spot.U_rf),
-        hrf="" if spot.rf is None else hrf_text(spot.rf),
+        hrf=hrf_text(spot.rf),
         distance=mm_text(along if lane.origin_mm is not None else None),
         colour=spot.colour,
         resolution="" if spot.resolution is None else f"{spot.resolution:.1f}",
