@@ -8,6 +8,7 @@ from itertools import compress
 import numpy as np
 
 from webcapture.flags import flags
+from webcapture.measure.beneath import spots_beneath
 from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field, field_of
@@ -95,7 +96,10 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
     # Beyond a stain the paper is as pale as below it, or there would be a wet edge: it may tell the level where bands leave none.
     top = front.coefficients if front is not None and front.kind != "stain" else None
-    stain = stain_on(field, strip.strokes, lines, top, settings.paper)
+    strokes = strip.strokes
+    if origin is not None:
+        strokes = strokes & ~spots_beneath(field, origin.coefficients, settings.beneath)
+    stain = stain_on(field, strokes, lines, top, settings.paper)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
     lanes = without_stains(tracks, [bool(found) for found in blobs])

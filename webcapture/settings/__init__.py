@@ -27,7 +27,7 @@ from webcapture.settings.measuring import (
     SpotSettings,
 )
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
-from webcapture.settings.reading import ReadingSettings, SeamSettings, TickSettings, UprightSettings
+from webcapture.settings.reading import BeneathSettings, ReadingSettings, SeamSettings, TickSettings, UprightSettings
 from webcapture.settings.seeing import (
     GlanceSettings,
     LightSettings,
@@ -45,6 +45,7 @@ from webcapture.settings.showing import (
 
 __all__ = [
     "DEFAULTS",
+    "BeneathSettings",
     "CellSettings",
     "CompareSettings",
     "DemoSettings",
@@ -97,6 +98,7 @@ class Settings:
     spot: SpotSettings = field(default_factory=SpotSettings)
     reading: ReadingSettings = field(default_factory=ReadingSettings)
     tick: TickSettings = field(default_factory=TickSettings)
+    beneath: BeneathSettings = field(default_factory=BeneathSettings)
     seam: SeamSettings = field(default_factory=SeamSettings)
     upright: UprightSettings = field(default_factory=UprightSettings)
     flatness: FlatnessSettings = field(default_factory=FlatnessSettings)

@@ -256,6 +256,31 @@ class TickSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class BeneathSettings:
+    """Spots beneath the origin line's pencil."""
+
+    close_mm: tuple[float, float] = knob(
+        (0.7, 1.15), "mm", "Between these, to both sides of the line, clear of its blur, a small spot still shows."
+    )
+    apart_mm: tuple[float, float] = knob(
+        (1.0, 1.5), "mm", "Between these there is paper between strokes that meet on the line."
+    )
+    width_mm: tuple[float, float] = knob(
+        (1.7, 6.0), "mm", "A stroke with its blur is narrower than the first, a shadow wider than the second."
+    )
+    close_least: float = knob(
+        0.1,
+        "absorbance",
+        "So dark close to the line, over all of the lesser width: black spots of 3 mm reach 0.11, crosses of pencil 0.07.",
+    )
+    apart_least: float = knob(
+        0.048, "absorbance", "And so dark further off: black spots of 3 mm reach 0.05, four strokes that meet 0.043."
+    )
+    around_mm: float = knob(0.9, "mm", "To both sides, such a spot goes on, though paler.")
+    reach_mm: float = knob(2.2, "mm", "And so far above and below the line.")
+
+
+@dataclass(frozen=True, slots=True)
 class SeamSettings:
     """A line along the whole strip, as between two papers side by side."""
 

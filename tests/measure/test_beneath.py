@@ -1,0 +1,86 @@
+"""Small spots beneath line and cross, that are thin as strokes; and strokes, shadows and dots, that are none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.measure.drawn import RED, Absorbance, celled, cross, from_above, gauss, pencil, spot
+from webcapture.measure.beneath import spots_beneath
+from webcapture.measure.field import Field, field_of
+from webcapture.measure.strip import measure_strip
+from webcapture.model import Floats
+from webcapture.settings import DEFAULTS
+
+ORIGIN = np.array([20.0])
+GREY = np.ones(3)
+
+
+def upright_cross(s0: float, t0: float, depth: float = 0.7) -> Absorbance:
+    """The stroke that makes a cross of the line, 3.6 mm long."""
+    return lambda s, t: (depth * gauss(t, t0, 0.25) * (np.abs(s - s0) < 1.8))[..., None] * GREY
+
+
+def disc(s0: float, t0: float, depth: float, radius: float) -> Absorbance:
+    """As dark all over, with steep sides: ink that no solvent took."""
+
+    def draw(s: Floats, t: Floats) -> Floats:
+        over = np.minimum((np.hypot(s - s0, t - t0) - radius) / 0.15, 50)
+        return (depth / (1 + np.exp(over)))[..., None] * GREY
+
+    return draw
+
+
+def found(*things: Absorbance, **how: float) -> tuple[Field, np.ndarray]:
+    field = field_of(celled(pencil(20, 0.7), *things, noise=0.006, **how), DEFAULTS.profile)
+    return field, spots_beneath(field, ORIGIN, DEFAULTS.beneath)
+
+
+@pytest.mark.parametrize("at", [6.0, 10.0, 13.5])
+@pytest.mark.parametrize(("radius", "depth"), [(1.1, 0.6), (1.4, 0.4), (1.8, 0.4)])
+def test_a_spot_beneath_a_cross_is_told_where_it_lies(radius: float, depth: float, at: float) -> None:
+    field, mask = found(upright_cross(20, at), disc(20.2, at + 0.2, depth, radius))
+    here = np.hypot(field.s_mm[:, None] - 20.2, field.t_mm - at - 0.2)
+    assert mask[here < radius].all()
+    assert not mask[here > radius + 3].any()
+
+
+@pytest.mark.parametrize(
+    "things",
+    [
+        (),
+        (upright_cross(20, 10),),
+        (cross(20, 10),),
+        (upright_cross(20, 6), upright_cross(20, 8), upright_cross(20, 13)),
+        (disc(20, 10, 0.6, 0.6),),
+        (upright_cross(20, 10), disc(20, 10, 0.6, 0.75)),
+        (spot(23, 10, 0.8, (0.5, 0.5, 0.5)),),
+        (disc(20, 10, 0.4, 5.0),),
+    ],
+    ids=["line", "cross", "slanting cross", "strokes", "dot", "dotted cross", "ran a little", "large"],
+)
+def test_pencil_alone_is_none_and_nor_is_what_ran_or_is_large(things: tuple[Absorbance, ...]) -> None:
+    assert not found(*things)[1].any()
+
+
+@pytest.mark.parametrize("edge", [3.0, 6.0, 10.0])
+@pytest.mark.parametrize("lean", [0.0, 0.2, 1.0])
+def test_a_shadow_along_the_strip_is_none(lean: float, edge: float) -> None:
+    def shadow(s: Floats, t: Floats) -> Floats:
+        return (0.3 / (1 + np.exp(np.clip((t - edge - lean * (s - 20)) / 0.4, -50, 50))))[..., None] * GREY
+
+    assert not found(upright_cross(20, 13), shadow)[1].any()
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("radius", [1.3, 1.5])
+@pytest.mark.parametrize("depth", [0.35, 0.5])
+def test_its_place_is_its_own_and_not_that_of_what_was_filled_in(depth: float, radius: float, seed: int) -> None:
+    ground = pencil(20, 0.7), upright_cross(20, 10), pencil(120), spot(90, 10, 1.6, RED)
+    strip = measure_strip(
+        celled(*ground, disc(20.3, 10.2, depth, radius), seed=seed, noise=0.006), from_above(), DEFAULTS
+    )
+    stayed, ran = strip.lanes[0].spots
+    assert "did-not-move" in {flag.code for flag in stayed.flags}
+    assert stayed.distance_mm == pytest.approx(0.3, abs=0.15)
+    assert ran.rf == pytest.approx(0.7, abs=0.003)

@@ -1,0 +1,48 @@
+"""Small spots that stayed on the origin line, beneath line and cross: as thin as strokes, they pass for pencil and are filled in with it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from webcapture.measure.channels import palest
+from webcapture.measure.curves import polynomial_at
+from webcapture.measure.field import Field
+from webcapture.measure.windows import opened, widened
+from webcapture.model import Floats, Floats32
+from webcapture.robust import median
+from webcapture.settings import BeneathSettings
+
+
+def spots_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.ndarray:
+    """(rows, cols) cells around the origin line, a polynomial s(t), that are a spot's and no pencil's.
+
+    Beside the line, above it and below, a stroke that crosses it is narrow and a shadow is wide: what is as wide as a small
+    spot on both sides at once is one. Strokes that meet fill as much, but only right beside the line.
+    """
+    at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
+    close = _as_wide_as_spots(field, at_mm, rule.close_mm, rule) >= rule.close_least
+    apart = _as_wide_as_spots(field, at_mm, rule.apart_mm, rule) >= rule.apart_least
+    around = 2 * round(rule.around_mm / field.cell_mm) + 1
+    columns = (widened(close[None], around) & widened(apart[None], around))[0]
+    return np.asarray(columns & (np.abs(field.s_mm[:, None] - at_mm) < rule.reach_mm))
+
+
+def _as_wide_as_spots(field: Field, at_mm: Floats, between_mm: tuple[float, float], rule: BeneathSettings) -> Floats32:
+    """(cols,) absorbance of what is neither narrower nor wider than a small spot, between two distances from the line."""
+    least, most = (-int(-width // field.cell_mm) for width in rule.width_mm)
+    # At the paper's edges it goes on as it ends: a shadow there is as wide as any.
+    beside = np.pad(_beside(field, at_mm, between_mm), most, mode="edge")
+    return np.asarray((opened(beside, least) - opened(beside, most))[most:-most], np.float32)
+
+
+def _beside(field: Field, at_mm: Floats, between_mm: tuple[float, float]) -> Floats32:
+    """(cols,) by how much absorbance the paper beside the line is darker than most of it is, in its paler side's palest channel."""
+    near, far = between_mm
+    away = np.arange(near, far, field.cell_mm)[:, None]
+    columns = np.arange(len(field.t_mm))
+    sides = []
+    for side in (-1, 1):
+        rows = np.rint((at_mm + side * away - field.s_mm[0]) / field.cell_mm).astype(int)
+        seen = palest(field.absorbance[rows.clip(0, len(field.s_mm) - 1), columns]).mean(axis=0)
+        sides.append(seen - median(seen))
+    return np.asarray(np.minimum(*sides), np.float32)
