@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from webcapture.measure.blobs import Blob
 from webcapture.measure.channels import palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.windows import opened, widened
+from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
 from webcapture.robust import median
 from webcapture.settings import BeneathSettings
@@ -25,6 +27,22 @@ def spots_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.nda
     around = 2 * round(rule.around_mm / field.cell_mm) + 1
     columns = (widened(close[None], around) & widened(apart[None], around))[0]
     return np.asarray(columns & (np.abs(field.s_mm[:, None] - at_mm) < rule.reach_mm))
+
+
+def is_beneath_marks(blob: Blob, field: Field, origin: Floats, rule: BeneathSettings) -> bool:
+    """Whether a grey spot stayed beneath the pencil of the origin line: darker there than line and cross together, and beside the line, too.
+
+    What is filled in under pencil shows little of a small spot; here the paper counts as it was seen.
+    """
+    near = rule.reach_mm
+    rows, columns = np.abs(field.s_mm - blob.densest_mm) < near, np.abs(field.t_mm - blob.t_mm) < near
+    seen = palest(field.absorbance[np.ix_(rows, columns)])
+    height = float(seen.max(initial=0.0))
+    darkest, over = rule.seen
+    if height < darkest or height * filled_share(seen, field.cell_mm, rule.square_mm) < over:
+        return False
+    at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
+    return bool(_as_wide_as_spots(field, at_mm, rule.close_mm, rule)[columns].max() >= rule.seen_close)
 
 
 def _as_wide_as_spots(field: Field, at_mm: Floats, between_mm: tuple[float, float], rule: BeneathSettings) -> Floats32:

@@ -22,7 +22,7 @@ from webcapture.model import Floats, Floats32
 from webcapture.robust import median, quiet_spread, spread
 from webcapture.settings import SpotSettings
 
-__all__ = ["Blob", "find_spots", "is_beneath_marks", "is_round", "is_written"]
+__all__ = ["Blob", "find_spots", "is_round", "is_written"]
 
 
 def find_spots(
@@ -197,19 +197,6 @@ def is_round(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -> 
         return False
     shown = palest(stain.absorbance[_extent_of(blob, field)])
     return shown.size > 0 and filled_share(shown, field.cell_mm, settings.round_mm) >= settings.round_share
-
-
-def is_beneath_marks(blob: Blob, field: Field, settings: SpotSettings) -> bool:
-    """Whether a grey spot stayed beneath the pencil of the origin line: darker there than line and cross together, and beside their strokes, too.
-
-    What is filled in under pencil shows little of a small spot; here the paper counts as it was seen.
-    """
-    near = settings.mark_box_mm + settings.round_mm / 2
-    rows, columns = np.abs(field.s_mm - blob.densest_mm) < near, np.abs(field.t_mm - blob.t_mm) < near
-    seen = palest(field.absorbance[np.ix_(rows, columns)])
-    height = float(seen.max(initial=0.0))
-    beside = height * filled_share(seen, field.cell_mm, settings.round_mm) if height > 0 else 0.0
-    return height >= settings.beneath[0] and beside >= settings.beneath[1]
 
 
 def _extent_of(blob: Blob, field: Field) -> tuple[np.ndarray, ...]:

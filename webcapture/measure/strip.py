@@ -8,7 +8,7 @@ from itertools import compress
 import numpy as np
 
 from webcapture.flags import flags
-from webcapture.measure.beneath import spots_beneath
+from webcapture.measure.beneath import is_beneath_marks, spots_beneath
 from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field, field_of
@@ -20,7 +20,7 @@ from webcapture.measure.reading import Reading, read_lines
 from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ratios
 from webcapture.measure.seam import has_seam
 from webcapture.measure.smooth import smoothed
-from webcapture.measure.spots import Blob, find_spots, is_beneath_marks, is_round, is_written
+from webcapture.measure.spots import Blob, find_spots, is_round, is_written
 from webcapture.measure.traits import is_brown
 from webcapture.measure.upright import odds_upright, trails_of, turned_round
 from webcapture.model import Floats, Lane, Line, Point, Strip, StripCells, View
@@ -128,7 +128,7 @@ def _spots(
     found = find_spots(field, stain, track, (low, high), rule)
     # Not what covers the lane: ink that ran all along its line.
     at = float(polynomial_at(track.middle_mm, origin.coefficients)) if origin else None
-    found = [blob for blob in found if not _is_writing(blob, at, field, stain, rule)]
+    found = [blob for blob in found if not _is_writing(blob, origin, field, stain, settings)]
     if (
         not track.marked
         and len(found) == 1
@@ -158,12 +158,16 @@ def _spots(
     return [blob for blob in found if not _stains_rest(blob, at, reading.front.colour, settings)]
 
 
-def _is_writing(blob: Blob, origin_mm: float | None, field: Field, stain: Stain, rule: SpotSettings) -> bool:
+def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, settings: Settings) -> bool:
     """Whether a "spot" is what is left of writing along the run, and neither a small round spot nor one beneath the origin's marks."""
+    rule = settings.spot
     if blob.fill >= rule.compact_fill or not is_written(blob, field, stain, rule.thin_share, rule):
         return False
-    on_line = origin_mm is not None and abs(blob.centre_mm - origin_mm) < rule.origin_mm
-    return not is_round(blob, field, stain, rule) and not (on_line and is_beneath_marks(blob, field, rule))
+    if is_round(blob, field, stain, rule):
+        return False
+    if origin is None or abs(blob.centre_mm - polynomial_at(blob.t_mm, origin.coefficients)) >= rule.origin_mm:
+        return True
+    return not is_beneath_marks(blob, field, origin.coefficients, settings.beneath)
 
 
 def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings) -> bool:

@@ -316,11 +316,6 @@ class SpotSettings:
         "absorbance",
         "A grey stain on the origin line paler than this is what is left of the pencil marks; a darker one, if all of it is thin.",
     )
-    beneath: tuple[float, float] = knob(
-        (0.8, 0.28),
-        "absorbance",
-        "As dark as this at its darkest, and as this over a square of ``round_mm``, a grey place on the origin line is a spot beneath the marks: those reach 1.0 where they cross, and 0.21 beside.",
-    )
     mark_colour: float = knob(0.05, "absorbance", "Paler than this, its colour is the photo's compression.")
     mark_box_mm: float = knob(
         1.5, "mm", "Within so far of its middle, line and cross included, its colour is averaged."

@@ -276,6 +276,17 @@ class BeneathSettings:
     apart_least: float = knob(
         0.048, "absorbance", "And so dark further off: black spots of 3 mm reach 0.05, four strokes that meet 0.043."
     )
+    square_mm: float = knob(
+        1.4, "mm", "A stroke with its blur is as wide; where two cross it is paler over such a square."
+    )
+    seen: tuple[float, float] = knob(
+        (0.8, 0.28),
+        "absorbance",
+        "As dark as this at its darkest, and as this over such a square, a place may be a spot's: crosses reach 1.0 and 0.21.",
+    )
+    seen_close: float = knob(
+        0.07, "absorbance", "And so dark close to the line: thick slanting crosses, as dark over a square, reach 0.035."
+    )
     around_mm: float = knob(0.9, "mm", "To both sides, such a spot goes on, though paler.")
     reach_mm: float = knob(2.2, "mm", "And so far above and below the line.")
 
