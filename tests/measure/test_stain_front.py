@@ -132,3 +132,58 @@ def test_a_grey_spot_in_a_pencilled_ring_is_one():
 
     strip = measured(pencil(20), cross(20, 10), spot(120, 10, 1.5, np.array(GREY) / 2), ring, draw=celled)
     assert 250 - 120 in [round(spot.position_mm[1]) for spot in spots(strip)]
+
+
+# ---- a stain that ends sharply where the solvent stopped, and fades slowly behind
+
+BROWN, PALE_YELLOW = (0.35, 0.65, 1.0), (0.02, 0.15, 1.0)
+
+
+def swept(s0, depth, colour, fade=3.0, lasting=0.3, edge=0.12):
+    """Darkest at its edge; behind, ``lasting`` of it stays as far as the origin."""
+
+    def draw(s, t):
+        ends = 1 / (1 + np.exp(np.clip((s - s0) / edge, -50, 50)))
+        behind = lasting + (1 - lasting) * np.exp(np.minimum(s - s0, 0) / fade)
+        return (depth * ends * behind + 0 * t)[..., None] * np.array(colour)
+
+    return draw
+
+
+@pytest.mark.parametrize("colour", [BROWN, PALE_YELLOW])
+@pytest.mark.parametrize(("fade", "lasting"), [(2.0, 0.3), (5.0, 0.3), (4.0, 0.0), (1.0, 1.0)])
+@pytest.mark.parametrize("front", [68.0, FRONT])
+def test_a_stain_with_a_long_tail_ends_at_the_front(front, fade, lasting, colour):
+    """Wherever on the paper; its tail is no spot, and came from no line of ink."""
+    ground = pencil(ORIGIN), spot(30, 10, 1.6, RED), spot(48, 10, 1.8, ORANGE)
+    for seed in range(3):
+        strip = measured(*ground, swept(front, 0.09, colour, fade, lasting), length=150, seed=seed)
+        assert strip.front is not None and strip.front.kind == "stain"
+        assert float(np.median(strip.front.s_mm)) == pytest.approx(front, abs=0.2)
+        true = [(s0 - ORIGIN) / (front - ORIGIN) for s0 in (30, 48)]
+        assert [one.rf for one in spots(strip)] == pytest.approx(true, abs=0.005)
+        assert "ink-line" not in {flag.code for flag in strip.flags}
+
+
+@pytest.mark.parametrize("sd", [0.8, 1.2])
+@pytest.mark.parametrize("depth", [0.1, 0.2])
+def test_a_band_with_a_tail_is_no_front(depth, sd):
+    """It is as brown, and drags as long a tail, but its head is as soft as when it was applied."""
+
+    def streak(s, t):
+        along = np.where(s < FRONT, np.exp(np.minimum(s - FRONT, 0) / 4.0), gauss(s, FRONT, sd))
+        return (depth * along + 0 * t)[..., None] * np.array(BROWN)
+
+    for seed in range(6):
+        assert measured(pencil(ORIGIN), spot(30, 10, 1.6, RED), streak, length=150, seed=seed).front is None
+
+
+@pytest.mark.parametrize("below", [3.5, 6.0])
+@pytest.mark.parametrize("colour", [ORANGE, YELLOW, (0.01, 0.05, 0.09)])
+def test_a_round_spot_in_the_tail_of_a_stain_is_one(colour, below):
+    ran = spot(FRONT - below, 10, 1.4, colour)
+    strip = measured(pencil(ORIGIN), spot(30, 10, 1.6, RED), ran, swept(FRONT, 0.09, BROWN), length=150)
+    assert strip.front is not None
+    first, second = spots(strip)
+    assert first.rf == pytest.approx(0.2, abs=0.005)
+    assert second.rf == pytest.approx(1 - below / (FRONT - ORIGIN), abs=0.01)

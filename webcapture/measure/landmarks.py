@@ -16,11 +16,11 @@ from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.responses import NEAREST, ridge, smoothed_across, standardised, step_across
+from webcapture.measure.swept import Edge, edge_of, stain_offset
 from webcapture.measure.tracing import Trace, peaks_near, trace_lines
 from webcapture.measure.traits import (
     colours_beside,
     contrasts_of,
-    densest_offset,
     edge_offset,
     has_no_gaps,
     is_brown,
@@ -62,6 +62,8 @@ class Candidate:
     """Whether a line taken for a drawn one has a colour of its own."""
     by_few: bool = False
     """Whether one or two short strokes within the paper are all that tells of it."""
+    swept: bool = False
+    """Whether a stain ends sharply on the dry side and fades slowly on the other."""
     colour_beyond: bool = False
     """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
 
@@ -164,10 +166,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
 
     Looked for in the channel that is darkened least, where colours hardly show and wet paper shows as in all.
     """
-    step = step_across(field.fine_palest, field, settings)
-    shift = round(settings.step_trend_mm / field.row_mm)
-    beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
-    sharp = step - np.maximum(beside, 0)
+    sharp = _sharp_steps(field.fine_palest, field, settings)
     response = standardised(smoothed_across(sharp))
     lines = _faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings)
     lines = [line for line in lines if not _breaks_off(line, settings)]
@@ -186,6 +185,14 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
             placed = _followed(line, sharp, settings.wet_mm, field, trace, settings)
             found.append(_candidate("wet-edge", placed, field, colour))
     return found
+
+
+def _sharp_steps(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
+    """By how much the paper below a row is darker than above, and more so than 4.5 mm off: an even gradient gives nothing."""
+    step = step_across(grey, field, settings)
+    shift = round(settings.step_trend_mm / field.row_mm)
+    beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
+    return np.asarray(step - np.maximum(beside, 0), np.float32)
 
 
 def _is_alike(colour: Floats, shown: np.ndarray, settings: LandmarkSettings) -> bool:
@@ -237,12 +244,25 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     found = []
     for line in _faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
         (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
-        if not _is_stain(line, contrast, field, settings):
+        if not _is_brown_and_even(line, contrast, settings):
+            continue
+        placed = _followed(line, response, settings.stain_mm, field, trace, settings)
+        edge = edge_of(placed, field, settings)
+        swept = edge is not None and edge.is_sharp(settings)
+        if not swept and width_of(line, field, settings) > settings.stain_width_mm:
             continue
         if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
-            placed = _followed(line, response, settings.stain_mm, field, trace, settings)
-            found.append(_candidate("stain", placed, field, contrast))
+            stain = _swept(placed, edge, field) if edge and swept else _candidate("stain", placed, field, contrast)
+            found.append(stain)
     return found
+
+
+def _swept(line: Trace, edge: Edge, field: Field) -> Candidate:
+    """A stain that ends where the solvent stopped: its line lies on that edge."""
+    up = edge.at_mm * np.eye(len(line.coefficients))[0]
+    rows = line.rows + edge.at_mm / field.row_mm
+    at_edge = replace(line, rows=rows, coefficients=line.coefficients + up, curve_mm=line.curve_mm + edge.at_mm)
+    return replace(_candidate("stain", at_edge, field, edge.height), swept=True)
 
 
 def _followed(
@@ -263,6 +283,17 @@ def _followed(
     return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())))
 
 
+def tinted_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
+    """Stains without a ridge: paper that is brown all the way from the origin, or fades so slowly, and ends sharply."""
+    response = standardised(smoothed_across(_sharp_steps(darkest(field.fine), field, settings)))
+    found = []
+    for line in _faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings):
+        edge = edge_of(line, field, settings)
+        if edge is not None and edge.is_sharp(settings) and _is_brown_and_even(line, edge.height, settings):
+            found.append(_swept(line, edge, field))
+    return found
+
+
 def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
     """Stains on a strip full of bands, which hide them from :func:`stains`: a second look, at lines as thin as a pencil's.
 
@@ -277,17 +308,16 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
         contrast = median(rises, axis=0)
         clear = contrast[2] >= settings.narrow_least and has_no_gaps(rises, settings)
         thin = clear and thinness_of([line], field, settings)[0] >= settings.thin
-        if thin and _is_stain(line, contrast, field, settings):
+        narrow = thin and width_of(line, field, settings) <= settings.stain_width_mm
+        if narrow and _is_brown_and_even(line, contrast, settings):
             found.append(_candidate("stain", line, field, contrast))
     return found
 
 
-def _is_stain(line: Trace, contrast: Floats, field: Field, settings: LandmarkSettings) -> bool:
-    """Whether a line is brown, even and narrow."""
-    strong = contrast[2] >= settings.stain_least
-    brown = strong and is_brown(contrast, settings.stain_grey)
-    even = line.spread_mm < settings.stain_spread_mm
-    return bool(brown and even) and width_of(line, field, settings) <= settings.stain_width_mm
+def _is_brown_and_even(line: Trace, contrast: Floats, settings: LandmarkSettings) -> bool:
+    """Whether a line has a stain's colour, and runs as straight as a front."""
+    brown = contrast[2] >= settings.stain_least and is_brown(contrast, settings.stain_grey)
+    return bool(brown and line.spread_mm < settings.stain_spread_mm)
 
 
 def as_line(
@@ -299,7 +329,7 @@ def as_line(
     have stood off in any one lane.
     """
     trace = candidate.trace
-    where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
+    where = {"stain": stain_offset, "wet-edge": edge_offset}.get(candidate.kind)
     lift = where(trace, field, settings) if where else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     told_by = 1.0 if where else max(float(seen.sum()) / settings.alike_bins, 1.0)

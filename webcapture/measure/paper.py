@@ -44,11 +44,17 @@ class Stain:
 
 
 def stain_on(
-    field: Field, strokes: np.ndarray, lines: tuple[Floats, ...], top: Floats | None, settings: PaperSettings
+    field: Field,
+    strokes: np.ndarray,
+    lines: tuple[Floats, ...],
+    top: Floats | None,
+    settings: PaperSettings,
+    swept: Floats | None = None,
 ) -> Stain:
     """Absorbance above the bare paper, with pencil strokes and the given lines filled in from around.
 
-    strokes: cells under pencil; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below.
+    strokes: cells under pencil; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below;
+    swept: that of a front that left a stain which fades slowly behind it.
     """
     strokes = strokes.copy()
     for line in lines:
@@ -63,6 +69,8 @@ def stain_on(
     planes -= level
     if top is not None:
         planes -= _damp(planes, usable, field, top, settings)[:, None]
+    if swept is not None:
+        planes -= _tail(planes, field, swept, settings)
     return Stain(of_planes(planes), noise, bare, strokes)
 
 
@@ -87,6 +95,26 @@ def _damp(planes: Floats32, usable: np.ndarray, field: Field, top: Floats, setti
         return damp
     damp[:last], damp[last:] = np.maximum(ramp, 0), height
     return damp
+
+
+def _tail(planes: Floats32, field: Field, front: Floats, settings: PaperSettings) -> Floats32:
+    """(3, rows, cols) absorbance of what the solvent left behind its front, by the distance from it: the paler part of the paper tells.
+
+    It grows towards the front and lies all along it; what rises again further off is a spot.
+    """
+    _, rows, cols = planes.shape
+    at = (polynomial_at(field.t_mm, front) - field.s_mm[0]) / field.cell_mm
+    behind = np.arange(round(settings.tail_mm / field.cell_mm))
+    along = np.maximum(np.rint(at - behind[:, None]).astype(int), 0)
+    paler = quantile(planes[:, np.minimum(along, rows - 1), np.arange(cols)], settings.damp_share, axis=2)
+    smooth = uniform_filter1d(paler, 3, axis=1)
+    smooth -= quantile(smooth, settings.tail_base, axis=1)[:, None]
+    hidden = round(settings.line_half_mm / field.cell_mm) + 1  # filled in from around
+    smooth[:, :hidden] = smooth[:, hidden, None]
+    profile = np.maximum(np.minimum.accumulate(smooth, axis=1), 0)
+    away = np.rint(at - np.arange(rows)[:, None]).astype(int)
+    within = (away > -hidden) & (away < len(behind))
+    return np.asarray(profile[:, away.clip(0, len(behind) - 1)] * within, np.float32)
 
 
 def _shade(planes: Floats32, usable: np.ndarray, cell_mm: float, settings: PaperSettings) -> Floats32:

@@ -10,7 +10,7 @@ import numpy as np
 from webcapture.measure.beyond import colour_beyond
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
-from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, wet_edges
+from webcapture.measure.landmarks import Candidate, narrow_stains, pencil_lines, stains, tinted_edges, wet_edges
 from webcapture.measure.marks import marks_beside
 from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import is_brown, slope_of, thinness_of, width_of
@@ -154,7 +154,8 @@ def _front(
     alone = [e for e in edges if not _at_one_of(faint, e, settings)]
     free = [c for c in alone + faint if c.middle_mm > least and not colour_beyond(c, field, strokes, settings)]
     if not free:
-        narrow = [c for c in narrow_stains(field, settings.trace, rule) if _is_faint(c, field, settings)]
+        hidden = narrow_stains(field, settings.trace, rule) + tinted_edges(field, settings.trace, rule)
+        narrow = [c for c in hidden if _is_faint(c, field, settings)]
         free = [c for c in narrow if c.middle_mm > least and not colour_beyond(c, field, strokes, settings)]
     across = max((c.coverage for c in free), default=0.0)
     if free and (not drawn or across >= settings.reading.shown_coverage):
@@ -294,8 +295,10 @@ def _longest(line: Candidate) -> int:
 
 
 def _is_faint(line: Candidate, field: Field, settings: Settings) -> bool:
-    """Whether a stain is in the upper part of the strip, as a front's is, and faint, or narrower than any band."""
+    """Whether a stain is in the upper part of the strip, as a front's is, and faint, or narrower than any band; or ends as no band does."""
     rule, height = settings.reading, max(line.colour)
+    if line.swept:
+        return True
     if line.middle_mm <= rule.stain_place * field.length_mm or height >= rule.strong_absorbance:
         return False
     return height < rule.front_own_absorbance or width_of(line.trace, field, settings.landmark) <= rule.strong_mm

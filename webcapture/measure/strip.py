@@ -95,11 +95,12 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     front = as_line(reading.front, field, _u_meaning(reading.front, rule), settings.landmark) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
     # Beyond a stain the paper is as pale as below it, or there would be a wet edge: it may tell the level where bands leave none.
-    top = front.coefficients if front is not None and front.kind != "stain" else None
+    swept = front.coefficients if front is not None and reading.front is not None and reading.front.swept else None
+    top = front.coefficients if front is not None and front.kind != "stain" else swept
     strokes = strip.strokes
     if origin is not None:
         strokes = strokes & ~spots_beneath(field, origin.coefficients, settings.beneath)
-    stain = stain_on(field, strokes, lines, top, settings.paper)
+    stain = stain_on(field, strokes, lines, top, settings.paper, swept)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [_spots(reading, stain, track, origin, front, settings) for track in tracks]
     lanes = without_stains(tracks, [bool(found) for found in blobs])
@@ -155,7 +156,7 @@ def _spots(
     found = [blob for blob in found if not _fronts_own(blob, at, drawn, settings.reading)]
     if front.kind != "stain" or reading.front is None:
         return found
-    return [blob for blob in found if not _stains_rest(blob, at, reading.front.colour, settings)]
+    return [blob for blob in found if not _stains_rest(blob, at, reading.front, settings)]
 
 
 def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, settings: Settings) -> bool:
@@ -206,15 +207,15 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
     return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
 
 
-def _stains_rest(blob: Blob, front_mm: float, colour: tuple[float, float, float], settings: Settings) -> bool:
+def _stains_rest(blob: Blob, front_mm: float, stain: Candidate, settings: Settings) -> bool:
     """Whether a "spot" is the fringe of the front's stain, which reaches further than what was filled in.
 
     Densest right beside the front, brown as the stain is, and much paler, however far it fades down. A spot that ran with the
-    front has a colour of its own, or adds to the stain's. colour: the stain's absorbance.
+    front has a colour of its own, or adds to the stain's.
     """
     rule, blue = settings.reading, float(blob.absorbance[2])
     brown = is_brown(blob.absorbance, settings.landmark.stain_grey)
-    return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(colour)
+    return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(stain.colour)
 
 
 def _profile(attempt: Attempt, track: Track) -> tuple[Floats, Floats]:

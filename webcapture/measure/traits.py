@@ -83,9 +83,9 @@ def _flanks(lines: Sequence[Trace], field: Field, flank_mm: tuple[float, float])
 def rises_of(trace: Trace, field: Field, core_mm: float, flank_mm: tuple[float, float]) -> Floats:
     """(bins, 3) absorbance of the line above the mean of its two sides, which is what lies under a line on a band's slope."""
     bins = np.arange(len(trace.seen))[:, None]
-    core = field.fine[_along(trace, field, _offsets(core_mm, field.row_mm)), bins].mean(axis=1)
+    core = field.fine[rows_along(trace, field, offsets_of(core_mm, field.row_mm)), bins].mean(axis=1)
     flank = np.arange(*flank_mm, field.row_mm)
-    below, above = (field.fine[_along(trace, field, side * flank), bins].mean(axis=1) for side in (-1, 1))
+    below, above = (field.fine[rows_along(trace, field, side * flank), bins].mean(axis=1) for side in (-1, 1))
     return np.asarray(core - (below + above) / 2, float)
 
 
@@ -96,7 +96,7 @@ def strokes_on_bands(lines: Sequence[Trace], field: Field, settings: LandmarkSet
     both sides, because a band may begin or end sharply.
     """
     near, far = settings.band_mm
-    around = _offsets(settings.core_mm, field.row_mm)
+    around = offsets_of(settings.core_mm, field.row_mm)
     core, *sides = (_near(lines, field, place + around).mean(axis=2) for place in (0.0, -near, near, -far, far))
     curve = near**2 / (far**2 - near**2)
     falls = [core - beside - curve * (beside - further) for beside, further in zip(sides[:2], sides[2:], strict=True)]
@@ -120,9 +120,9 @@ def thinness_of(
 
 def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
     """Full width at half height of a faint line, in the blue channel, millimetres: the mean of all bins, laid on one another."""
-    offsets = _offsets(settings.width_reach_mm, settings.profile_mm)
+    offsets = offsets_of(settings.width_reach_mm, settings.profile_mm)
     near, outer = (round(mm / settings.profile_mm) for mm in (settings.width_peak_mm, settings.width_base_mm))
-    profile = field.fine[_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
+    profile = field.fine[rows_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
     middle = len(offsets) // 2
     peak = middle - near + int(np.argmax(profile[middle - near : middle + near + 1]))
     base = max(float(median(profile[:outer])), float(median(profile[-outer:])))
@@ -161,8 +161,8 @@ def lasting_step(
     room = field.length_mm - settings.end_mm - middle_of(trace, field)
     most = max(min(settings.most_lasting_mm, room), settings.lasting_least_mm)
     above = np.arange(settings.lasting_near_mm, most, settings.lasting_step_mm)
-    low = quantile(field.fine_palest[_along(trace, field, below), bins], settings.pale_share, axis=1)
-    high = quantile(field.fine_palest[_along(trace, field, above), bins], settings.pale_share, axis=1)
+    low = quantile(field.fine_palest[rows_along(trace, field, below), bins], settings.pale_share, axis=1)
+    high = quantile(field.fine_palest[rows_along(trace, field, above), bins], settings.pale_share, axis=1)
     lasting = low - high
     return float(median(lasting if among is None else lasting[among]))
 
@@ -181,7 +181,7 @@ def _shares_above(
     lines: Sequence[Trace], response: Floats32, field: Field, settings: LandmarkSettings
 ) -> Iterable[float]:
     """Share of the bins in which each fitted curve itself runs on a response."""
-    offsets = _offsets(settings.faint_reach_mm, settings.sample_mm)
+    offsets = offsets_of(settings.faint_reach_mm, settings.sample_mm)
     near = response[_all_along(lines, field, offsets), np.arange(response.shape[1])[:, None]]
     # The curve may lie a little off, but all of it by as much: the best of five places in each bin, chance reaches too.
     least = np.maximum(settings.faint_seen, settings.faint_share * quantile(near, 0.8, axis=1))
@@ -208,18 +208,6 @@ def shared_by_card(trace: Trace, height: float, field: Field, settings: Landmark
     return min(steps) > settings.shade_share * height or max(steps) < -settings.shade_share * height
 
 
-def densest_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
-    """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
-    step = settings.profile_mm
-    offsets = _offsets(settings.densest_reach_mm, step)
-    profile = field.fine[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], 2].mean(axis=0)
-    smooth = np.convolve(profile, BINOMIAL, mode="valid")
-    peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
-    before, at, after = smooth[peak - 1 : peak + 2]
-    bend = before - 2 * at + after
-    return float(offsets[peak + 1] + (step * 0.5 * (before - after) / bend if bend < 0 else 0.0))
-
-
 def edge_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float:
     """How far from its traced middle a wet edge lies: where the profile, laid on one another along it, has fallen half-way to the dry paper.
 
@@ -227,8 +215,8 @@ def edge_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float
     the wet one. Half-way is from the rim, where there is one, else from the wet paper; 0 where no fall is seen.
     """
     step = settings.profile_mm
-    offsets = _offsets(settings.rim_far_mm, step)
-    profile = field.fine_palest[_along(trace, field, offsets), np.arange(len(trace.seen))[:, None]].mean(axis=0)
+    offsets = offsets_of(settings.rim_far_mm, step)
+    profile = field.fine_palest[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None]].mean(axis=0)
     smooth = np.convolve(np.pad(profile, 1, mode="edge"), BINOMIAL, mode="valid")
     near = np.flatnonzero(np.abs(offsets) <= settings.rim_near_mm)
     wet, dry = (float(median(smooth[side * offsets > settings.rim_near_mm])) for side in (-1, 1))
@@ -248,18 +236,18 @@ def is_inside(s_mm: float, field: Field, settings: LandmarkSettings) -> bool:
     return settings.end_mm <= s_mm <= field.length_mm - settings.end_mm
 
 
-def _offsets(reach_mm: float, step_mm: float) -> Floats:
+def offsets_of(reach_mm: float, step_mm: float) -> Floats:
     """Places from -reach to reach at even steps."""
     count = round(reach_mm / step_mm)
     return np.asarray(np.arange(-count, count + 1) * step_mm, float)
 
 
-def _along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
+def rows_along(trace: Trace, field: Field, offset_mm: Floats) -> np.ndarray:
     """(bins, n) rows at the offsets from the fitted line."""
-    return _rows_at(trace.curve_mm, field, offset_mm)
+    return rows_at(trace.curve_mm, field, offset_mm)
 
 
-def _rows_at(s_mm: Floats, field: Field, offset_mm: Floats) -> np.ndarray:
+def rows_at(s_mm: Floats, field: Field, offset_mm: Floats) -> np.ndarray:
     """(..., n) fine rows at the offsets (n,) from places in any shape."""
     rows = (s_mm[..., None] + (offset_mm - field.fine_s_mm[0])) / field.row_mm
     return np.asarray(np.minimum(np.maximum(np.rint(rows), 0), len(field.fine_s_mm) - 1), int)
@@ -274,7 +262,7 @@ def _near(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> Floats32:
 
 def _all_along(lines: Sequence[Trace], field: Field, offset_mm: Floats) -> np.ndarray:
     """(lines, bins, n) rows at the offsets from each of the fitted lines."""
-    return _rows_at(np.array([line.curve_mm for line in lines]), field, offset_mm)
+    return rows_at(np.array([line.curve_mm for line in lines]), field, offset_mm)
 
 
 def _shown(lines: Sequence[Trace]) -> np.ndarray:

@@ -190,6 +190,28 @@ class LandmarkSettings:
     densest_reach_mm: float = knob(
         2.0, "mm", "How far from its traced middle a stain's darkest place is looked for: most of its width."
     )
+    swept_reach_mm: float = knob(
+        8.0, "mm", "How far a stain's profile is looked at: what it leaves behind fades over 2 to 5 mm."
+    )
+    swept_peak_mm: float = knob(
+        1.5, "mm", "Where a long tail draws the traced line down, its darkest place lies so far off."
+    )
+    swept_dry_mm: tuple[float, float] = knob((2.5, 6.0), "mm", "Dry paper beyond the darkest place, clear of its edge.")
+    swept_fall_mm: float = knob(
+        0.75,
+        "mm",
+        "From eight tenths of its height to two: edges blurred by the photo fall in 0.4 to 0.7, sharp bands in 0.9.",
+    )
+    swept_lopsided: float = knob(
+        2.75,
+        "",
+        "Below its darkest place it is so much wider than above; ridges are up to 2, edges with tails 3.5 and more.",
+    )
+    swept_most: float = knob(
+        0.2,
+        "absorbance",
+        "No darker: stains that people call faint have up to 0.2, tailing bands with sharp heads 0.3 and more.",
+    )
     rim_far_mm: float = knob(5.0, "mm", "How far below and above a wet edge wet and dry paper are looked at.")
     rim_near_mm: float = knob(2.0, "mm", "Nearer to it lies what dried at its rim.")
     rim_share: float = knob(0.25, "", "A rim stands above the wet paper by this share of the step and more.")

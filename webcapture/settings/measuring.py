@@ -88,6 +88,14 @@ class PaperSettings:
         41.0, "mm", "Window of the first guess of the level along the strip: longer than twice any spot."
     )
     damp_clear_mm: float = knob(0.8, "mm", "So near to the front its own line or edge shows.")
+    tail_mm: float = knob(
+        20.0,
+        "mm",
+        "A stain that fades slowly behind its front has faded so far off: over 2 to 5 mm it falls to a third.",
+    )
+    tail_base: float = knob(
+        0.1, "", "Of those rows this share, the palest, show none of it, though a large spot may lie close."
+    )
     damp_share: float = knob(0.4, "", "Share of a row, the palest, that spots leave free: damp is as dark beside them.")
     damp_smooth_mm: float = knob(1.0, "mm", "Along the strip, that is averaged over so much.")
     damp_least: float = knob(0.012, "absorbance", "Less is the paper's own unevenness.")

@@ -1,0 +1,92 @@
+"""What a solvent swept along to its front and left there, across the line it makes: a narrow ridge, or an edge with a long tail."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from webcapture.measure.field import Field
+from webcapture.measure.tracing import Trace
+from webcapture.measure.traits import BINOMIAL, offsets_of, rows_along, rows_at
+from webcapture.model import Floats
+from webcapture.robust import median
+from webcapture.settings import LandmarkSettings
+
+BLUE = 2
+"""The channel that shows what is brown best."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edge:
+    """How a stain ends on the dry side."""
+
+    at_mm: float
+    """Half-way from its darkest place to the dry paper, from where it was traced."""
+    height: Floats
+    """(3,) absorbance of its darkest place above that paper."""
+    fall_mm: float
+    """Over how much it falls from eight tenths of that to two."""
+    above_mm: float
+    """From the darkest place to half of its height on the dry side."""
+    below_mm: float
+    """The same on the other side, as far as it was looked at."""
+
+    def is_sharp(self, rule: LandmarkSettings) -> bool:
+        """Whether it ends as no band of a dye does, and fades slowly the other way: then it ends where the solvent stopped."""
+        lopsided = self.below_mm >= rule.swept_lopsided * self.above_mm
+        return lopsided and self.fall_mm <= rule.swept_fall_mm and self.height[BLUE] <= rule.swept_most
+
+
+def edge_of(trace: Trace, field: Field, rule: LandmarkSettings) -> Edge | None:
+    """The dry side of a stain, its places laid on one another; None where nothing rises above the paper there."""
+    step = rule.profile_mm
+    offsets = offsets_of(rule.swept_reach_mm, step)
+    places = field.fine_s_mm[0] + trace.rows * field.row_mm
+    # What runs right across shows in most places; a spot that ran close to the front, in some.
+    profile = np.asarray(median(field.fine[rows_at(places, field, offsets), np.arange(len(places))[:, None]], axis=0))
+    blue = np.convolve(np.pad(profile[:, BLUE], 1, mode="edge"), BINOMIAL, mode="valid")
+    near = np.flatnonzero(np.abs(offsets) <= rule.swept_peak_mm)
+    peak = int(near[np.argmax(blue[near])])
+    low, high = rule.swept_dry_mm
+    dry = (offsets > offsets[peak] + low) & (offsets < offsets[peak] + high)
+    height = profile[peak] - median(profile[dry], axis=0)
+    share = (blue - float(median(blue[dry]))) / max(float(height[BLUE]), 1e-9)
+    if height[BLUE] <= 0:
+        return None
+    falls = [_fallen(share[peak:], level) * step for level in (0.8, 0.5, 0.2)]
+    return Edge(
+        at_mm=float(offsets[peak]) + falls[1],
+        height=np.asarray(height, float),
+        fall_mm=falls[2] - falls[0],
+        above_mm=falls[1],
+        below_mm=_fallen(share[peak::-1], 0.5) * step,
+    )
+
+
+def _fallen(share: Floats, level: float) -> float:
+    """After how many places a profile first lies below a level, between places; all of them where it never does."""
+    below = np.flatnonzero(share < level)
+    if not len(below) or below[0] == 0:
+        return float(len(share) if not len(below) else 0)
+    after = int(below[0])
+    before, at = float(share[after - 1]), float(share[after])
+    return after - (level - at) / max(before - at, 1e-9)
+
+
+def stain_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
+    """How far from its traced middle the front lies that left a stain: where that is darkest, or where it ends if it ends sharply."""
+    edge = edge_of(trace, field, rule)
+    return edge.at_mm if edge is not None and edge.is_sharp(rule) else _densest_offset(trace, field, rule)
+
+
+def _densest_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
+    """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
+    step = rule.profile_mm
+    offsets = offsets_of(rule.densest_reach_mm, step)
+    profile = field.fine[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], 2].mean(axis=0)
+    smooth = np.convolve(profile, BINOMIAL, mode="valid")
+    peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
+    before, at, after = smooth[peak - 1 : peak + 2]
+    bend = before - 2 * at + after
+    return float(offsets[peak + 1] + (step * 0.5 * (before - after) / bend if bend < 0 else 0.0))
