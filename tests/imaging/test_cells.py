@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn import MARGIN, NO_PICTURE, RED, cross, outline, pencil, pictured, spot, writing
-from webcapture.imaging.cells import _holes, averaged
+from webcapture.imaging.cells import averaged
 from webcapture.model import Floats, StripImage
 from webcapture.settings import DEFAULTS
 
@@ -195,24 +195,3 @@ def test_a_stroke_on_the_rim_of_a_coloured_spot_is_marked_as_elsewhere() -> None
     """It is darker than the spot in its palest channel, as a rim never is."""
     marked, s, t = strokes(spot(60, 10, 1.6, BROWN), pencil(62.2, depth=0.6, span=(8, 12)), noise=0.004)
     assert marked[(np.abs(s - 62.2) < 0.15) & (np.abs(t - 10) < 1.5)].mean() > 0.9
-
-
-@pytest.mark.parametrize("across_mm", [3.0, 4.0, 6.0])
-@pytest.mark.parametrize("seed", range(8))
-def test_a_punched_hole_is_told_through_grain_and_specks(across_mm: float, seed: int) -> None:
-    """The smallest that punches make, its tint with as much noise as a bad photo's, and some of its cells dirty."""
-    rng, cell_mm, tint, level = np.random.default_rng(seed), 0.35, -0.4, -0.05
-    s, t = (np.arange(60) * cell_mm)[:, None], (np.arange(50) * cell_mm)[None, :]
-    inside = np.hypot(s - 10, t - 9) < across_mm / 2
-    plane = np.where(inside, tint, level) + rng.normal(0, 0.03, inside.shape)
-    plane[inside & (rng.random(inside.shape) < 0.1)] -= 0.15
-    cells = np.repeat(plane[..., None], 3, axis=2).astype(np.float32)
-    holes = _holes(cells, np.full(3, tint), cell_mm, DEFAULTS.cell)
-    assert holes[inside].mean() > 0.95
-    assert holes.sum() < 3 * inside.sum() + 60
-
-
-def test_a_line_as_dark_as_the_tint_is_no_hole() -> None:
-    cells = np.full((60, 50, 3), -0.05, np.float32)
-    cells[30:32] = -0.4
-    assert not _holes(cells, np.full(3, -0.4), 0.35, DEFAULTS.cell).any()

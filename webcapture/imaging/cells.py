@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 
-from webcapture.model import Floats, Floats32, StripCells, StripImage
+from webcapture.imaging.holes import edge_width_mm, mended, punched, tint_of, usual_of
+from webcapture.model import Floats32, StripCells, StripImage
 from webcapture.robust import median, quantile, spread
 from webcapture.settings import CellSettings
 
@@ -28,16 +29,16 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
     cell_mm = settings.sheet_cell_mm if width >= settings.sheet_mm else settings.cell_mm
     shape = max(round(length / cell_mm), 8), max(round(width / cell_mm), 8)
     cells = _resized(paper, *shape)
-    holes = _holes(cells, _tint_of(image), length / len(cells), settings)
+    holes = punched(cells, tint_of(image), length / len(cells), lambda: edge_width_mm(image), settings)
     if holes.any():
-        paper = _mended(paper, holes)
+        paper = mended(paper, holes)
         cells = _resized(paper, *shape)
     planes = np.empty((3, *cells.shape[:2]), np.float32)
     cv2.split(cells, list(planes))
     return StripCells(
         outline=image.outline,
         cells=np.moveaxis(planes, 0, -1),
-        strokes=_strokes(planes, _usual(cells), length / len(cells), settings) | holes,
+        strokes=_strokes(planes, usual_of(cells), length / len(cells), settings) | holes,
         cell_mm=length / len(cells),
         bins=_resized(paper[:, edge : cols - edge], rows, count),
         rim_mm=edge / scale,
@@ -124,59 +125,3 @@ def _coloured_spots(
         left, top, width, tall = stats[n, :4].tolist()
         box = np.s_[max(top - reach, 0) : top + tall + reach, max(left - reach, 0) : left + width + reach]
         yield box, patches[box] & (pieces[box] == n)
-
-
-def _tint_of(image: StripImage) -> Floats:
-    """(3,) log10 of the card's tint, as it shows along both sides of the strip: the middle half of the margin, clear of blur."""
-    rim = round(image.margin_mm * image.px_per_mm)
-    part = slice(rim // 4, rim - rim // 4)
-    sides = np.concatenate([image.logs[::8, part], image.logs[::8, ::-1][:, part]], axis=1)
-    return np.asarray(median(sides.reshape(-1, 3), axis=0), float)
-
-
-def _usual(cells: Floats32) -> Floats32:
-    """(3,) the level of most of the strip: its paper's."""
-    return np.asarray(median(cells[::5, ::5].reshape(-1, 3), axis=0), np.float32)
-
-
-def _mended(paper: Floats32, holes: np.ndarray) -> Floats32:
-    """The picture with what is seen through holes replaced by the same rows' paper beside them."""
-    rows, cols = paper.shape[:2]
-    full = cv2.resize(holes.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST) > 0
-    mended = paper.copy()
-    for row in np.flatnonzero(full.any(axis=1) & ~full.all(axis=1)):
-        mended[row, full[row]] = np.median(paper[row, ~full[row]], axis=0)
-    return mended
-
-
-def _holes(cells: Floats32, tint: Floats, cell_mm: float, settings: CellSettings) -> np.ndarray:
-    """(rows, cols) cells in punched holes: discs as dark as the card's tint, in all channels, with a flat bottom and a sharp rim.
-
-    Of a Gaussian spot a fifth of what is darker than a quarter of its depth is darker than three quarters; of a disc nearly all.
-    """
-    holes = np.zeros(cells.shape[:2], bool)
-    like = cv2.inRange(cells, tint - settings.hole_like, tint + settings.hole_like)
-    least, most = (np.pi / 4 * (mm / cell_mm) ** 2 for mm in settings.hole_mm)
-    if cv2.countNonZero(like) < least:
-        return holes
-    # A pencil line or a spot's slope is like it, too, but too thin to hold a square of half of the smallest hole's sides, specks left out.
-    within = max(round(settings.hole_mm[0] / 2 / cell_mm), 1)
-    filled = cv2.morphologyEx(like, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    if not cv2.countNonZero(cv2.erode(filled, np.ones((within, within), np.uint8))):
-        return holes
-    count, _, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=4)
-    depth = (_usual(cells) - tint).mean()
-    if depth < settings.hole_like:
-        return holes  # paper as dark as the tint, or a strip that is none: a hole could not be told
-    reach = round(settings.hole_rim_mm / cell_mm)
-    for left, top, width, height, area in stats[1:count].tolist():
-        if not least < area < most or max(width, height) > settings.hole_round * min(width, height):
-            continue
-        box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
-        fallen = (cells[box].mean(axis=2) - tint.mean()) / depth  # 0 at the tint's level, 1 at the paper's
-        bottom = fallen[fallen < 0.25]
-        # A spot as black as ink is darker than the tint: only its slopes are like it.
-        flat = len(bottom) > settings.hole_flat * (fallen < 0.75).sum() and median(bottom) > -settings.hole_deep
-        if flat:
-            holes[box] |= fallen < settings.hole_edge
-    return np.asarray(cv2.dilate(holes.astype(np.uint8), np.ones((3, 3), np.uint8)), bool) if holes.any() else holes
