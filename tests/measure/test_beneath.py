@@ -31,6 +31,17 @@ def disc(s0: float, t0: float, depth: float, radius: float) -> Absorbance:
     return draw
 
 
+def blurred_cross(s0: float, t0: float, depth: float, sd: float) -> Absorbance:
+    """Of two slanting strokes, drawn and photographed as broadly as hard photos show them."""
+
+    def draw(s: Floats, t: Floats) -> Floats:
+        near = (np.abs(t - t0) < 2.3) & (np.abs(s - s0) < 2.3)
+        arms = (gauss((s - s0 + side * (t - t0)) / np.sqrt(2), 0, sd) for side in (-1, 1))
+        return (depth * np.maximum(*arms) * near)[..., None] * GREY
+
+    return draw
+
+
 def found(*things: Absorbance, **how: float) -> tuple[Field, np.ndarray]:
     field = field_of(celled(pencil(20, 0.7), *things, noise=0.006, **how), DEFAULTS.profile)
     return field, spots_beneath(field, ORIGIN, DEFAULTS.beneath)
@@ -61,6 +72,12 @@ def test_a_spot_beneath_a_cross_is_told_where_it_lies(radius: float, depth: floa
 )
 def test_pencil_alone_is_none_and_nor_is_what_ran_or_is_large(things: tuple[Absorbance, ...]) -> None:
     assert not found(*things)[1].any()
+
+
+@pytest.mark.parametrize("sd", [0.25, 0.35, 0.4])
+@pytest.mark.parametrize("depth", [0.25, 0.4])
+def test_a_slanting_cross_however_blurred_is_none(depth: float, sd: float) -> None:
+    assert not found(blurred_cross(20, 10, depth, sd))[1].any()
 
 
 @pytest.mark.parametrize("edge", [3.0, 6.0, 10.0])

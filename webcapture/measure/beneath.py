@@ -19,14 +19,26 @@ def spots_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.nda
     """(rows, cols) cells around the origin line, a polynomial s(t), that are a spot's and no pencil's.
 
     Beside the line, above it and below, a stroke that crosses it is narrow and a shadow is wide: what is as wide as a small
-    spot on both sides at once is one. Strokes that meet fill as much, but only right beside the line.
+    spot on both sides at once is one. Strokes that meet fill as much, but only right beside the line; and the arms of a
+    slanting cross leave bare paper between them.
     """
     at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
-    close = _as_wide_as_spots(field, at_mm, rule.close_mm, rule) >= rule.close_least
-    apart = _as_wide_as_spots(field, at_mm, rule.apart_mm, rule) >= rule.apart_least
+    close = _as_wide_as_spots(_beside(field, at_mm, rule.close_mm), field, rule) >= rule.close_least
+    further = _beside(field, at_mm, rule.apart_mm)
     around = 2 * round(rule.around_mm / field.cell_mm) + 1
-    columns = (widened(close[None], around) & widened(apart[None], around))[0]
+    apart = widened(_as_wide_as_spots(further, field, rule)[None] >= rule.apart_least, around)[0]
+    columns = np.zeros(len(close), bool)
+    for piece in _pieces(close):
+        middle = (piece.start + piece.stop) // 2
+        columns[piece] = apart[piece].any() and further[max(middle - 1, 0) : middle + 2].min() >= rule.between_least
+    columns = widened(columns[None], around)[0]
     return np.asarray(columns & (np.abs(field.s_mm[:, None] - at_mm) < rule.reach_mm))
+
+
+def _pieces(mask: np.ndarray) -> list[slice]:
+    """The unbroken runs of a (n,) mask."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]])))
+    return [slice(int(low), int(high)) for low, high in ends.reshape(-1, 2)]
 
 
 def is_beneath_marks(blob: Blob, field: Field, origin: Floats, rule: BeneathSettings) -> bool:
@@ -42,15 +54,16 @@ def is_beneath_marks(blob: Blob, field: Field, origin: Floats, rule: BeneathSett
     if height < darkest or height * filled_share(seen, field.cell_mm, rule.square_mm) < over:
         return False
     at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
-    return bool(_as_wide_as_spots(field, at_mm, rule.close_mm, rule)[columns].max() >= rule.seen_close)
+    close = _as_wide_as_spots(_beside(field, at_mm, rule.close_mm), field, rule)
+    return bool(close[columns].max() >= rule.seen_close)
 
 
-def _as_wide_as_spots(field: Field, at_mm: Floats, between_mm: tuple[float, float], rule: BeneathSettings) -> Floats32:
-    """(cols,) absorbance of what is neither narrower nor wider than a small spot, between two distances from the line."""
+def _as_wide_as_spots(beside: Floats32, field: Field, rule: BeneathSettings) -> Floats32:
+    """(cols,) absorbance of what is neither narrower nor wider than a small spot."""
     least, most = (-int(-width // field.cell_mm) for width in rule.width_mm)
     # At the paper's edges it goes on as it ends: a shadow there is as wide as any.
-    beside = np.pad(_beside(field, at_mm, between_mm), most, mode="edge")
-    return np.asarray((opened(beside, least) - opened(beside, most))[most:-most], np.float32)
+    wide = np.pad(beside, most, mode="edge")
+    return np.asarray((opened(wide, least) - opened(wide, most))[most:-most], np.float32)
 
 
 def _beside(field: Field, at_mm: Floats, between_mm: tuple[float, float]) -> Floats32:

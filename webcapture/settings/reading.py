@@ -276,6 +276,11 @@ class BeneathSettings:
     apart_least: float = knob(
         0.048, "absorbance", "And so dark further off: black spots of 3 mm reach 0.05, four strokes that meet 0.043."
     )
+    between_least: float = knob(
+        0.07,
+        "absorbance",
+        "And so dark there in its middle: between the arms of a slanting cross, however blurred, 0.06.",
+    )
     square_mm: float = knob(
         1.4, "mm", "A stroke with its blur is as wide; where two cross it is paler over such a square."
     )
