@@ -331,7 +331,11 @@ class UprightSettings:
         "ln odds",
         "Less than this for a strip upside down, and no Rf is given: few lie so, and among strips that say so little of it as many lie right.",
     )
-    partial: float = knob(1.5, "ln odds", "A line over part of the width is a front; origin lines run across.")
+    partial: float = knob(
+        2.5,
+        "ln odds",
+        "A line over part of the width is a front; origin lines run across: of 1240 upright strips three seemed not to.",
+    )
     partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")
     growth: float = knob(
         0.6,
