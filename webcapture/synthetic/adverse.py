@@ -236,6 +236,17 @@ def slanted_front(seed: int) -> Scene:
     return _with_front(_careful(seed, "slanted", wide=True), tilted)
 
 
+def fading_stain(seed: int) -> Scene:
+    """What the solvent swept along ends sharply where it stopped, and fades slowly behind."""
+    rng = _rng(seed, "fading_by")
+    depth, width, fade = rng.uniform(0.05, 0.12), rng.uniform(0.3, 0.6), rng.uniform(2, 5)
+
+    def swept(strip: PaperStrip) -> Front:
+        return replace(strip.front, kind="stain", strength=depth, width_mm=width, fade_mm=fade, spans_mm=())
+
+    return _with_front(_careful(seed, "fading"), swept)
+
+
 def front_by_strokes(seed: int) -> Scene:
     """The front was marked by a short stroke over each lane."""
     rng = _rng(seed, "strokes_where")
@@ -337,6 +348,7 @@ ADVERSE: dict[str, Adverse] = {
     "upside down": Adverse(upside_down, ("upside-down",), "strip", True),
     "a line that ran": Adverse(ink_line, ("ink-line",), "strip", False),
     "slanted front": Adverse(slanted_front, ("front-slanted",), "strip", True),
+    "a front's stain that fades slowly": Adverse(fading_stain, (), "none", True),
     "front marked over each lane": Adverse(front_by_strokes, (), "none", True),
     "front marked by one stroke": Adverse(front_by_one_stroke, ("front-short",), "strip", False),
     "glare": Adverse(glare, ("glare",), "photo", False),

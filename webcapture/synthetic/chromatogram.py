@@ -18,6 +18,8 @@ CHEMISTRY_PX_PER_MM = 8.0
 MARGIN_MM = 2.0
 """Picture beyond the paper's edges, so that sampling near an edge stays on paper."""
 PENCIL_MM = 0.45
+LEFT_BEHIND = 0.3
+"""Share of a fading stain that stays as far as the origin."""
 INK = Dye("ink", (1.0, 0.85, 0.4))
 """What stays of a line drawn with a pen."""
 
@@ -226,8 +228,15 @@ def _wet(front: Front, grid: Grid) -> Floats:
 
 
 def _rim(front: Front, grid: Grid, rng: np.random.Generator) -> Floats:
-    """Absorbance of what the solvent swept together at its front: steeper above than below, densest on the front."""
+    """Absorbance of what the solvent swept together at its front: steeper above than below, densest on the front.
+
+    One that fades ends on the front itself, half of it exactly there, and leaves a part all the way.
+    """
     below = front.curve.at(grid.t_mm) - grid.s_mm
+    if front.fade_mm > 0:
+        ends = 0.5 + 0.5 * np.tanh(below / (front.width_mm / 2))
+        behind = LEFT_BEHIND + (1 - LEFT_BEHIND) * np.exp(-np.maximum(below, 0) / front.fade_mm)
+        return np.asarray(front.strength * ends * behind)
     width = np.where(below > 0, 1.3 * front.width_mm, 0.6 * front.width_mm)
     uneven = 1 + 0.2 * cloud(rng, (8, grid.shape[1]), (8, 3 * grid.px_per_mm))[0]
     return np.asarray(front.strength * np.exp(-0.5 * (below / width) ** 2) * uneven[None, :])

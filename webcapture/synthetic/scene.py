@@ -112,7 +112,7 @@ class Front:
     width_mm: float = 0.45
     """Thickness of the line; of the step, for a wet edge."""
     fade_mm: float = 0.0
-    """Length over which a wet edge dries out towards the origin; 0: wet all the way."""
+    """Length over which a wet edge dries out towards the origin; 0: wet all the way. Of a stain, over which it fades there; 0: it is a ridge."""
     spans_mm: tuple[tuple[float, float], ...] = ()
     """The parts of the width a pencil line covers; none given: all of it."""
 
