@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.measure.drawn import Absorbance, celled, from_above, pencil, pictured
+from tests.measure.drawn import RED, Absorbance, celled, from_above, pencil, pictured, spot
 from webcapture.imaging.holes import edge_width_mm, punched
 from webcapture.measure.strip import measure_strip
 from webcapture.model import Floats, Floats32
@@ -75,3 +75,15 @@ def test_a_flat_black_spot_is_found_however_dark_it_is(radius: float, sharp: flo
     things = pencil(20), pencil(120), flat(70, 10, depth, radius, sharp)
     strip = measure_strip(celled(*things, noise=0.006), from_above(), DEFAULTS)
     assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.5], abs=0.003)
+
+
+@pytest.mark.parametrize("at", [17.4, 70.0, 123.35])
+def test_a_hole_beside_a_line_or_a_spot_is_still_one(at: float) -> None:
+    """Half a millimetre from the origin line or the front, 2.5 mm from a spot's middle: those are dark on one side of it only."""
+
+    def hole(s: Floats, t: Floats) -> Floats:
+        return np.where(np.hypot(s - at, t - 10) < (2.0 if at < 20 else 2.75), 0.25, 0.0)[..., None] * np.ones(3)
+
+    things = pencil(20), pencil(120), spot(64.75, 10, 1.5, RED), hole
+    strip = measure_strip(celled(*things, noise=0.006), from_above(), DEFAULTS)
+    assert [one.rf for one in strip.lanes[0].spots] == pytest.approx([0.4475], abs=0.006)

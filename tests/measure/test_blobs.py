@@ -67,6 +67,15 @@ def test_it_takes_no_more_than_the_neighbours_leave():
     assert (patch.first, len(patch.s_mm)) == (where.low - 2, where.high - where.low + 4)
 
 
+def test_a_single_row_between_neighbours_is_no_spot():
+    part, bare = lane_with(spot(60, 8, 1.8, RED))
+    (row,) = region(60).peaks
+    where = Region([row], row, row, 50.0)
+    patch = patch_of(np.moveaxis(part, -1, 0), bare, where, (row, row), FIELD, (0, LOW))
+    assert len(patch.s_mm) == 1
+    assert measured(patch, where, RULE) == []
+
+
 def test_paper_left_at_the_ends_is_taken_away():
     """A veil of 0.02 at one end and none at the other."""
 

@@ -165,6 +165,17 @@ def test_a_stain_with_a_long_tail_ends_at_the_front(front, fade, lasting, colour
         assert "ink-line" not in {flag.code for flag in strip.flags}
 
 
+@pytest.mark.parametrize("noise", [0.002, 0.004])
+@pytest.mark.parametrize(("edge", "depth"), [(0.2, 0.09), (0.3, 0.09), (0.3, 0.15)])
+def test_a_softer_edge_is_no_less_the_front(edge, depth, noise):
+    """It was told once and lies there: judged again from a little further up, one as soft seemed none, and fell back to its darkest place."""
+    ground = pencil(ORIGIN), spot(50, 10, 1.6, RED)
+    for seed in range(8):
+        strip = measured(*ground, swept(FRONT, depth, BROWN, edge=edge), length=150, noise=noise, seed=seed)
+        assert strip.front is not None
+        assert float(np.median(strip.front.s_mm)) == pytest.approx(FRONT, abs=0.25)
+
+
 @pytest.mark.parametrize("sd", [0.8, 1.2])
 @pytest.mark.parametrize("depth", [0.1, 0.2])
 def test_a_band_with_a_tail_is_no_front(depth, sd):

@@ -13,6 +13,8 @@ from webcapture.settings import CellSettings
 
 RIM = 0.2, 0.6
 """How wide an edge is counts between these: from 0 at the tint's level to 1 at the paper's."""
+SECTORS = 12
+"""Directions in which a disc's rim is looked at, each for itself."""
 BLOCK = 8
 """Rows of the picture over which an edge's profile is averaged: few enough for it to be straight."""
 
@@ -63,7 +65,7 @@ def punched(
     depth = (usual_of(cells) - tint).mean()
     if depth < settings.hole_like:
         return holes  # paper as dark as the tint, or a strip that is none: a hole could not be told
-    reach = round(settings.hole_rim_mm / cell_mm)
+    reach, sharp_mm = round(settings.hole_rim_mm / cell_mm), 0.0
     for left, top, width, height, area in stats[1:count].tolist():
         if not least < area < most or max(width, height) > settings.hole_round * min(width, height):
             continue
@@ -72,16 +74,29 @@ def punched(
         bottom = fallen[fallen < 0.25]
         # A spot as black as ink is darker than the tint: only its slopes are like it.
         flat = len(bottom) > settings.hole_flat * (fallen < 0.75).sum() and median(bottom) > -settings.hole_deep
-        if flat and _rim_mm(fallen, cell_mm) <= max(settings.hole_sharp * paper_edge_mm(), settings.hole_sharp_mm):
+        if not flat:
+            continue
+        sharp_mm = sharp_mm or max(settings.hole_sharp * paper_edge_mm(), settings.hole_sharp_mm)
+        if _rim_mm(fallen, cell_mm) <= sharp_mm:
             holes[box] |= fallen < settings.hole_edge
     return np.asarray(cv2.dilate(holes.astype(np.uint8), np.ones((3, 3), np.uint8)), bool) if holes.any() else holes
 
 
 def _rim_mm(fallen: Floats32, cell_mm: float) -> float:
-    """Width of a disc's rim, from what areas lie below its two levels, above the bottom's own."""
-    bottom = float(median(fallen[fallen < RIM[0]])) if (fallen < RIM[0]).any() else 0.0
-    inner, outer = (np.sqrt(np.count_nonzero(fallen < bottom + at * (1 - bottom)) / np.pi) for at in RIM)
-    return float(outer - inner) * cell_mm
+    """Width of a disc's rim, from what areas lie below its two levels, above the bottom's own: the median of all directions.
+
+    What lies beside it, a line, letters or a spot, counts in some of them only. fallen: (rows, cols), the disc in the middle.
+    """
+    low = fallen < RIM[0]
+    bottom = float(median(fallen[low])) if low.any() else 0.0
+    down, right = (np.median(at) if len(at) else 0.0 for at in np.nonzero(low))
+    y, x = np.indices(fallen.shape)
+    sector = ((np.arctan2(y - down, x - right) / (2 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
+    inner, outer = (
+        np.sqrt(np.bincount(sector[fallen < bottom + at * (1 - bottom)], minlength=SECTORS) * SECTORS / np.pi)
+        for at in RIM
+    )
+    return float(median(outer - inner)) * cell_mm
 
 
 def edge_width_mm(image: StripImage) -> float:

@@ -41,17 +41,18 @@ def _pieces(mask: np.ndarray) -> list[slice]:
     return [slice(int(low), int(high)) for low, high in ends.reshape(-1, 2)]
 
 
-def is_beneath_marks(blob: Blob, field: Field, origin: Floats, rule: BeneathSettings) -> bool:
+def is_beneath_marks(blob: Blob, field: Field, origin: Floats, square_mm: float, rule: BeneathSettings) -> bool:
     """Whether a grey spot stayed beneath the pencil of the origin line: darker there than line and cross together, and beside the line, too.
 
-    What is filled in under pencil shows little of a small spot; here the paper counts as it was seen.
+    What is filled in under pencil shows little of a small spot; here the paper counts as it was seen. square_mm: as wide as a
+    stroke with its blur; where two cross it is paler over such a square.
     """
     near = rule.reach_mm
     rows, columns = np.abs(field.s_mm - blob.densest_mm) < near, np.abs(field.t_mm - blob.t_mm) < near
     seen = palest(field.absorbance[np.ix_(rows, columns)])
     height = float(seen.max(initial=0.0))
     darkest, over = rule.seen
-    if height < darkest or height * filled_share(seen, field.cell_mm, rule.square_mm) < over:
+    if height < darkest or height * filled_share(seen, field.cell_mm, square_mm) < over:
         return False
     at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
     close = _as_wide_as_spots(_beside(field, at_mm, rule.close_mm), field, rule)

@@ -156,7 +156,9 @@ def highest(patch: Patch) -> float:
 
 
 def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]:
-    """The region's spots: one by its own mean, several by a fitted mixture."""
+    """The region's spots: one by its own mean, several by a fitted mixture; none in a single row, which has no shape."""
+    if len(patch.s_mm) < 2:
+        return []
     starts = patch.s_mm[np.array(region.peaks) - patch.first]
     if len(starts) == 1:
         single = _single(patch, region, settings)

@@ -16,7 +16,7 @@ from webcapture.measure.channels import darkest, mean, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.responses import NEAREST, ridge, smoothed_across, standardised, step_across
-from webcapture.measure.swept import Edge, edge_of, stain_offset
+from webcapture.measure.swept import Edge, densest_offset, edge_of
 from webcapture.measure.tracing import Trace, peaks_near, trace_lines
 from webcapture.measure.traits import (
     colours_beside,
@@ -329,8 +329,10 @@ def as_line(
     have stood off in any one lane.
     """
     trace = candidate.trace
-    where = {"stain": stain_offset, "wet-edge": edge_offset}.get(candidate.kind)
-    lift = where(trace, field, settings) if where else 0.0
+    where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
+    lift = (
+        where(trace, field, settings) if where and not candidate.swept else 0.0
+    )  # such a one lies on its edge already
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     told_by = 1.0 if where else max(float(seen.sum()) / settings.alike_bins, 1.0)
     u = float(np.hypot(trace.spread_mm / np.sqrt(told_by), u_extra_mm))

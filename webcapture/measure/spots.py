@@ -72,7 +72,8 @@ def _with_its_grey(blob: Blob, paper: LanePart) -> Blob:
     first, left = paper.corner
     _, rows, width = paper.planes.shape
     s_mm, t_mm = paper.field.s_mm[first : first + rows], paper.field.t_mm[left : left + width]
-    columns = np.abs(t_mm - blob.t_mm) <= max(blob.width_mm / 8, paper.field.cell_mm)
+    away = np.abs(t_mm - blob.t_mm)
+    columns = away <= max(blob.width_mm / 8, paper.field.cell_mm, float(away.min()))
     grey = paper.planes[..., columns].min(axis=0).mean(axis=1)
     at, *ends = (grey[int(np.argmin(np.abs(s_mm - place)))] for place in (blob.densest_mm, *blob.edges_mm))
     return replace(blob, absorbance=blob.absorbance + max(float(at - sum(ends) / 2), 0.0))

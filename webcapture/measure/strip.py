@@ -94,8 +94,9 @@ def _attempt(strip: StripCells, settings: Settings) -> Attempt:
     origin = as_line(reading.origin, field, rule.u_pencil_mm, settings.landmark) if reading.origin else None
     front = as_line(reading.front, field, _u_meaning(reading.front, rule), settings.landmark) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
-    # Beyond a stain the paper is as pale as below it, or there would be a wet edge: it may tell the level where bands leave none.
     swept = front.coefficients if front is not None and reading.front is not None and reading.front.swept else None
+    # Beyond a stain the paper is as pale as below it, or there would be a wet edge: it may tell the level where bands leave none.
+    # Not so where the stain goes on towards the origin.
     top = front.coefficients if front is not None and front.kind != "stain" else swept
     strokes = strip.strokes
     if origin is not None:
@@ -168,7 +169,7 @@ def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, set
         return False
     if origin is None or abs(blob.centre_mm - polynomial_at(blob.t_mm, origin.coefficients)) >= rule.origin_mm:
         return True
-    return not is_beneath_marks(blob, field, origin.coefficients, settings.beneath)
+    return not is_beneath_marks(blob, field, origin.coefficients, rule.round_mm, settings.beneath)
 
 
 def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings) -> bool:

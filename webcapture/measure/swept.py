@@ -51,9 +51,10 @@ def edge_of(trace: Trace, field: Field, rule: LandmarkSettings) -> Edge | None:
     low, high = rule.swept_dry_mm
     dry = (offsets > offsets[peak] + low) & (offsets < offsets[peak] + high)
     height = profile[peak] - median(profile[dry], axis=0)
-    share = (blue - float(median(blue[dry]))) / max(float(height[BLUE]), 1e-9)
-    if height[BLUE] <= 0:
+    paper = float(median(blue[dry]))
+    if height[BLUE] <= 0 or blue[peak] <= paper:
         return None
+    share = (blue - paper) / (blue[peak] - paper)
     falls = [_fallen(share[peak:], level) * step for level in (0.8, 0.5, 0.2)]
     return Edge(
         at_mm=float(offsets[peak]) + falls[1],
@@ -74,13 +75,7 @@ def _fallen(share: Floats, level: float) -> float:
     return after - (level - at) / max(before - at, 1e-9)
 
 
-def stain_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
-    """How far from its traced middle the front lies that left a stain: where that is darkest, or where it ends if it ends sharply."""
-    edge = edge_of(trace, field, rule)
-    return edge.at_mm if edge is not None and edge.is_sharp(rule) else _densest_offset(trace, field, rule)
-
-
-def _densest_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
+def densest_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
     """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
     step = rule.profile_mm
     offsets = offsets_of(rule.densest_reach_mm, step)

@@ -281,9 +281,6 @@ class BeneathSettings:
         "absorbance",
         "And so dark there in its middle: between the arms of a slanting cross, however blurred, 0.06.",
     )
-    square_mm: float = knob(
-        1.4, "mm", "A stroke with its blur is as wide; where two cross it is paler over such a square."
-    )
     seen: tuple[float, float] = knob(
         (0.8, 0.28),
         "absorbance",
