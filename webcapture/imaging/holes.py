@@ -15,6 +15,8 @@ RIM = 0.2, 0.6
 """How wide an edge is counts between these: from 0 at the tint's level to 1 at the paper's."""
 SECTORS = 12
 """Directions in which a disc's rim is looked at, each for itself."""
+FINER = 4
+"""Parts into which a cell is divided for that: a rim is narrower than a cell."""
 BLOCK = 8
 """Rows of the picture over which an edge's profile is averaged: few enough for it to be straight."""
 
@@ -87,6 +89,7 @@ def _rim_mm(fallen: Floats32, cell_mm: float) -> float:
 
     What lies beside it, a line, letters or a spot, counts in some of them only. fallen: (rows, cols), the disc in the middle.
     """
+    fallen = np.asarray(cv2.resize(fallen, None, fx=FINER, fy=FINER, interpolation=cv2.INTER_LINEAR), np.float32)
     low = fallen < RIM[0]
     bottom = float(median(fallen[low])) if low.any() else 0.0
     down, right = (np.median(at) if len(at) else 0.0 for at in np.nonzero(low))
@@ -96,7 +99,7 @@ def _rim_mm(fallen: Floats32, cell_mm: float) -> float:
         np.sqrt(np.bincount(sector[fallen < bottom + at * (1 - bottom)], minlength=SECTORS) * SECTORS / np.pi)
         for at in RIM
     )
-    return float(median(outer - inner)) * cell_mm
+    return float(median(outer - inner)) * cell_mm / FINER
 
 
 def edge_width_mm(image: StripImage) -> float:

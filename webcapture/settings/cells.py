@@ -58,7 +58,9 @@ class CellSettings:
         "The rim of a hole is as wide as the paper's edge in the photo, give or take; that of black spots twice and more.",
     )
     hole_sharp_mm: float = knob(
-        0.23, "mm", "However sharp the photo: a hole's rim in cells comes to 0.2 mm, a small steep spot's to 0.26."
+        0.3,
+        "mm",
+        "However sharp the photo: a hole's rim in cells comes to 0.23 to 0.28 mm, a small steep spot's to 0.34.",
     )
     hole_deep: float = knob(
         0.2, "", "Share of the way from paper to tint by which its bottom may be darker, for the paper's own shadow."
