@@ -188,7 +188,7 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
 
 
 def _sharp_steps(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
-    """By how much the paper below a row is darker than above, and more so than 4.5 mm off: an even gradient gives nothing."""
+    """By how much the paper below a row is darker than above, and more so than further off: an even gradient gives nothing."""
     step = step_across(grey, field, settings)
     shift = round(settings.step_trend_mm / field.row_mm)
     beside = (np.roll(step, shift, axis=0) + np.roll(step, -shift, axis=0)) / 2
@@ -330,9 +330,8 @@ def as_line(
     """
     trace = candidate.trace
     where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
-    lift = (
-        where(trace, field, settings) if where and not candidate.swept else 0.0
-    )  # such a one lies on its edge already
+    # A swept stain's line lies on its edge already.
+    lift = where(trace, field, settings) if where and not candidate.swept else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     told_by = 1.0 if where else max(float(seen.sum()) / settings.alike_bins, 1.0)
     u = float(np.hypot(trace.spread_mm / np.sqrt(told_by), u_extra_mm))

@@ -79,7 +79,7 @@ def densest_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
     """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
     step = rule.profile_mm
     offsets = offsets_of(rule.densest_reach_mm, step)
-    profile = field.fine[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], 2].mean(axis=0)
+    profile = field.fine[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], BLUE].mean(axis=0)
     smooth = np.convolve(profile, BINOMIAL, mode="valid")
     peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
     before, at, after = smooth[peak - 1 : peak + 2]
