@@ -9,7 +9,7 @@ import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from functools import partial
 from pathlib import Path
 from statistics import median
@@ -17,10 +17,10 @@ from typing import Any
 
 from PIL import Image
 
-import webcapture.measure.strip as strip_stages
 from tests.benchmark.photos import CLASSES, ROOT, photograph, sized
 from tests.benchmark.table import aligned
 from webcapture import annotated_jpeg, pipeline
+from webcapture.measure import attempt, kept, strip
 
 STAGES = (
     "read_photo",
@@ -97,7 +97,10 @@ def _whole(data: bytes) -> None:
 def stage_times(data: bytes) -> dict[str, float]:
     """Seconds of each stage, all its calls together."""
     spent: dict[str, float] = defaultdict(float)
-    with _watched(pipeline, STAGES, spent), _watched(strip_stages, STRIP_STAGES, spent):
+    with ExitStack() as watches:
+        watches.enter_context(_watched(pipeline, STAGES, spent))
+        for part in (attempt, kept, strip):
+            watches.enter_context(_watched(part, STRIP_STAGES, spent))
         pipeline.measure_photo(data)
     return spent
 

@@ -1,0 +1,132 @@
+"""Which of the spots found in a lane are kept: not writing, not what the origin's pencil left, and not what belongs to the front."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from webcapture.measure.beneath import is_beneath_marks
+from webcapture.measure.curves import polynomial_at
+from webcapture.measure.field import Field
+from webcapture.measure.landmarks import Candidate
+from webcapture.measure.lanes import Track
+from webcapture.measure.paper import Stain
+from webcapture.measure.reading import Reading
+from webcapture.measure.spots import Blob, find_spots, is_round, is_written
+from webcapture.measure.traits import is_brown
+from webcapture.model import Line
+from webcapture.settings import ReadingSettings, Settings, SpotSettings
+
+
+def lane_spots(
+    reading: Reading, stain: Stain, track: Track, origin: Line | None, front: Line | None, settings: Settings
+) -> list[Blob]:
+    """The lane's spots that are kept, from the origin upwards."""
+    rule, field = settings.spot, reading.field
+    start = None if origin is None else float(polynomial_at(track.middle_mm, origin.coefficients))
+    end = None if front is None else float(polynomial_at(track.middle_mm, front.coefficients))
+    low = rule.end_mm if start is None else start - settings.lane.below_mm
+    high = field.length_mm - rule.end_mm if end is None else end + rule.beyond_mm
+    found = find_spots(field, stain, track, (low, high), rule)
+    found = [blob for blob in found if not _is_writing(blob, origin, field, stain, settings)]
+    if not track.marked and _is_a_word(found, field, stain, rule):
+        return []
+    if start is not None:
+        found = _that_ran(found, start, field, rule)
+    if front is None or end is None:
+        # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
+        least = settings.landmark.least_run_mm + (start or 0.0)
+        return [b for b in found if b.centre_mm < least or not _may_be_a_label(b, field, stain, rule)]
+    return _without_the_front(found, end, front, reading.front, settings)
+
+
+def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, settings: Settings) -> bool:
+    """Whether a "spot" is what is left of writing along the run, and neither a small round spot nor one beneath the origin's marks."""
+    rule = settings.spot
+    # Not what covers the lane: ink that ran all along its line.
+    if blob.fill >= rule.compact_fill or not is_written(blob, field, stain, rule.thin_share, rule):
+        return False
+    if is_round(blob, field, stain, rule):
+        return False
+    if origin is None or abs(blob.centre_mm - polynomial_at(blob.t_mm, origin.coefficients)) >= rule.origin_mm:
+        return True
+    return not is_beneath_marks(blob, field, origin.coefficients, rule.round_mm, settings.beneath)
+
+
+def _is_a_word(found: list[Blob], field: Field, stain: Stain, rule: SpotSettings) -> bool:
+    """Whether all that lies in a lane to which nothing was applied is a word."""
+    return len(found) == 1 and is_written(found[0], field, stain, rule.word_share, rule, rule.word_share)
+
+
+def _may_be_a_label(blob: Blob, field: Field, stain: Stain, rule: SpotSettings) -> bool:
+    return is_written(blob, field, stain, rule.written_share, rule, rule.inked_share)
+
+
+def _that_ran(found: list[Blob], origin_mm: float, field: Field, rule: SpotSettings) -> list[Blob]:
+    """Those on the origin line or above it, each on it less sure.
+
+    Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
+    """
+    return [
+        _less_sure(blob, origin_mm, rule)
+        for blob in found
+        if blob.centre_mm > origin_mm - rule.origin_mm and not _pencils_own(blob, origin_mm, field, rule)
+    ]
+
+
+def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings) -> bool:
+    """Whether a "spot" on the origin line is what blur left of the pencil marks there."""
+    height = float(blob.absorbance.max())
+    grey = float(blob.absorbance.min()) > rule.grey * height
+    pale = height < (rule.mark_absorbance if grey else rule.mark_colour)
+    near = abs(blob.centre_mm - origin_mm) < rule.mark_reach_mm and blob.width_mm < rule.mark_width_mm
+    return pale and near and _tinge_at(blob.t_mm, origin_mm, field, rule) < rule.mark_tinge
+
+
+def _less_sure(blob: Blob, origin_mm: float, rule: SpotSettings) -> Blob:
+    """A spot on the origin line with what the line hides of it: the paler it is, the more of its place is that of what was filled in."""
+    if abs(blob.centre_mm - origin_mm) > rule.origin_mm:
+        return blob
+    hidden = rule.hidden_mm * min(rule.mark_colour / max(float(blob.absorbance.max()), 1e-9), 1.0)
+    return replace(blob, u_centre_mm=float(np.hypot(blob.u_centre_mm, hidden)))
+
+
+def _tinge_at(t_mm: float, s_mm: float, field: Field, rule: SpotSettings) -> float:
+    """By how much the channels differ around a place, under the pencil too, where what is filled in shows little of a small spot."""
+    rows, columns = np.abs(field.s_mm - s_mm) < rule.mark_box_mm, np.abs(field.t_mm - t_mm) < rule.mark_box_mm
+    box = field.absorbance[np.ix_(rows, columns)].reshape(-1, 3)
+    return float(np.ptp(box.mean(axis=0))) if len(box) else 0.0
+
+
+def _without_the_front(
+    found: list[Blob], front_mm: float, front: Line, seen: Candidate | None, settings: Settings
+) -> list[Blob]:
+    """Those that neither are the front's own band nor, where it is a stain, that stain's fringe."""
+    found = [b for b in found if not _fronts_own(b, front_mm, front.kind == "pencil", settings.reading)]
+    if front.kind != "stain" or seen is None:
+        return found
+    return [b for b in found if not _stains_rest(b, front_mm, seen, settings)]
+
+
+def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings) -> bool:
+    """Whether a "spot" is the front's own faint, narrow band; at a drawn front only what runs right across the lane can be."""
+    height = float(blob.absorbance.max())
+    near = abs(blob.densest_mm - front_mm) < rule.front_own_mm and height < rule.front_own_absorbance
+    if near and float(blob.absorbance.min()) > rule.front_own_grey * height:
+        return True  # wet paper's own edge
+    brownish = is_brown(blob.absorbance, rule.rim_brown) or height < rule.rim_pale
+    if blob.densest_mm > front_mm - rule.rim_reach_mm and height < rule.rim_absorbance and brownish:
+        return True  # what dried there, wherever along the front it lies thickest; and nothing so pale ran ahead of it
+    return near and blob.width_mm < rule.front_own_width_mm and (blob.fill > rule.front_own_coverage or not drawn)
+
+
+def _stains_rest(blob: Blob, front_mm: float, stain: Candidate, settings: Settings) -> bool:
+    """Whether a "spot" is the fringe of the front's stain, which reaches further than what was filled in.
+
+    Densest right beside the front, brown as the stain is, and much paler, however far it fades down. A spot that ran with the
+    front has a colour of its own, or adds to the stain's.
+    """
+    rule, blue = settings.reading, float(blob.absorbance[2])
+    brown = is_brown(blob.absorbance, settings.landmark.stain_grey)
+    return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(stain.colour)
