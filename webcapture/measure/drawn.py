@@ -1,0 +1,110 @@
+"""Whether a thin line was drawn as a line, with a pencil or in ink: not a row of letters, a word's underline, a staple or a band of a dye."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from webcapture.measure.curves import polynomial_at
+from webcapture.measure.field import Field
+from webcapture.measure.landmarks import Candidate
+from webcapture.measure.traits import is_brown, slope_of, thinness_of
+from webcapture.settings import ReadingSettings, Settings
+
+
+def is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> bool:
+    """Whether a thin line was drawn as a line: straight, and right across or unbroken for longer than any letter.
+
+    Bars of letters line up too, but waver, with gaps between them.
+    """
+    rule = settings.reading
+    stems = _has_stems(line, field, strokes, rule)
+    if line.coverage >= rule.whole_coverage and line.trace.spread_mm <= rule.wavering_mm[int(stems)]:
+        return True  # hardly a word reaches from edge to edge without a gap; a cross on the line has arms like stems
+    score, coverage, spread = rule.unbroken
+    if line.trace.score >= score and line.coverage >= coverage and line.trace.spread_mm <= spread:
+        return True  # as dark all along as a line can be: a word is so at its strokes only
+    if line.trace.spread_mm > rule.drawn_spread_mm:
+        return False
+    if line.coverage >= rule.clean_coverage[int(stems)] and line.trace.spread_mm < rule.clean_spread_mm:
+        return True
+    straight = line.trace.spread_mm < rule.straight_mm
+    if line.coverage >= rule.drawn_coverage:
+        return straight or not stems
+    bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
+    longest = _longest(line)
+    long = longest >= max(rule.letter_mm / bin_mm, rule.letter_bins)
+    endless = longest >= max(rule.word_mm / bin_mm, rule.letter_bins)
+    return (straight or endless) and long and not stems
+
+
+def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
+    """Whether strokes hang on the line or stand on it, as under the bars of letters."""
+    span = field.bin_t_mm[line.trace.seen] if line.trace.seen.any() else field.bin_t_mm
+    across = (field.t_mm > span.min() - rule.stems_reach_mm) & (field.t_mm < span.max() + rule.stems_reach_mm)
+    curve = polynomial_at(field.t_mm[across], line.trace.coefficients)
+    near, far = rule.stems_mm
+    rows = (field.s_mm > curve.min() - far) & (field.s_mm < curve.max() + far)
+    away, here = field.s_mm[rows, None] - curve, strokes[rows][:, across]
+    zones = [(side * away > near) & (side * away < far) for side in (-1, 1)]
+    outer = int(rule.stems_outer * len(strokes))
+    inner = strokes[outer:-outer]
+    usual = int(np.count_nonzero(inner)) / max(inner.size, 1)
+    densest = max(int(np.count_nonzero(here & zone)) / max(int(np.count_nonzero(zone)), 1) for zone in zones)
+    return densest > rule.stems + rule.stems_usual * usual
+
+
+def _longest(line: Candidate) -> int:
+    """Bins in the longest unbroken part of a line."""
+    runs = "".join("x" if seen else " " for seen in line.trace.seen).split()
+    return max((len(run) for run in runs), default=0)
+
+
+def dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -> bool:
+    """Whether a line is as dark as a pencil's; over part of the width, as the pencil that drew the origin line.
+
+    Right across the paper, a pale line is one where the same pencil drew as pale an origin line.
+    """
+    rule = settings.reading
+    known = max(origin.colour) if origin is not None else 0.0
+    short = line.coverage < rule.drawn_coverage
+    if not short and known > 0:
+        return max(line.colour) > min(rule.drawn_least, rule.drawn_alike * known)
+    least = rule.drawn_share * known if short else 0.0
+    return max(line.colour) > max(rule.drawn_least, least)
+
+
+def drawn_in_ink(line: Candidate, field: Field, settings: Settings) -> bool:
+    """Whether a coloured line may be one that somebody drew.
+
+    From edge to edge, dark, not brown as a solvent's own, and as thin on both sides as no band of a dye.
+    """
+    rule = settings.reading
+    dark = line.kind == "coloured" and line.coverage >= rule.drawn_coverage and max(line.colour) > rule.inked_least
+    if not dark or is_brown(np.array(line.colour), settings.landmark.stain_grey):
+        return False
+    return bool(thinness_of([line.trace], field, settings.landmark)[0] >= rule.inked_thin)
+
+
+def underlines(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
+    """Whether a line over a part of the width stands under a word: letters above nearly all of it."""
+    if line.coverage >= rule.drawn_coverage or not line.trace.seen.any():
+        return False
+    span = field.bin_t_mm[line.trace.seen]
+    columns = (field.t_mm > span.min()) & (field.t_mm < span.max())
+    above = field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients)
+    near, far = rule.word_above_mm
+    written = strokes[:, columns] & (above > near) & (above < far)
+    return bool(columns.any()) and float(written.any(axis=0).mean()) > rule.word_share
+
+
+def is_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
+    """Whether a line leans as no front does, or lies over a part of the width right at the paper's end."""
+    at_end = line.coverage < rule.drawn_coverage and field.length_mm - line.middle_mm < rule.staple_end_mm
+    return at_end or slope_of(line.trace, field) > rule.staple_steep
+
+
+def may_be_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:
+    """Whether a line over a part of the width leans, or lies near the paper's end, as a staple or clip does that held the strip."""
+    if line.coverage >= rule.drawn_coverage:
+        return False
+    return slope_of(line.trace, field) > rule.staple_slope or field.length_mm - line.middle_mm < rule.staple_mm
