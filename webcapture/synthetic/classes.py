@@ -49,6 +49,10 @@ class Class:
     """Chances of no, one, two shadow edges."""
     shadow_depth: tuple[float, float]
     lift_mm: float
+    snipped: float
+    """Share of papers cut with scissors."""
+    snip_mm: tuple[float, float]
+    """Standard deviation of where scissors were set anew from a straight edge."""
     tails: float
     """Share of spots with a tail."""
     drag_mm: tuple[float, float]
@@ -70,13 +74,13 @@ class Class:
 TYPICAL = Class(
     tilt_deg=(0, 14), fill=(0.78, 0.82), k1=0.012, roll_deg=5, aligned=0.8, gradient=(0.0, 0.15), colour_gradient=0.03,
     cast=0.07, exposure=(0.68, 0.88), veil=0.008, tone=0.0, defocus_px=(0.6, 0.9), motion_px=0.0, shot_noise=(0.004, 0.010),
-    quality=(88, 95), shadows=(1.0,), shadow_depth=(0.0, 0.0), lift_mm=0.0, tails=0.12, drag_mm=(0.5, 1.8), ragged_mm=(0.05, 0.2),
+    quality=(88, 95), shadows=(1.0,), shadow_depth=(0.0, 0.0), lift_mm=0.0, snipped=0.6, snip_mm=(0.03, 0.2), tails=0.12, drag_mm=(0.5, 1.8), ragged_mm=(0.05, 0.2),
     ripple_mm=0.0, slant_mm=0.3, bow_mm=0.3, peak=(0.07, 0.8), resolution=1.3, clearance_mm=2.5, mess=0.15,
 )  # fmt: skip
 
 HARD = Class(
     tilt_deg=(12, 32), fill=(0.62, 0.90), k1=0.05, roll_deg=14, aligned=0.65, gradient=(0.1, 0.5), colour_gradient=0.12,
     cast=0.18, exposure=(0.5, 0.95), veil=0.03, tone=0.2, defocus_px=(0.8, 2.0), motion_px=2.0, shot_noise=(0.008, 0.022),
-    quality=(60, 80), shadows=(0.45, 0.4, 0.15), shadow_depth=(0.12, 0.45), lift_mm=2.0, tails=0.4, drag_mm=(0.8, 3.5),
+    quality=(60, 80), shadows=(0.45, 0.4, 0.15), shadow_depth=(0.12, 0.45), lift_mm=2.0, snipped=0.6, snip_mm=(0.04, 0.3), tails=0.4, drag_mm=(0.8, 3.5),
     ragged_mm=(0.15, 0.6), ripple_mm=0.25, slant_mm=0.8, bow_mm=0.9, peak=(0.045, 0.9), resolution=1.15, clearance_mm=1.0, mess=0.4,
 )  # fmt: skip

@@ -172,6 +172,7 @@ def _laid(
         lanes=lanes,
         turn_deg=turn,
         taper_mm=rng.normal(0, 0.4),
+        cuts=_cuts(length, kind),
         stock=_stock(rng),
         lift=_lift(rng, kind),
         ragged_mm=rng.uniform(*kind.ragged_mm),
@@ -180,6 +181,25 @@ def _laid(
         creases=_creases(rng, kind, width, length),
         fingers=_fingers(rng, kind, width, length),
     )
+
+
+def _cuts(length: float, kind: Class) -> tuple[tuple[Point, ...], tuple[Point, ...]]:
+    """Both long edges as scissors cut them, snip by snip; a part of the papers is cut in one go.
+
+    From chances of their own, told by the length, so that all else of a seed stays as it was.
+    """
+    rng = np.random.default_rng(int(1e9 * length))
+    if rng.random() > kind.snipped:
+        return (), ()
+    off = math.exp(rng.uniform(*np.log(kind.snip_mm)))
+
+    def edge() -> tuple[Point, ...]:
+        places = [-5.0]
+        while places[-1] < length + 5:
+            places.append(places[-1] + rng.uniform(20, 60))
+        return tuple((s, rng.normal(0, off)) for s in places)
+
+    return edge(), edge()
 
 
 def _extent(width: float, length: float, turn_deg: float) -> tuple[float, float]:

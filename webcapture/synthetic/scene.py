@@ -200,6 +200,8 @@ class PaperStrip:
     upright: bool = True
     taper_mm: float = 0.0
     """How much wider the front end was cut than the origin end."""
+    cuts: tuple[tuple[Point, ...], tuple[Point, ...]] = ((), ())
+    """(s, departure from straight) of the places where scissors were set anew, along the left and the right long edge; none: cut in one go."""
     stock: Stock = Stock()
     lift: Lift = Lift()
     ragged_mm: float = 0.1
@@ -236,7 +238,16 @@ class PaperStrip:
     def edges(self, s_mm: Floats) -> tuple[Floats, Floats]:
         """``t`` of the left and the right long edge at each ``s_mm``."""
         half = self.width_mm / 2 + self.taper_mm / 2 * (np.asarray(s_mm) / self.length_mm - 0.5)
-        return np.asarray(self.width_mm / 2 - half), np.asarray(self.width_mm / 2 + half)
+        left, right = (_snipped(np.asarray(s_mm, float), cut) for cut in self.cuts)
+        return np.asarray(self.width_mm / 2 - half + left), np.asarray(self.width_mm / 2 + half + right)
+
+
+def _snipped(s_mm: Floats, cut: tuple[Point, ...]) -> Floats:
+    """How far an edge departs from straight: it runs straight from snip to snip."""
+    if not cut:
+        return np.zeros_like(s_mm)
+    places, off = np.array(cut).T
+    return np.asarray(np.interp(s_mm, places, off))
 
 
 @dataclass(frozen=True, slots=True)
