@@ -39,6 +39,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("two-fronts", "More than one line or edge could be the solvent front.", "A drawn one was taken, or the uppermost clear one: see on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-faint", "The solvent front is hardly to be seen.", "See on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-short", "The front is marked over a part of the width only.", "In lanes away from the mark it was taken to run on as the mark and the origin line do. Rule the front right across the paper."),
+    ("front-under-word", "The line that was taken as the front is short and stands below a word.", "If it underlines the word, it is not the front: rule the front right across the paper and take the photo again. In a result that is kept it can be placed by hand."),
     ("front-inked", "The line that was taken as the front is coloured.", "If it was drawn in ink after the run, it is the front. If it is a narrow band of colour, it is not: mark the front in pencil and take the photo again. In a result that is kept it can be placed by hand."),
     ("colour-beyond", "There is colour beyond the line that was taken as the front.", "A stain, tape or writing changes nothing. If it is a spot, this line is not the front: mark the front in pencil and take the photo again. In a result that is kept it can be placed by hand."),
     ("front-slanted", "The solvent front is not level.", "Each lane uses the front's height in that lane. Check that paper and tank stood level."),
@@ -53,7 +54,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("strip-bent", "This strip does not lie flat.", "Flatten it under a glass plate or weigh down its ends, and take the photo again."),
 )  # fmt: skip
 
-OF_THE_FRONT = ("two-fronts", "front-faint", "front-short", "front-inked", "colour-beyond")
+OF_THE_FRONT = ("two-fronts", "front-faint", "front-short", "front-under-word", "front-inked", "colour-beyond")
 """Doubts about a front that was seen: gone where somebody has placed it."""
 
 REGISTRY: dict[str, Flag] = {code: Flag(code, text, advice) for code, text, advice in _ROWS}

@@ -42,6 +42,11 @@ def blurred_cross(s0: float, t0: float, depth: float, sd: float) -> Absorbance:
     return draw
 
 
+def ring(s0: float, t0: float, radius: float, depth: float = 0.6) -> Absorbance:
+    """A pencilled circle around the place of application."""
+    return lambda s, t: (depth * gauss(np.hypot(s - s0, t - t0), radius, 0.22))[..., None] * GREY
+
+
 def found(*things: Absorbance, **how: float) -> tuple[Field, np.ndarray]:
     field = field_of(celled(pencil(20, 0.7), *things, noise=0.006, **how), DEFAULTS.profile)
     return field, spots_beneath(field, ORIGIN, DEFAULTS.beneath)
@@ -78,6 +83,15 @@ def test_pencil_alone_is_none_and_nor_is_what_ran_or_is_large(things: tuple[Abso
 @pytest.mark.parametrize("depth", [0.25, 0.4])
 def test_a_slanting_cross_however_blurred_is_none(depth: float, sd: float) -> None:
     assert not found(blurred_cross(20, 10, depth, sd))[1].any()
+
+
+@pytest.mark.parametrize("radius", [1.2, 1.4, 1.6, 1.8, 2.1])
+@pytest.mark.parametrize("depth", [0.4, 0.7])
+def test_a_ring_around_the_place_of_application_is_none(depth: float, radius: float) -> None:
+    assert not found(ring(20, 10, radius, depth))[1].any()
+    things = pencil(20), pencil(120), ring(20, 10, radius, depth), spot(90, 10, 1.6, RED)
+    (lane,) = measure_strip(celled(*things, noise=0.006), from_above(), DEFAULTS).lanes
+    assert [round(one.distance_mm) for one in lane.spots] == [70]
 
 
 @pytest.mark.parametrize("edge", [3.0, 6.0, 10.0])

@@ -17,7 +17,9 @@ from webcapture.measure.spots import Blob
 from webcapture.settings import DEFAULTS
 
 STRIP = drawn(noise=0.01)
-FLAT = Rise(0.0, 0.0, 0.0, 0.0, 150.0, np.array([40.0, 250.0]), np.array([0.0, -1.0]), (105.0, 148.0, 400.0))
+FLAT = Rise(
+    0.0, 0.0, np.zeros((2, 2)), 0.0, 150.0, np.array([40.0, 250.0]), np.array([0.0, -1.0]), (105.0, 148.0, 400.0)
+)
 EXACT = replace(from_above(), residual_mm=0.0, bend_mm=0.0)
 PROFILE = (np.arange(3.0), np.zeros((3, 3)))
 TRACK = Track(10.0, 0.8, 19.2)

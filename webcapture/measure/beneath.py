@@ -19,18 +19,22 @@ def spots_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.nda
     """(rows, cols) cells around the origin line, a polynomial s(t), that are a spot's and no pencil's.
 
     Beside the line, above it and below, a stroke that crosses it is narrow and a shadow is wide: what is as wide as a small
-    spot on both sides at once is one. Strokes that meet fill as much, but only right beside the line; and the arms of a
-    slanting cross leave bare paper between them.
+    spot on both sides at once is one. Strokes that meet fill as much, but only right beside the line; the arms of a
+    slanting cross leave bare paper between them, and a ring leaves it within.
     """
     at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
-    close = _as_wide_as_spots(_beside(field, at_mm, rule.close_mm), field, rule) >= rule.close_least
+    nearer = _beside(field, at_mm, rule.close_mm)
+    close = _as_wide_as_spots(nearer, field, rule) >= rule.close_least
     further = _beside(field, at_mm, rule.apart_mm)
     around = 2 * round(rule.around_mm / field.cell_mm) + 1
     apart = widened(_as_wide_as_spots(further, field, rule)[None] >= rule.apart_least, around)[0]
     columns = np.zeros(len(close), bool)
     for piece in _pieces(close):
         middle = (piece.start + piece.stop) // 2
-        columns[piece] = apart[piece].any() and further[max(middle - 1, 0) : middle + 2].min() >= rule.between_least
+        beside = slice(max(middle - 1, 0), middle + 2)
+        filled = further[beside].min() >= rule.between_least
+        falls = nearer[beside].min() >= rule.ring * further[beside].min()
+        columns[piece] = apart[piece].any() and filled and falls
     columns = widened(columns[None], around)[0]
     return np.asarray(columns & (np.abs(field.s_mm[:, None] - at_mm) < rule.reach_mm))
 

@@ -8,6 +8,7 @@ from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.traits import is_brown, slope_of, thinness_of
+from webcapture.robust import quantile
 from webcapture.settings import ReadingSettings, Settings
 
 
@@ -16,28 +17,42 @@ def is_drawn(line: Candidate, field: Field, strokes: np.ndarray, settings: Setti
 
     Bars of letters line up too, but waver, with gaps between them.
     """
-    rule = settings.reading
-    stems = _has_stems(line, field, strokes, rule)
-    if line.coverage >= rule.whole_coverage and line.trace.spread_mm <= rule.wavering_mm[int(stems)]:
-        return True  # hardly a word reaches from edge to edge without a gap; a cross on the line has arms like stems
-    score, coverage, spread = rule.unbroken
-    if line.trace.score >= score and line.coverage >= coverage and line.trace.spread_mm <= spread:
-        return True  # as dark all along as a line can be: a word is so at its strokes only
-    if line.trace.spread_mm > rule.drawn_spread_mm:
-        return False
-    if line.coverage >= rule.clean_coverage[int(stems)] and line.trace.spread_mm < rule.clean_spread_mm:
+    rule, spread = settings.reading, line.trace.spread_mm
+    stems = has_stems(line, field, strokes, rule)
+    if _cannot_be_letters(line, stems, rule):
         return True
-    straight = line.trace.spread_mm < rule.straight_mm
+    if spread > rule.drawn_spread_mm:
+        return False
+    straight = spread < rule.straight_mm
     if line.coverage >= rule.drawn_coverage:
         return straight or not stems
+    if stems:
+        return False
     bin_mm = float(field.bin_t_mm[1] - field.bin_t_mm[0])
     longest = _longest(line)
     long = longest >= max(rule.letter_mm / bin_mm, rule.letter_bins)
     endless = longest >= max(rule.word_mm / bin_mm, rule.letter_bins)
-    return (straight or endless) and long and not stems
+    return line.reach(field, rule.skip_mm) >= rule.drawn_coverage or ((straight or endless) and long)
 
 
-def _has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
+def _cannot_be_letters(line: Candidate, stems: bool, rule: ReadingSettings) -> bool:
+    """Whether a line is so whole, so dark or so straight that it is no row of letters, though strokes hang on it.
+
+    Hardly a word reaches from edge to edge without a gap, or is dark but at its strokes; a cross on a line has arms like stems.
+    """
+    coverage, spread = line.coverage, line.trace.spread_mm
+    dark, dark_over, dark_spread = rule.unbroken
+    clean_over = rule.clean_coverage[int(stems)]
+    nearly, nearly_spread = rule.nearly_whole
+    return (
+        (coverage >= rule.whole_coverage and spread <= rule.wavering_mm[int(stems)])
+        or (line.trace.score >= dark and coverage >= dark_over and spread <= dark_spread)
+        or (coverage >= clean_over and spread < rule.clean_spread_mm)
+        or (coverage >= nearly and spread < nearly_spread)
+    )
+
+
+def has_stems(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
     """Whether strokes hang on the line or stand on it, as under the bars of letters."""
     span = field.bin_t_mm[line.trace.seen] if line.trace.seen.any() else field.bin_t_mm
     across = (field.t_mm > span.min() - rule.stems_reach_mm) & (field.t_mm < span.max() + rule.stems_reach_mm)
@@ -85,16 +100,32 @@ def drawn_in_ink(line: Candidate, field: Field, settings: Settings) -> bool:
     return bool(thinness_of([line.trace], field, settings.landmark)[0] >= rule.inked_thin)
 
 
-def underlines(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
-    """Whether a line over a part of the width stands under a word: letters above nearly all of it."""
-    if line.coverage >= rule.drawn_coverage or not line.trace.seen.any():
+def is_lettered(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
+    """Whether a wavering line is a row of letters: strokes stand on it or hang on it nearly all along, not just at marks."""
+    if line.trace.spread_mm < rule.lettered_spread_mm:
         return False
+    columns = np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm
+    if not columns.any():
+        return False
+    away = field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients)
+    near, far = rule.lettered_mm
+    sides = ((side * away > near) & (side * away < far) & strokes[:, columns] for side in (-1, 1))
+    return max(float(side.any(axis=0).mean()) for side in sides) > rule.lettered_share
+
+
+def written_above(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> float | None:
+    """How far above a line over a part of the width the letters of a word begin; None where no word stands over nearly all of it."""
+    if line.coverage >= rule.drawn_coverage or not line.trace.seen.any():
+        return None
     span = field.bin_t_mm[line.trace.seen]
     columns = (field.t_mm > span.min()) & (field.t_mm < span.max())
     above = field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients)
-    near, far = rule.word_above_mm
-    written = strokes[:, columns] & (above > near) & (above < far)
-    return bool(columns.any()) and float(written.any(axis=0).mean()) > rule.word_share
+    least, near, far = rule.word_above_mm
+    lettered = strokes[:, columns] & (above > least) & (above < far)
+    if not columns.any() or float((lettered & (above > near)).any(axis=0).mean()) <= rule.word_share:
+        return None
+    first = np.where(lettered, above, far).min(axis=0)
+    return float(quantile(first, rule.word_foot))
 
 
 def is_a_staple(line: Candidate, field: Field, rule: ReadingSettings) -> bool:

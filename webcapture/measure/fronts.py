@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from webcapture.measure.beyond import colour_beyond
-from webcapture.measure.drawn import dark_enough, drawn_in_ink, is_a_staple, may_be_a_staple, underlines
+from webcapture.measure.curves import polynomial_at
+from webcapture.measure.drawn import dark_enough, drawn_in_ink, has_stems, is_a_staple, may_be_a_staple, written_above
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, stains, tinted_edges, wet_edges
 from webcapture.measure.ticks import ticked_fronts
@@ -50,7 +51,7 @@ class Found:
 def find_front(thin: list[Candidate], ground: Ground) -> Found:
     """The front among a strip's thin lines, its short strokes, and what the paper shows."""
     field, strokes, settings = ground.field, ground.strokes, ground.settings
-    lines = [c for c in thin if not underlines(c, field, strokes, settings.reading)]
+    lines = list(_not_underlines(thin, ground))
     pencil = _possible(lines, ground)
     inked = _possible(
         [replace(c, kind="pencil", inked=True) for c in lines if drawn_in_ink(c, field, settings)], ground
@@ -64,6 +65,15 @@ def find_front(thin: list[Candidate], ground: Ground) -> Found:
     if front is not None and ticks and among:
         front, among = _at_a_tick(front, ticks, among, settings.reading)
     return Found(front, len(ticks), _places(among, settings.reading))
+
+
+def _not_underlines(thin: list[Candidate], ground: Ground) -> Iterator[Candidate]:
+    """The lines but for those right under a word; those further below one say so."""
+    rule = ground.settings.reading
+    for line in thin:
+        gap = written_above(line, ground.field, ground.strokes, rule)
+        if gap is None or gap > rule.underline_mm:
+            yield replace(line, under_word=gap is not None)
 
 
 def _possible(drawn: list[Candidate], ground: Ground) -> list[Candidate]:
@@ -89,12 +99,20 @@ def _without_spots(drawn: list[Candidate], ground: Ground) -> Iterator[tuple[Can
 def _by_lines(drawn: list[Candidate], ground: Ground) -> tuple[Candidate | None, list[Candidate]]:
     """The front where lines were drawn that may be it; and all the lines that it was chosen from, where the paper has a say."""
     firm = [c for c in drawn if not may_be_a_staple(c, ground.field, ground.settings.reading)]
+    firm = [c for c in firm if not _may_be_letters(c, ground)]
     if not firm:
         return _by_paper(drawn, ground)
     if len(firm) > 1:
         return _where_it_stopped(firm, ground), []
     (line,) = firm
     return line, [line, *_wet_edges_below(line, ground)] if _steps_below(line, ground) else []
+
+
+def _may_be_letters(line: Candidate, ground: Ground) -> bool:
+    """Whether strokes hang on a wavering line, as on the bars of a row of letters."""
+    rule = ground.settings.reading
+    wavers = line.trace.spread_mm > rule.clean_spread_mm
+    return wavers and has_stems(line, ground.field, ground.strokes, rule)
 
 
 def _where_it_stopped(lines: list[Candidate], ground: Ground) -> Candidate:
@@ -108,7 +126,7 @@ def _where_it_stopped(lines: list[Candidate], ground: Ground) -> Candidate:
 def _by_paper(doubtful: list[Candidate], ground: Ground) -> tuple[Candidate | None, list[Candidate]]:
     """The front that the paper shows, and all it was chosen from.
 
-    A ``doubtful`` line, which may be a staple or is short strokes, counts where the paper shows nothing from side to side.
+    A ``doubtful`` line, which may be a staple or letters or is short strokes, counts where the paper shows nothing from side to side.
     """
     rule = ground.settings.reading
     free = _free(ground)
@@ -141,10 +159,19 @@ def _free(ground: Ground) -> list[Candidate]:
     # What the solvent swept together at its edge tells the edge's place better than the step that it hides.
     alone = [e for e in edges if not _at_one_of(faint, e, settings.reading)]
     free = _clear_beyond(alone + faint, ground)
+    free = [c for c in free if not _amid_writing(c, ground)] or free
     if free:
         return free
     hidden = [seek(field, settings.trace, settings.landmark) for seek in (narrow_stains, tinted_edges)]
     return _clear_beyond([c for found in hidden for c in found if _is_faint(c, field, settings)], ground)
+
+
+def _amid_writing(line: Candidate, ground: Ground) -> bool:
+    """Whether a faint line runs through strokes over much of the width: where a row of letters ends, the paper turns paler too."""
+    rule, field = ground.settings.reading, ground.field
+    away = field.s_mm[:, None] - polynomial_at(field.t_mm, line.trace.coefficients)
+    low, high = rule.amid_mm
+    return float((ground.strokes & (away > low) & (away < high)).any(axis=0).mean()) > rule.amid_share
 
 
 def _clear_beyond(lines: list[Candidate], ground: Ground) -> list[Candidate]:

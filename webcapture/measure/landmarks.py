@@ -62,10 +62,24 @@ class Candidate:
     """Whether a line taken for a drawn one has a colour of its own."""
     by_few: bool = False
     """Whether one or two short strokes within the paper are all that tells of it."""
+    under_word: bool = False
+    """Whether it lies over a part of the width below a word, and might underline it."""
     swept: bool = False
     """Whether a stain ends sharply on the dry side and fades slowly on the other."""
     colour_beyond: bool = False
     """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
+
+    def reach(self, field: Field, most_gap_mm: float) -> float:
+        """Share of the width from its first to its last place, where no gap is wider than that; else that over which it is seen.
+
+        A line drawn with a skipping pencil runs right across all the same.
+        """
+        seen = np.flatnonzero(self.trace.seen)
+        if not len(seen):
+            return self.coverage
+        gap_mm = float(np.diff(seen, prepend=seen[0]).max() - 1) * float(field.bin_t_mm[1] - field.bin_t_mm[0])
+        across = float(seen[-1] - seen[0] + 1) / len(self.trace.seen)
+        return max(across, self.coverage) if gap_mm <= most_gap_mm else self.coverage
 
 
 def pencil_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from webcapture.measure.drawn import is_drawn
+from webcapture.measure.drawn import is_drawn, is_lettered
 from webcapture.measure.field import Field
 from webcapture.measure.fronts import Ground, find_front
 from webcapture.measure.landmarks import Candidate, pencil_lines
@@ -35,11 +35,17 @@ def read_lines(strip: StripCells, field: Field, settings: Settings) -> Reading:
     """Origin and front as they are if the strip lies this way up."""
     seen = pencil_lines(field, settings.trace, settings.landmark)
     drawn = [c for c in seen if is_drawn(c, field, strip.strokes, settings)]
-    thin = [replace(c, marks=marks_beside(c, field, settings.reading)) for c in drawn]
+    thin = [_marked(c, field, strip.strokes, settings.reading) for c in drawn]
     origin = origin_among(thin, field, settings)
     found = find_front(thin, Ground(field, strip.strokes, origin, settings))
     doubled = found.drawn > 1 or _has_rival(origin, thin, field, settings)
     return Reading(strip, field, thin, origin, found.front, doubled, found.places)
+
+
+def _marked(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> Candidate:
+    """The line with what marks stand beside it; letters of which it is a row are none."""
+    lettered = is_lettered(line, field, strokes, rule)
+    return line if lettered else replace(line, marks=marks_beside(line, field, rule))
 
 
 def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:

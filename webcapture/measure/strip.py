@@ -80,6 +80,7 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "front-faint": _is_hardly_seen(attempt.reading.front, attempt.reading.origin, settings.reading),
         "front-short": attempt.reading.front is not None
         and (attempt.reading.front.by_few or _marked_afar(attempt, settings.tick.far_mm)),
+        "front-under-word": attempt.reading.front is not None and attempt.reading.front.under_word,
         "front-inked": attempt.reading.front is not None and attempt.reading.front.inked,
         "colour-beyond": attempt.reading.front is not None and attempt.reading.front.colour_beyond,
         "front-slanted": is_slanted(attempt.origin, attempt.front, attempt.reading.field.width_mm, settings.reading),

@@ -13,7 +13,7 @@ from webcapture.measure.landmarks import Candidate
 from webcapture.measure.lanes import Track
 from webcapture.measure.reading import Reading
 from webcapture.measure.spots import Blob
-from webcapture.measure.traits import bend_of, slope_of
+from webcapture.measure.traits import bend_of, is_brown, slope_of
 from webcapture.model import Floats, Line, StripCells
 from webcapture.settings import DEFAULTS, Settings, UprightSettings
 
@@ -105,7 +105,7 @@ def odds_upright(reading: Reading, trails: Trails, settings: Settings) -> tuple[
     far = max(other, key=lambda c: c.coverage, default=None)
     tailing = float(np.clip(trails.tails, -rule.most_tail, rule.most_tail).sum())
     spots = float(trails.widening.sum()) + rule.tail * tailing
-    shown = _line_odds(reading.origin, settings) - _line_odds(far, settings)
+    shown = _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
     shown += float(np.clip(spots, -rule.most_spots, rule.most_spots))
     habits = rule.arrow if not reading.strip.turned else -rule.arrow
     if reading.origin is not None and far is not None:
@@ -155,11 +155,16 @@ def _written(reading: Reading, low_mm: float, high_mm: float, rule: UprightSetti
     return float(np.count_nonzero(reading.strip.strokes[slice(*along), slice(*across)])) * field.cell_mm**2
 
 
-def _line_odds(line: Candidate | None, settings: Settings) -> float:
+def _line_odds(line: Candidate | None, field: Field, settings: Settings) -> float:
     """What a line near an end says for that end being the origin's."""
     rule = settings.upright
-    if line is None:
+    if line is None or (line.marks <= 0 and _is_left_by_solvent(line, settings)):
         return 0.0
     marks = rule.marks * min(line.marks / rule.marks_clear, 1.0)
-    full, partial = line.coverage >= settings.landmark.origin_coverage, line.coverage < rule.partial_coverage
+    full = line.coverage >= settings.landmark.origin_coverage
+    partial = line.reach(field, settings.reading.skip_mm) < rule.partial_coverage
     return rule.line * full + marks - rule.partial * partial
+
+
+def _is_left_by_solvent(line: Candidate, settings: Settings) -> bool:
+    return line.kind == "coloured" and is_brown(np.array(line.colour), settings.landmark.stain_grey)

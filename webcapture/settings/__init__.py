@@ -27,7 +27,7 @@ from webcapture.settings.measuring import (
     SpotSettings,
 )
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
-from webcapture.settings.reading import BeneathSettings, ReadingSettings, SeamSettings, TickSettings, UprightSettings
+from webcapture.settings.reading import BeneathSettings, ReadingSettings, SeamSettings, TickSettings
 from webcapture.settings.seeing import (
     GlanceSettings,
     LightSettings,
@@ -42,6 +42,7 @@ from webcapture.settings.showing import (
     ReportSettings,
     WebSettings,
 )
+from webcapture.settings.upright import UprightSettings
 
 __all__ = [
     "DEFAULTS",

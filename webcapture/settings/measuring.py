@@ -320,7 +320,7 @@ class SpotSettings:
         "Whatever its colour, what is paler than the first and broader than the second is a cloud: tinted shadow, a finger's mark.",
     )
     mark_absorbance: float = knob(
-        0.12,
+        0.145,
         "absorbance",
         "A grey stain on the origin line paler than this is what is left of the pencil marks; a darker one, if all of it is thin.",
     )

@@ -1,4 +1,4 @@
-"""Settings of reading a strip: which line is the origin, which the front, and which way up the strip lies."""
+"""Settings of reading a strip: which line is the origin, and which the front."""
 
 from __future__ import annotations
 
@@ -87,6 +87,17 @@ class ReadingSettings:
     clean_coverage: tuple[float, float] = knob(
         (0.5, 0.6), "", "Half of the width; with what may be a letter's stems, more."
     )
+    nearly_whole: tuple[float, float] = knob(
+        (0.75, 0.07), "share of the width, mm", "Over so much of it, it may waver by so much, crosses or not."
+    )
+    skip_mm: float = knob(6.0, "mm", "Gaps no wider than this are a skipping pencil's: the line runs on.")
+    lettered_spread_mm: float = knob(0.1, "mm", "What wavers less is no row of letters.")
+    lettered_mm: tuple[float, float] = knob((0.8, 2.0), "mm", "Above or below the line, between these, stand letters.")
+    lettered_share: float = knob(
+        0.8,
+        "",
+        "Strokes stand on more of a row of letters, or hang on it: of 97 in 100 origin lines on less than 0.57, crosses and all.",
+    )
     letter_mm: float = knob(6.5, "mm", "A stroke without a gap for so long is no letter's bar.")
     word_mm: float = knob(
         30.0,
@@ -96,10 +107,20 @@ class ReadingSettings:
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
     )
-    word_above_mm: tuple[float, float] = knob(
-        (1.5, 7.0), "mm", "Above a line under a word, between these, stand its letters."
+    word_above_mm: tuple[float, float, float] = knob(
+        (1.0, 1.5, 7.0),
+        "mm",
+        "Above a line under a word, between the last two, stand its letters; what is nearer than the first is the line's own.",
     )
     word_share: float = knob(0.6, "", "Over more of such a line than this: between letters and words is paper.")
+    word_foot: float = knob(0.1, "", "Share of the width of a word over which its letters reach down to its foot.")
+    underline_mm: float = knob(
+        2.8, "mm", "A line is drawn nearer to the word that it underlines; a front's label stands further off."
+    )
+    amid_mm: tuple[float, float] = knob(
+        (-3.0, 0.5), "mm", "A faint line with strokes between these beside it lies amid writing, or at its upper end."
+    )
+    amid_share: float = knob(0.4, "", "Over more of the width than this.")
     stop_line_mm: float = knob(
         4.0, "mm", "A wet edge further below a drawn line than this: the solvent may have stopped short of it."
     )
@@ -281,6 +302,11 @@ class BeneathSettings:
         "absorbance",
         "And so dark there in its middle: between the arms of a slanting cross, however blurred, 0.06.",
     )
+    ring: float = knob(
+        0.9,
+        "",
+        "And there no darker further off, by more than this, than close to the line: a pencilled ring is, by half and more.",
+    )
     seen: tuple[float, float] = knob(
         (0.8, 0.28),
         "absorbance",
@@ -303,89 +329,4 @@ class SeamSettings:
     thin_mm: float = knob(1.6, "mm", "A gap or a pencil line with its blur is no wider; a streak is.")
     least: float = knob(
         0.008, "absorbance", "By so much it is darker than beside it; paper's own grain reaches half of that."
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class UprightSettings:
-    """Which way up the strip lies: evidence in natural logarithms of odds."""
-
-    arrow: float = knob(
-        1.0,
-        "ln odds",
-        "The card shows where the origin end goes. More lie right than that says, but to hold an upright one costs a look, to believe a turned one a wrong result: with 2, of 104 plain strips turned over on purpose 12 went unnoticed, with 1 three; of 972 upright ones 3 and 4 were held.",
-    )
-    marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
-    marks_clear: float = knob(6.0, "sd", "Marks this clear count fully; what is less clear counts in proportion.")
-    line: float = knob(3.0, "ln odds", "A full pencil line near the end is where an origin is.")
-    plain: float = knob(
-        2.0,
-        "ln odds",
-        "Less than this by marks and spots, and only the arrow and habits tell which of two lines is the origin: spots alone have said nearly as much of a sheet that lay the other way.",
-    )
-    turned: float = knob(
-        2.75,
-        "ln odds",
-        "Less than this for a strip upside down, and no Rf is given: few lie so, and among strips that say so little of it as many lie right.",
-    )
-    partial: float = knob(
-        2.5,
-        "ln odds",
-        "A line over part of the width is a front; origin lines run across: of 1240 upright strips three seemed not to.",
-    )
-    partial_coverage: float = knob(0.8, "", "Share of the width below which a line counts as such.")
-    growth: float = knob(
-        0.6,
-        "",
-        "Growth of ln(width) for each unit of Rf: as the root of the way run, by which zones disperse, it would be 1 from Rf 0.3 to 0.8; less, because spots are not points when they start.",
-    )
-    growth_sd: float = knob(0.25, "", "Standard deviation of that growth from lane to lane.")
-    growth_most: float = knob(
-        1.0, "", "Widths that differ by more differ for another reason, and tell no more than this."
-    )
-    width_sd: float = knob(
-        0.15, "ln", "Scatter of the widths about it: loads and dyes differ; more where three spots or more show more."
-    )
-    widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
-    tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
-    most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
-    usual_front: tuple[float, float] = knob(
-        (0.55, 0.96),
-        "strip length",
-        "Where a front is marked: two thirds to nine tenths of the paper (rules of thumb; common practice, no source), and a little less or more.",
-    )
-    places: float = knob(1.2, "ln odds", "Two lines of which only one way up puts the front there.")
-    height: float = knob(
-        0.8,
-        "ln odds",
-        "Of two lines the one nearer to its end of the paper is rather the origin: drawn 1 to 4 cm up, most often low (common practice, no source). For each unit of ln(distance over distance).",
-    )
-    most_height: float = knob(1.0, "ln", "Distances that differ by more tell no more: some leave much paper free.")
-    writing: float = knob(
-        0.7, "ln odds", "A label stands under the origin twice as often as beyond the front, or people differ."
-    )
-    writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
-    writing_edge_mm: float = knob(
-        2.5, "mm", "So near to the paper's ends, and half as near to its sides, edges look like strokes."
-    )
-    writing_mm: float = knob(3.0, "mm", "Nearer to a line, pencil belongs to the line and its marks.")
-    most_spots: float = knob(
-        3.0,
-        "ln odds",
-        "All that spots say together is worth no more, for they share their causes: enough to outweigh the arrow, not to be believed against it alone.",
-    )
-    ruled: float = knob(
-        1.0,
-        "ln odds",
-        "An origin is ruled beforehand; a front is marked by hand where the solvent stood. For each unit of ln(how much less straight).",
-    )
-    ruled_scatter_mm: float = knob(0.01, "mm", "A ruled line may scatter so much.")
-    ruled_slant: float = knob(0.01, "", "And lean so far: half a degree.")
-    ruled_bow_mm: float = knob(
-        0.02, "mm", "And bow so far, as the standard deviation of what is left of a straight line."
-    )
-    most_ruled: float = knob(
-        1.0,
-        "ln odds",
-        "All that two lines' straightness says is worth no more: some draw the origin by hand and rule the front.",
     )

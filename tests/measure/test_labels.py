@@ -1,0 +1,65 @@
+"""A front below a name or a date: neither the letters nor what they stand on may be taken for it, nor it for an underline."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.measure.drawn import RED, celled, cross, from_above, pencil, spot, wet, writing
+from webcapture.measure.strip import measure_strip
+from webcapture.settings import DEFAULTS
+
+GROUND = (pencil(20), cross(20, 10), spot(60, 10, 1.6, RED))
+RATIO = (60 - 20) / (115 - 20)
+
+
+def measured(*things):
+    return measure_strip(celled(*GROUND, *things, noise=0.006), from_above(), DEFAULTS)
+
+
+def codes(strip):
+    return {flag.code for flag in strip.flags}
+
+
+def label(foot_mm, t0=2.5, count=6):
+    """A word whose letters stand at this height."""
+    return writing(foot_mm + 1.5, t0, count)
+
+
+@pytest.mark.parametrize("gap", [4.0, 5.0, 6.0])
+@pytest.mark.parametrize("span", [(3, 16), (1, 15)])
+def test_a_short_front_well_below_a_word_is_the_front_and_the_word_is_said(gap, span):
+    strip = measured(pencil(115, span=span), label(115 + gap))
+    assert strip.front is not None
+    assert strip.front.kind == "pencil"
+    assert strip.lanes[0].spots[0].rf == pytest.approx(RATIO, abs=0.003)
+    assert "front-under-word" in codes(strip)
+
+
+@pytest.mark.parametrize("gap", [0.8, 1.5, 2.2])
+@pytest.mark.parametrize("span", [(3, 16), (1, 15)])
+def test_the_line_right_under_a_word_is_no_front(gap, span):
+    strip = measured(pencil(115, span=span), label(115 + gap))
+    assert strip.front is None
+    assert "front-missing" in codes(strip)
+
+
+@pytest.mark.parametrize("gap", [2.5, 5.0])
+def test_a_word_above_a_whole_front_raises_no_doubt(gap):
+    strip = measured(pencil(115), label(115 + gap))
+    assert strip.lanes[0].spots[0].rf == pytest.approx(RATIO, abs=0.002)
+    assert not codes(strip) & {"front-under-word", "two-lines", "two-fronts"}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_row_of_letters_from_edge_to_edge_is_not_taken_for_the_line_below_it(seed):
+    strip = measured(pencil(115, span=(2, 17)), writing(124, 0.6, 8, seed))
+    assert strip.lanes[0].spots[0].rf == pytest.approx(RATIO, abs=0.003)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("depth", [0.04, 0.08])
+def test_a_wet_edge_counts_before_the_upper_end_of_a_word(seed, depth):
+    strip = measured(wet(115, depth), writing(124, 0.6, 8, seed))
+    assert strip.front is not None
+    assert strip.front.kind == "wet-edge"
+    assert strip.lanes[0].spots[0].rf == pytest.approx(RATIO, abs=0.004)
