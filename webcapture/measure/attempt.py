@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import compress
 
+import numpy as np
+
 from webcapture.measure.beneath import spots_beneath
 from webcapture.measure.field import field_of
 from webcapture.measure.kept import lane_spots
@@ -67,4 +69,6 @@ def attempted(strip: StripCells, settings: Settings) -> Attempt:
 def _u_meaning(line: Candidate, rule: ReadingSettings) -> float:
     """Standard uncertainty, in millimetres, of where within such a line its place is meant to be."""
     soft = {"wet-edge": rule.u_wet_mm, "stain": rule.u_stain_mm}.get(line.kind)
-    return rule.u_pencil_mm if soft is None else soft / max(line.trace.score, 1.0)
+    if soft is None:
+        return rule.u_pencil_mm
+    return float(np.hypot(soft / max(line.trace.score, 1.0), rule.u_outer * line.outer_mm))

@@ -66,6 +66,8 @@ class Candidate:
     """Whether it lies over a part of the width below a word, and might underline it."""
     swept: bool = False
     """Whether a stain ends sharply on the dry side and fades slowly on the other."""
+    outer_mm: float = 0.0
+    """How far beyond its line a stain reaches: to half of its height on the dry side."""
     colour_beyond: bool = False
     """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
 
@@ -266,9 +268,13 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
         if not swept and width_of(line, field, settings) > settings.stain_width_mm:
             continue
         if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
-            stain = _swept(placed, edge, field) if edge and swept else _candidate("stain", placed, field, contrast)
-            found.append(stain)
+            found.append(_swept(placed, edge, field) if edge and swept else _ridge(placed, edge, field, contrast))
     return found
+
+
+def _ridge(line: Trace, edge: Edge | None, field: Field, contrast: Floats) -> Candidate:
+    """A stain that is a line of its own, darkest where it was traced."""
+    return replace(_candidate("stain", line, field, contrast), outer_mm=edge.above_mm if edge else 0.0)
 
 
 def _swept(line: Trace, edge: Edge, field: Field) -> Candidate:

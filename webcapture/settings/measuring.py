@@ -369,7 +369,7 @@ class FlatnessSettings:
     """How far a strip stands off the card."""
 
     rises_mm: tuple[float, ...] = knob(
-        (0.15, 0.5, 1.5),
+        (0.1, 0.3, 1.0),
         "mm",
         "Standard deviations of the rise of a strip that somebody laid on the card: flat, as paper does, and bent.",
     )

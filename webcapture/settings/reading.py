@@ -166,6 +166,11 @@ class ReadingSettings:
         0.65, "mm", "Softness of a wet edge: its place is uncertain by this over its clearness in standard deviations."
     )
     u_stain_mm: float = knob(0.55, "mm", "The same for a stain, in whose width the front stopped.")
+    u_outer: float = knob(
+        0.58,
+        "",
+        "Share of a stain's outer half by which its place is uncertain: the solvent stopped anywhere between its darkest place, which is taken, and where it has faded by half (1/√3 of it, a rectangle's from its end).",
+    )
     u_beyond: float = knob(
         3.0,
         "",
