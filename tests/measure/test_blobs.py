@@ -8,9 +8,11 @@ from scipy.ndimage import center_of_mass, gaussian_filter1d
 from scipy.optimize import minimize_scalar
 from scipy.stats import exponnorm
 
-from tests.measure.drawn import BLUE, CELL, GREEN, RED, drawn, gauss, spot
-from webcapture.measure.blobs import Region, measured, patch_of
+from tests.measure.drawn import BLUE, CELL, GREEN, RED, celled, drawn, from_above, gauss, pencil, spot
+from webcapture.measure.blobs import measured
 from webcapture.measure.field import field_of
+from webcapture.measure.patch import Region, patch_of
+from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 
 RULE = DEFAULTS.spot
@@ -226,3 +228,19 @@ def test_two_dyes_under_one_maximum_are_found(gap):
 def test_one_dye_is_not_taken_for_two():
     for seed in range(20):
         assert len(blobs(spot(60, 10, 1.8, RED), at=[60], noise=0.006, seed=seed)) == 1
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("gap", [1.7, 2.0])
+@pytest.mark.parametrize("tinge", [0.012, 0.02])
+def test_an_uneven_spot_of_one_colour_is_one(tinge, gap, seed):
+    """Flow piles a dye up unevenly, and a trace of another moves the weak channel's middle: that does not make it two dyes."""
+    pink = (0.0, 0.32, 0.226)
+    parts = spot(60, 10, 1.0, pink, 1.8), spot(60 + gap, 10.3, 0.95, pink, 1.8)
+    trace = spot(60.5 + gap, 10, 0.8, (tinge, 0, 0), 1.8)
+    strip = measure_strip(
+        celled(pencil(20), pencil(120), *parts, trace, noise=0.003, seed=seed), from_above(), DEFAULTS
+    )
+    (one,) = strip.lanes[0].spots
+    assert one.flags == ()
+    assert one.rf == pytest.approx((40 + gap / 2) / 100, abs=0.003)

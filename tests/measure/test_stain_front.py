@@ -198,3 +198,23 @@ def test_a_round_spot_in_the_tail_of_a_stain_is_one(colour, below):
     first, second = spots(strip)
     assert first.rf == pytest.approx(0.2, abs=0.005)
     assert second.rf == pytest.approx(1 - below / (FRONT - ORIGIN), abs=0.01)
+
+
+def wandering(s0, reach, length_mm, phase, depth=0.1):
+    """A stain whose front ran ahead here and there, in waves of that length."""
+    ahead = reach * np.sqrt(2)
+    return lambda s, t: (
+        depth
+        * gauss(s, s0 + ahead * np.sin(2 * np.pi * t / length_mm + phase), 0.45)[..., None]
+        * np.array([0.3, 0.7, 1.0])
+    )
+
+
+@pytest.mark.parametrize("phase", [0.0, 2.0, 4.0])
+@pytest.mark.parametrize("reach", [0.3, 0.4])
+def test_a_ragged_stain_that_is_clear_from_edge_to_edge_is_the_front_and_leaves_no_spots(reach, phase):
+    """The standard deviation of where it ended is more than a row of letters scatters, which is not brown."""
+    strip = measured(pencil(20), spot(60, 10, 1.6, RED), wandering(120, reach, 14.0, phase), draw=celled, noise=0.006)
+    assert strip.front is not None and strip.front.kind == "stain"
+    (found,) = spots(strip)
+    assert found.rf == pytest.approx(0.4, abs=max(found.U_rf, 0.004))

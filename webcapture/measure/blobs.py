@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from webcapture.measure.field import Field
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
+from webcapture.measure.patch import Patch, Region, extent
 from webcapture.measure.windows import blurred
-from webcapture.model import Floats, Floats32
-from webcapture.robust import HALF_WIDTH_SD, NEVER_NONE, median, quantile, spread
-from webcapture.settings import DEFAULTS, SpotSettings
+from webcapture.model import Floats
+from webcapture.robust import HALF_WIDTH_SD
+from webcapture.settings import SpotSettings
 
 WIDTH_SD = 4.0
 """Standard deviations in a Gaussian's width at its base, between the tangents at its steepest places."""
@@ -54,102 +54,6 @@ class Blob:
     """Flags that follow from its shape: tailing, merged, faint."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Region:
-    """A stretch of the lane that holds one spot or several that overlap."""
-
-    peaks: list[int]
-    """Rows of the maxima."""
-    low: int
-    high: int
-    """Rows, ends included."""
-    signal_to_noise: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Patch:
-    """A region in the columns that it fills, with bare paper at both its ends."""
-
-    planes: Floats
-    """(3, rows, cols) absorbance above the paper, and above what paper is left at the ends."""
-    profile: Floats
-    """(rows, 3) its mean over the columns."""
-    s_mm: Floats
-    t_mm: Floats
-    first: int
-    """Row of the lane that row 0 is."""
-    noise: Floats
-    """(3,) standard deviation of the patch's profile at one row."""
-    core: np.ndarray
-    """(cols,) which columns are the spot's middle."""
-    fill: float
-    """Share of the lane's width."""
-
-
-def patch_of(
-    lane: Floats32,
-    bare: np.ndarray,
-    region: Region,
-    free: tuple[int, int],
-    field: Field,
-    corner: tuple[int, int],
-    settings: SpotSettings = DEFAULTS.spot,
-) -> Patch:
-    """Cut out the region with as much bare paper at both ends as its neighbours leave and its level needs.
-
-    lane: (3, rows, cols) absorbance; free: rows that the neighbours leave; corner: row and column of the field at which the lane begins.
-    """
-    flank = round(settings.flank_mm / field.cell_mm)
-    low, high = max(region.low - flank, free[0], 0), min(region.high + flank, free[1], lane.shape[1] - 1)
-    left, right, core = _span_across(lane[:, region.low : region.high + 1], settings)
-    planes = lane[:, low : high + 1, left : right + 1].astype(float)
-    profile = planes.mean(axis=2)
-    ends = _ends(profile, region.low - low, high - region.high, settings.flank_rows)
-    if ends is not None:
-        line = ends[0] + (ends[1] - ends[0]) * np.linspace(0, 1, high + 1 - low)
-        planes -= line[..., None]
-        profile -= line
-    return Patch(
-        planes=planes,
-        profile=profile.T,
-        s_mm=field.s_mm[corner[0] + low : corner[0] + high + 1],
-        t_mm=field.t_mm[corner[1] + left : corner[1] + right + 1],
-        first=low,
-        noise=_row_noise(lane[..., left : right + 1], bare[:, left : right + 1], settings),
-        core=core,
-        fill=(right - left + 1) / lane.shape[2],
-    )
-
-
-def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np.ndarray]:
-    """(first column, last column, which of these are its middle) that a region (3, rows, cols) fills, around its strongest."""
-    # Signed sums: the noise of many bare cells must not add up to a veil.
-    strength = region.sum(axis=1)
-    weight = np.maximum(strength.sum(axis=1), 0)
-    across = blurred((weight / max(float(weight.sum()), 1e-9)) @ strength, settings.across_smooth)
-    peak = int(np.argmax(across))
-    left, right = _extent(across, peak, settings.across_share * across[peak])
-    return left, right, across[left : right + 1] > settings.core_share * across[peak]
-
-
-def _row_noise(columns: Floats32, bare: np.ndarray, settings: SpotSettings) -> Floats:
-    """(3,) standard deviation of the mean of these columns from row to row: where they are bare, else where they are palest."""
-    all_of_them = np.ones(columns.shape[2], np.float32)  # a sum takes a fifth of the time as a product
-    profile = columns @ all_of_them / len(all_of_them)
-    paper = bare @ all_of_them > settings.bare_columns * len(all_of_them)
-    if np.count_nonzero(paper) < settings.bare_rows:
-        dark = profile.max(axis=0)
-        paper = dark <= quantile(dark, settings.palest_share)
-    return np.asarray(spread(profile[:, paper], axis=1) + NEVER_NONE, float)
-
-
-def _ends(profile: Floats, before: int, after: int, least: int) -> tuple[Floats, Floats] | None:
-    """(3, 1) and (3, 1) what is left of the paper at the first and last of (3, rows); None where there is too little bare paper."""
-    if before < least or after < least:
-        return None
-    return median(profile[:, :before], axis=1)[:, None], median(profile[:, -after:], axis=1)[:, None]
-
-
 def highest(patch: Patch) -> float:
     """The greatest absorbance of a row in any channel, over the patch's middle; 0 where it has none."""
     return float(patch.planes[..., patch.core].mean(axis=2).max()) if patch.core.any() else 0.0
@@ -174,7 +78,7 @@ def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]
 def _free_sd(profile: Floats, row: int, cell_mm: float, settings: SpotSettings) -> float:
     """Standard deviation of a peak from the nearer place where it falls to half its height, in its clearest channel."""
     signal = blurred(profile[:, int(np.argmax(profile[row]))], settings.top_smooth)
-    low, high = _extent(signal, row, signal[row] / 2)
+    low, high = extent(signal, row, signal[row] / 2)
     return float(np.clip((min(row - low, high - row) + 0.5) * cell_mm / HALF_WIDTH_SD, *settings.free_sd_mm))
 
 
@@ -242,7 +146,7 @@ def _window(smooth: Floats, peak: int, noise: float, settings: SpotSettings) -> 
     top = heights[peak]
 
     def fallen(floor: float) -> Floats:
-        low, high = _extent(heights, peak, floor)
+        low, high = extent(heights, peak, floor)
         return np.array([peak - low, high - peak], float)
 
     reach, half = fallen(max(settings.edge_share * top, settings.edge_sd * noise)), fallen(0.5 * top)
@@ -250,16 +154,6 @@ def _window(smooth: Floats, peak: int, noise: float, settings: SpotSettings) -> 
         below = fallen(share * top)
         reach = np.minimum(reach, np.rint(below + times * (below - half) + 1))
     return peak - int(reach[0]), peak + int(reach[1])
-
-
-def _extent(smooth: Floats | list[float], peak: int, floor: float) -> tuple[int, int]:
-    """First and last place of those around ``peak`` that lie above ``floor``; of a list it is told in half the time."""
-    low = high = peak
-    while low > 0 and smooth[low - 1] > floor:
-        low -= 1
-    while high < len(smooth) - 1 and smooth[high + 1] > floor:
-        high += 1
-    return low, high
 
 
 def _summit(smooth: Floats, near: int) -> float:
@@ -279,7 +173,7 @@ def _tailing(smooth: Floats, summit: float) -> float:
     """Half-width at a tenth of the height on the origin's side over that on the front's side; ``summit`` in rows."""
     peak = round(summit)
     level = TAILING_AT * float(smooth[peak])
-    low, high = _extent(smooth, peak, level)
+    low, high = extent(smooth, peak, level)
     return (summit - low + _beyond(smooth, low, -1, level)) / (high + _beyond(smooth, high, 1, level) - summit)
 
 
@@ -345,8 +239,14 @@ def _two_dyes(patch: Patch, single: Blob, settings: SpotSettings) -> Mixture | N
     two = fit_mixture(patch.s_mm, patch.profile, patch.noise, starts, sd, settings)
     apart = two.peaks[1].centre_mm - two.peaks[0].centre_mm
     real = min(float(p.height.max()) for p in two.peaks) > settings.least_absorbance
-    better = two.chi2 < settings.better_share * one.chi2
+    better = two.chi2 < settings.better_share * one.chi2 and _differ(two, settings)
     return two if better and real and apart > settings.split_share * single.width_mm else None
+
+
+def _differ(two: Mixture, settings: SpotSettings) -> bool:
+    """Whether two peaks differ in colour: two of the same are one spot, and uneven."""
+    one, other = (peak.height / max(float(peak.height.max()), 1e-9) for peak in two.peaks)
+    return float(np.abs(one - other).max()) > settings.split_colour
 
 
 def _from_mixture(patch: Patch, mixture: Mixture, region: Region, settings: SpotSettings) -> list[Blob]:

@@ -335,9 +335,11 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
 
 
 def _is_brown_and_even(line: Trace, contrast: Floats, settings: LandmarkSettings) -> bool:
-    """Whether a line has a stain's colour, and runs as straight as a front."""
+    """Whether a line has a stain's colour, and runs as straight as a front; one that is clear all along may be ragged."""
     brown = contrast[2] >= settings.stain_least and is_brown(contrast, settings.stain_grey)
-    return bool(brown and line.spread_mm < settings.stain_spread_mm)
+    score, coverage, ragged = settings.stain_clear
+    clear = line.score >= score and float(line.seen.mean()) >= coverage
+    return bool(brown and line.spread_mm < (ragged if clear else settings.stain_spread_mm))
 
 
 def as_line(

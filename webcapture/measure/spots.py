@@ -12,11 +12,12 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
-from webcapture.measure.blobs import Blob, Region, highest, measured, patch_of
+from webcapture.measure.blobs import Blob, highest, measured
 from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
+from webcapture.measure.patch import Region, patch_of
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
 from webcapture.robust import median, quiet_spread, spread

@@ -174,6 +174,11 @@ class LandmarkSettings:
     stain_spread_mm: float = knob(
         0.25, "mm", "Scatter of a stain's places about its curve; a row of letters scatters more."
     )
+    stain_clear: tuple[float, float, float] = knob(
+        (7.5, 0.95, 0.5),
+        "sd, share of the width, mm",
+        "One so clear, over so much of the width, may scatter by so much: a front runs ahead here and there.",
+    )
     narrow_least: float = knob(
         0.025, "absorbance", "The same where bands hide it, and chance and the bands' own edges have more to offer."
     )

@@ -198,6 +198,9 @@ class SpotSettings:
         (0.02, 1.5), "sd of the spot", "The least is as good as none; with more the peak is a smear."
     )
     most_steps: int = knob(40, "", "A search that takes longer gains nothing that the uncertainties would show.")
+    split_colour: float = knob(
+        0.1, "", "By so much, as shares of their strongest channel, the colours of two dyes under one maximum differ."
+    )
     better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
     meaning: float = knob(
         0.008,
