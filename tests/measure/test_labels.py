@@ -63,3 +63,13 @@ def test_a_wet_edge_counts_before_the_upper_end_of_a_word(seed, depth):
     assert strip.front is not None
     assert strip.front.kind == "wet-edge"
     assert strip.lanes[0].spots[0].rf == pytest.approx(RATIO, abs=0.004)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("gap", [2.5, 3.5])
+def test_a_label_close_above_a_wet_edge_does_not_move_it(gap, seed):
+    """The paper beyond the edge is told between the letters; with their mean, it would lie a millimetre low."""
+    strip = measured(wet(115, 0.045), writing(115 + gap + 1.5, 1.5, 7, seed))
+    assert strip.front is not None
+    assert strip.front.kind == "wet-edge"
+    assert 250 - strip.lanes[0].front_mm[1] == pytest.approx(115, abs=0.25)

@@ -102,15 +102,19 @@ def drawn_in_ink(line: Candidate, field: Field, settings: Settings) -> bool:
 
 def is_lettered(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
     """Whether a wavering line is a row of letters: strokes stand on it or hang on it nearly all along, not just at marks."""
-    if line.trace.spread_mm < rule.lettered_spread_mm:
-        return False
+    wavers = line.trace.spread_mm >= rule.lettered_spread_mm
+    return wavers and lettered_share(line, field, strokes, rule) > rule.lettered_share
+
+
+def lettered_share(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> float:
+    """Share of the width over which strokes stand on a line, or hang on it, whichever is more."""
     columns = np.abs(field.t_mm - field.width_mm / 2) < field.width_mm / 2 - field.rim_mm
     if not columns.any():
-        return False
+        return 0.0
     away = field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients)
     near, far = rule.lettered_mm
     sides = ((side * away > near) & (side * away < far) & strokes[:, columns] for side in (-1, 1))
-    return max(float(side.any(axis=0).mean()) for side in sides) > rule.lettered_share
+    return max(float(side.any(axis=0).mean()) for side in sides)
 
 
 def written_above(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> float | None:

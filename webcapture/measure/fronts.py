@@ -12,7 +12,15 @@ import numpy as np
 
 from webcapture.measure.beyond import colour_beyond
 from webcapture.measure.curves import polynomial_at
-from webcapture.measure.drawn import dark_enough, drawn_in_ink, has_stems, is_a_staple, may_be_a_staple, written_above
+from webcapture.measure.drawn import (
+    dark_enough,
+    drawn_in_ink,
+    has_stems,
+    is_a_staple,
+    lettered_share,
+    may_be_a_staple,
+    written_above,
+)
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, narrow_stains, stains, tinted_edges, wet_edges
 from webcapture.measure.ticks import ticked_fronts
@@ -109,10 +117,12 @@ def _by_lines(drawn: list[Candidate], ground: Ground) -> tuple[Candidate | None,
 
 
 def _may_be_letters(line: Candidate, ground: Ground) -> bool:
-    """Whether strokes hang on a wavering line, as on the bars of a row of letters."""
-    rule = ground.settings.reading
+    """Whether strokes hang on a line that wavers, or nearly all along it, as on the bars of a row of letters."""
+    rule, field, strokes = ground.settings.reading, ground.field, ground.strokes
+    if not has_stems(line, field, strokes, rule):
+        return False
     wavers = line.trace.spread_mm > rule.clean_spread_mm
-    return wavers and has_stems(line, ground.field, ground.strokes, rule)
+    return wavers or lettered_share(line, field, strokes, rule) > rule.lettered_share
 
 
 def _where_it_stopped(lines: list[Candidate], ground: Ground) -> Candidate:

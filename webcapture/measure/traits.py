@@ -219,7 +219,9 @@ def edge_offset(trace: Trace, field: Field, settings: LandmarkSettings) -> float
     profile = field.fine_palest[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None]].mean(axis=0)
     smooth = np.convolve(np.pad(profile, 1, mode="edge"), BINOMIAL, mode="valid")
     near = np.flatnonzero(np.abs(offsets) <= settings.rim_near_mm)
-    wet, dry = (float(median(smooth[side * offsets > settings.rim_near_mm])) for side in (-1, 1))
+    wet = float(median(smooth[offsets < -settings.rim_near_mm]))
+    # A label above the front is darker than the dry paper around it.
+    dry = float(quantile(smooth[offsets > settings.rim_near_mm], settings.rim_dry))
     top = int(near[np.argmax(smooth[near])])
     rim = float(smooth[top]) - wet >= settings.rim_share * max(wet - dry, 0.0) + settings.rim_least
     start, level = (top, float(smooth[top])) if rim else (int(near[0]), wet)

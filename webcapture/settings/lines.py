@@ -219,6 +219,9 @@ class LandmarkSettings:
     )
     rim_far_mm: float = knob(5.0, "mm", "How far below and above a wet edge wet and dry paper are looked at.")
     rim_near_mm: float = knob(2.0, "mm", "Nearer to it lies what dried at its rim.")
+    rim_dry: float = knob(
+        0.3, "", "Share of the rows beyond it that are palest, to tell the dry paper, between letters too."
+    )
     rim_share: float = knob(0.25, "", "A rim stands above the wet paper by this share of the step and more.")
     rim_least: float = knob(0.003, "absorbance", "And by so much besides.")
     shade_share: float = knob(0.5, "", "An edge is a shadow's where the tint beside shows this share of it.")
