@@ -131,7 +131,7 @@ class ReadingSettings:
         0.6, "", "Of several faint fronts the uppermost counts, if it is at least this clear relative to the clearest."
     )
     faint_front_sd: float = knob(
-        1.8, "sd", "A wet edge or stain less clear than this in the mean of all bins is hardly seen, and may be none."
+        2.5, "sd", "A wet edge or stain less clear than this in the mean of all bins is hardly seen, and may be none."
     )
     faint_front: tuple[float, float] = knob(
         (0.02, 0.6),
