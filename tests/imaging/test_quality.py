@@ -94,8 +94,10 @@ def test_every_strip_is_found_and_none_invented() -> None:
         assert {flag.code for flag in quality.flags} <= ({"shadow"} if scene.light.shadows else set())
         for outline, strip, laid in zip(outlines, photograph.truth.strips, scene.strips, strict=True):
             off = np.linalg.norm(outline.corners_mm - np.array(strip.corners_mm), axis=1).max()
-            # A strip that is bent up is seen elsewhere than it lies: some three quarters of its height at 45 degrees.
-            assert off < (0.15 if laid.lift.kind == "flat" else 3.0)
+            # Scissors leave a corner off the straight sides that are looked for, by what they are off at most. A strip that is
+            # bent up is seen elsewhere than it lies: some three quarters of its height at 45 degrees.
+            crooked = max((abs(away) for cut in laid.cuts for _, away in cut), default=0.0)
+            assert off < (0.15 + crooked if laid.lift.kind == "flat" else 3.0)
 
 
 # ---- measures
