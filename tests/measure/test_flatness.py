@@ -142,7 +142,7 @@ def test_the_archs_uncertainty_covers(how):
         found = rise_of(strip, camera.view(), rule)
         off.append((found.arch_mm - arch) / found.u_arch_mm)
     assert np.mean(np.abs(off) <= 2) >= 0.9
-    assert np.std(off) > 0.5
+    assert np.std(off) > 0.6
 
 
 @pytest.mark.parametrize("camera", CAMERAS)
