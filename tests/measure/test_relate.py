@@ -18,7 +18,7 @@ from webcapture.settings import DEFAULTS
 
 STRIP = drawn(noise=0.01)
 FLAT = Rise(
-    0.0, 0.0, np.zeros((2, 2)), 0.0, 150.0, np.array([40.0, 250.0]), np.array([0.0, -1.0]), (105.0, 148.0, 400.0)
+    np.zeros(4), np.zeros((4, 4)), np.zeros(4), 150.0, np.array([40.0, 250.0]), np.array([0.0, -1.0]), (105.0, 148.0, 400.0)
 )
 EXACT = replace(from_above(), residual_mm=0.0, bend_mm=0.0)
 PROFILE = (np.arange(3.0), np.zeros((3, 3)))
@@ -163,7 +163,7 @@ def test_what_stands_off_the_card_is_put_back():
 
     At 20: z = 4 · 2 · (2/15)(13/15) = 0.92444, lean −82/400, −0.18951; at 120: z = 1.28, lean 18/400, +0.0576.
     """
-    rise = replace(FLAT, arch_mm=2.0)
+    rise = replace(FLAT, heights_mm=np.array([2.0, 0, 0, 0]))
     found = lane(blob(75.0), rise=rise)
     assert found.run_mm == pytest.approx(100 - 0.0576 - 0.18951, abs=1e-4)
     assert found.spots[0].distance_mm == pytest.approx(55 + 0.135 - 0.18951, abs=1e-4)

@@ -15,14 +15,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import log_ndtr
 
 from webcapture.model import Floats
 from webcapture.settings import FlatnessSettings
 
 UNKNOWN_MM = 1e3
 """Standard deviation of what nothing is known of beforehand: place and direction of an edge."""
-RISES = 2
-"""An arch and a skew."""
+RISES = 4
+"""An arch and its lean, and a curl of either end."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,7 +35,7 @@ class Edges:
     off_mm: Floats
     """(2, n) across it."""
     shifts: Floats
-    """(2, n, 2) how far a place is seen shifted across by an arch, and by a skew, of 1 mm."""
+    """(2, n, 4) how far a place is seen shifted across by 1 mm of each shape."""
     bow: Floats
     """(2, n) what a cut departs by that is bowed by 1 mm all along."""
 
@@ -44,27 +45,39 @@ class _Told:
     """What both edges tell of the rise, for each crookedness."""
 
     normal: Floats
-    """(crookednesses, 2, 2) inverse of its covariance, without what is usual."""
+    """(crookednesses, 4, 4) inverse of its covariance, without what is usual."""
     right: Floats
-    """(crookednesses, 2) that, times the rise they tell."""
+    """(crookednesses, 4) that, times the rise they tell."""
     unlikely: Floats
     """(crookednesses,) −2 ln of how likely the edges are if the strip lies flat, but for a constant."""
 
 
 def likeliest_rise(edges: Edges, noise_mm: float, settings: FlatnessSettings) -> tuple[Floats, Floats]:
-    """((2,) arch and skew in millimetres, (2, 2) their covariance), over all crookednesses and rises that are usual."""
+    """((4,) millimetres of each shape, (4, 4) their covariance), over all crookednesses and rises that are usual.
+
+    Paper either arches or curls up at one end, and never reaches below the card: what would is as unlikely as its sign is certain.
+    """
     told = _told(edges, noise_mm, settings)
-    usual = np.multiply.outer(np.array(settings.rises_mm), (1.0, settings.skewed))
-    covariance = np.linalg.inv(told.normal[:, None] + np.eye(RISES) * (usual**-2.0)[:, None])
+    usual = np.multiply.outer(np.array(settings.rises_mm), _kinds(settings.skewed)).reshape(-1, RISES)
+    both = usual[:, :, None] * usual[:, None, :]
+    held = np.eye(RISES) + both * told.normal[:, None]
+    covariance = both * np.linalg.inv(held)
     found = (covariance @ told.right[:, None, :, None])[..., 0]
-    gained = (found * told.right[:, None]).sum(axis=-1) + np.log(np.linalg.det(covariance))
-    unlikely = told.unlikely[:, None] - gained + 2 * np.log(usual).sum(axis=1)
+    gained = (found * told.right[:, None]).sum(axis=-1) - np.log(np.linalg.det(held))
+    main = np.arange(len(usual)), np.argmax(usual, axis=1)
+    upward = log_ndtr(found[:, *main] / np.sqrt(covariance[:, main[0], main[1], main[1]]))
+    unlikely = told.unlikely[:, None] - gained - 2 * upward
     weight = np.exp(-0.5 * (unlikely - unlikely.min()))
     weight /= weight.sum()
     mean = (weight[..., None] * found).sum(axis=(0, 1))
     off = found - mean
     within = covariance + off[..., :, None] * off[..., None, :]
     return mean, (weight[..., None, None] * within).sum(axis=(0, 1))
+
+
+def _kinds(skewed: float) -> Floats:
+    """(3, 4) standard deviations of the shapes, as shares, for paper that arches, and whose one or other end curls up."""
+    return np.array([[1.0, skewed, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
 
 
 def _told(edges: Edges, noise_mm: float, settings: FlatnessSettings) -> _Told:
@@ -82,7 +95,7 @@ def _told(edges: Edges, noise_mm: float, settings: FlatnessSettings) -> _Told:
 
 
 def _along_the_walk(edges: Edges, noise_mm: float, settings: FlatnessSettings) -> tuple[Floats, Floats, Floats]:
-    """((crookednesses, 2, n) inverse variances, (crookednesses, 2) their −ln product, (2, n, 6) all terms and the edge itself).
+    """((crookednesses, 2, n) inverse variances, (crookednesses, 2) their −ln product, (2, n, 8) all terms and the edge itself).
 
     Turned so that all is independent, for every crookedness at once: the walk's covariance only grows by a factor.
     """
@@ -90,7 +103,7 @@ def _along_the_walk(edges: Edges, noise_mm: float, settings: FlatnessSettings) -
     apart = float(edges.s_mm[:, -1].mean() - edges.s_mm[:, 0].mean()) / max(count - 1, 1)
     shares, axes = _walk(count, round(apart / settings.snip_mm, 2))
     x = edges.s_mm / edges.s_mm.max()
-    terms = [edges.shifts[..., 0], edges.shifts[..., 1], np.ones_like(x), x, edges.bow, edges.off_mm]
+    terms = [*np.moveaxis(edges.shifts, -1, 0), np.ones_like(x), x, edges.bow, edges.off_mm]
     spread = np.multiply.outer(np.array(settings.cuts_mm) ** 2, np.stack([shares] * len(x))) + noise_mm**2
     return 1 / spread, np.log(spread).sum(axis=-1), axes.T @ np.stack(terms, axis=-1)
 

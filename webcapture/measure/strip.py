@@ -15,7 +15,7 @@ from webcapture.measure.relate import Placement, is_slanted, lane_of, without_ra
 from webcapture.measure.seam import has_seam
 from webcapture.measure.upright import turned_round
 from webcapture.model import Floats, Lane, Point, Strip, StripCells, View
-from webcapture.settings import ReadingSettings, Settings, UprightSettings
+from webcapture.settings import FlatnessSettings, ReadingSettings, Settings, UprightSettings
 
 
 def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
@@ -87,9 +87,15 @@ def _codes(attempt: Attempt, lanes: tuple[Lane, ...], rise: Rise, decided: bool,
         "ink-line": ink_ran(attempt, settings) or bands_among_spots(attempt, settings),
         "seam": has_seam(attempt.reading.field, settings.seam),
         "strip-cut-off": attempt.reading.strip.outline.cut_off,
-        "strip-bent": abs(rise.arch_mm) > max(settings.flatness.flag_mm, settings.flatness.flag_u * rise.u_arch_mm),
+        "strip-bent": _is_bent(rise, settings.flatness),
     }
     return [code for code, holds in checks.items() if holds]
+
+
+def _is_bent(rise: Rise, rule: FlatnessSettings) -> bool:
+    """Whether it stands off the card by more than people should overlook, and surely does."""
+    most, u = rise.most_mm
+    return abs(most) > max(rule.flag_mm, rule.flag_u * u)
 
 
 def _ends_alike(attempt: Attempt, rule: UprightSettings) -> bool:
