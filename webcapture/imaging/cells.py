@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from webcapture.imaging.holes import edge_width_mm, mended, punched, tint_of, usual_of
-from webcapture.model import Floats32, StripCells, StripImage
+from webcapture.model import Bytes8, Floats32, StripCells, StripImage
 from webcapture.robust import median, quantile, spread
 from webcapture.settings import CellSettings
+from webcapture.slopes import steepness_of
 
 MOST_INWARD = 0.97
 """Share of an edge's places that count for how far it runs inside its straight line: a nick does not."""
@@ -72,11 +74,11 @@ def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSe
     A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
     planes: (3, rows, cols) log10 intensity; paper: (3,) that of most of the strip.
     """
-    size = max(round(settings.stroke_mm / cell_mm), 2)
+    size = max(round(settings.stroke_mm / cell_mm + 0.2), 2)
     red, green, blue = planes - paper[:, None, None]
     palest = cv2.max(cv2.max(red, green), blue)
     dark = np.asarray(cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm), np.float32)
-    thin = dark - np.asarray(cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), np.float32)
+    thin = dark - np.asarray(_opened(dark, size), np.float32)
     some = thin[::3, ::3]
     usual, grain = float(median(some)), float(spread(some))
     height = dark - float(median(dark[::3, ::3]))
@@ -85,43 +87,77 @@ def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSe
     strokes = (thin > np.maximum(share, floor)).astype(np.uint8)
     reach = round(settings.stroke_mm / cell_mm)
     around = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-    for box, filled in _coloured_spots(
-        share > floor, thin < share, height, (red, green, blue), reach, cell_mm, settings
-    ):
+    dark = share > floor
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8), connectivity=8)
+    seen = _Seen(pieces, stats, height, -np.stack([red, green, blue]), cell_mm)
+    for box, filled in _coloured_spots(seen, dark & (thin < share), reach, settings):
         # What is as thin as a stroke beside a spot's filled middle, but paler, is its steep or ragged rim.
         level = np.where(filled, (height - thin)[box], np.float32(-np.inf))
         strokes[box][height[box] < cv2.dilate(level, around)] = 0
+    for box, own in _small_spots(seen, settings):
+        strokes[box][own] = 0
     return cv2.dilate(strokes, np.ones((3, 3), np.uint8)).astype(bool)
 
 
+def _opened(values: Floats32 | Bytes8, size: int) -> np.ndarray:
+    """(rows, cols) without what is thinner than ``size`` cells. cv2.morphologyEx shifts all by a cell where the size is even."""
+    square, middle = np.ones((size, size), np.uint8), (size - 1) // 2
+    return cv2.dilate(cv2.erode(values, square), square, anchor=(middle, middle))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """What is dark on the paper, piece by piece: spots, strokes and lines."""
+
+    pieces: np.ndarray
+    """(rows, cols) number of the piece that a cell belongs to, 0 for paper."""
+    stats: np.ndarray
+    """(pieces, 5) left, top, width, height and area, in cells."""
+    height: Floats32
+    """(rows, cols) darkness above the paper's, in the palest channel."""
+    planes: Floats32
+    """(3, rows, cols) the same in each channel."""
+    cell_mm: float
+
+    def box(self, n: int, reach: int) -> tuple[slice, slice]:
+        """Rows and columns of a piece with ``reach`` cells around."""
+        left, top, width, tall = self.stats[n, :4].tolist()
+        return np.s_[max(top - reach, 0) : top + tall + reach, max(left - reach, 0) : left + width + reach]
+
+
 def _coloured_spots(
-    dark: np.ndarray,
-    firm: np.ndarray,
-    height: Floats32,
-    planes: tuple[np.ndarray, ...],
-    reach: int,
-    cell_mm: float,
-    settings: CellSettings,
+    seen: _Seen, firm: np.ndarray, reach: int, settings: CellSettings
 ) -> Iterator[tuple[tuple[slice, slice], np.ndarray]]:
     """(rows and columns with ``reach`` around, which cells in there are filled) of each coloured spot that shows in its palest channel, too.
 
     A spot is filled: squares of ``patch_mm`` fit in that keep their darkness where thin things are taken away, and cover much
-    of it. Pencil is never coloured. dark: what may be pencil or spot; firm: where little of the darkness is thin; height:
-    darkness above the paper's in the palest channel; planes: R, G, B above the paper's.
+    of it. Pencil is never coloured. firm: (rows, cols) which dark cells are little darker than their surroundings.
     """
-    size = round(settings.patch_mm / cell_mm)
-    patches = cv2.morphologyEx((dark & firm).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
+    patches = _opened(firm.astype(np.uint8), round(settings.patch_mm / seen.cell_mm)) > 0
     if not patches.any():
         return
-    _, pieces, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8), connectivity=8)
-    inside = pieces[patches]
-    strongest = -np.minimum.reduce([plane[patches] for plane in planes])
+    stats, inside = seen.stats, seen.pieces[patches]
+    strongest = seen.planes[:, patches].max(axis=0)
     covered, palest, darkest = (
-        np.bincount(inside, part, minlength=len(stats)) for part in (None, height[patches], strongest)
+        np.bincount(inside, part, minlength=len(stats)) for part in (None, seen.height[patches], strongest)
     )
     spots = (covered > settings.patch_share * stats[:, cv2.CC_STAT_AREA]) & (palest < settings.patch_grey * darkest)
-    spots &= stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) * cell_mm <= settings.largest_mm
+    spots &= stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) * seen.cell_mm <= settings.largest_mm
     for n in np.flatnonzero(spots):
-        left, top, width, tall = stats[n, :4].tolist()
-        box = np.s_[max(top - reach, 0) : top + tall + reach, max(left - reach, 0) : left + width + reach]
-        yield box, patches[box] & (pieces[box] == n)
+        box = seen.box(n, reach)
+        yield box, patches[box] & (seen.pieces[box] == n)
+
+
+def _small_spots(seen: _Seen, settings: CellSettings) -> Iterator[tuple[tuple[slice, slice], np.ndarray]]:
+    """(rows and columns, which cells in there are its own) of each spot of any colour that is hardly wider than a stroke.
+
+    It is as broad as long, without gaps, and fades more slowly than ink or pencil does.
+    """
+    sides = seen.stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]] * seen.cell_mm
+    least, most = settings.small_mm
+    small = (sides.min(axis=1) >= least) & (sides.max(axis=1) <= most)
+    small &= seen.stats[:, cv2.CC_STAT_AREA] * seen.cell_mm**2 > settings.small_fill * sides.prod(axis=1)
+    for n in np.flatnonzero(small):
+        box = seen.box(n, 1)
+        if steepness_of(seen.planes[:, *box], seen.cell_mm) < settings.small_steep:
+            yield box, seen.pieces[box] == n

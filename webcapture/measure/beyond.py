@@ -14,6 +14,7 @@ from webcapture.measure.writing import filled_share
 from webcapture.model import Floats32
 from webcapture.robust import NEVER_NONE, median, spread
 from webcapture.settings import ReadingSettings, Settings
+from webcapture.slopes import steepness_of
 
 
 def colour_beyond(line: Candidate, field: Field, strokes: np.ndarray, settings: Settings) -> set[str]:
@@ -67,8 +68,9 @@ def _may_be_a_spot(
 
 
 def _is_inked(planes: Floats32, cell_mm: float, settings: Settings) -> bool:
-    """Whether colour (3, rows, cols) was written: thin strokes, as no spot that has run is."""
+    """Whether colour (3, rows, cols) was written: thin strokes, or such that end sharply, as no spot that has run is."""
     rule = settings.spot
     down, across = settings.reading.ink_smooth
     tinge = chroma(of_planes(running_mean(running_mean(planes, down, 1), across, 2)))
-    return filled_share(tinge, cell_mm, rule.written_mm) < settings.reading.ink_share
+    thin = filled_share(tinge, cell_mm, rule.written_mm) < settings.reading.ink_share
+    return thin or steepness_of(planes, cell_mm) > settings.reading.ink_steep

@@ -22,6 +22,7 @@ from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
 from webcapture.robust import median, quiet_spread, spread
 from webcapture.settings import SpotSettings
+from webcapture.slopes import steepness_of
 
 __all__ = ["Blob", "find_spots", "is_round", "is_written"]
 
@@ -190,15 +191,20 @@ def is_written(
 
 
 def is_round(blob: Blob, field: Field, stain: Stain, settings: SpotSettings) -> bool:
-    """Whether it is a small spot that has hardly run rather than what is left of writing: no stroke was seen near it, and a lesser square fits in well."""
+    """Whether it is a small spot that has hardly run rather than what is left of writing.
+
+    No stroke was seen near it, and a lesser square fits in well, or it fades more slowly than pencil does.
+    """
     near = settings.written_mm
-    if blob.width_mm < settings.round_least_mm:
-        return False
     rows, columns = np.abs(field.s_mm - blob.densest_mm) < near, np.abs(field.t_mm - blob.t_mm) < near
-    if stain.strokes[np.ix_(rows, columns)].any():
+    box = np.ix_(rows, columns)
+    if stain.strokes[box].any():
         return False
+    if steepness_of(in_planes(field.absorbance[box]), field.cell_mm) < settings.soft:
+        return True
     shown = palest(stain.absorbance[_extent_of(blob, field)])
-    return shown.size > 0 and filled_share(shown, field.cell_mm, settings.round_mm) >= settings.round_share
+    wide = blob.width_mm >= settings.round_least_mm and shown.size > 0
+    return wide and filled_share(shown, field.cell_mm, settings.round_mm) >= settings.round_share
 
 
 def _extent_of(blob: Blob, field: Field) -> tuple[np.ndarray, ...]:

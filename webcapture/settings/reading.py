@@ -200,6 +200,9 @@ class ReadingSettings:
         "",
         "Of a word's height less is left over a square of the smallest spot's size; of a spot of 5 mm at its base half.",
     )
+    ink_steep: float = knob(
+        1.1, "of the height per mm", "Ink ends more sharply, blur included; of spots one in a hundred rises by more than 0.9."
+    )
     ink_smooth: tuple[int, int] = knob((3, 3), "cell", "Over a stroke's width, so that grain does not look like one.")
     one_front_mm: float = knob(
         2.5, "mm", "A wet edge and a stain so near to each other are one front; the box that finds a step is as long."
