@@ -18,7 +18,13 @@ from webcapture.settings import DEFAULTS
 
 STRIP = drawn(noise=0.01)
 FLAT = Rise(
-    np.zeros(4), np.zeros((4, 4)), np.zeros(4), 150.0, np.array([40.0, 250.0]), np.array([0.0, -1.0]), (105.0, 148.0, 400.0)
+    np.zeros(4),
+    np.zeros((4, 4)),
+    np.zeros(4),
+    150.0,
+    np.array([40.0, 250.0]),
+    np.array([0.0, -1.0]),
+    (105.0, 148.0, 400.0),
 )
 EXACT = replace(from_above(), residual_mm=0.0, bend_mm=0.0)
 PROFILE = (np.arange(3.0), np.zeros((3, 3)))

@@ -88,6 +88,15 @@ def dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -
     return max(line.colour) > max(rule.drawn_least, least)
 
 
+def not_erased(lines: list[Candidate], rule: ReadingSettings) -> list[Candidate]:
+    """The lines but for those so much paler than another that somebody rubbed them out; marks on a line alone say that it counts."""
+    darkest = max(lines, key=lambda line: max(line.colour), default=None)
+    if darkest is None:
+        return []
+    least = rule.erased * max(darkest.colour)
+    return [c for c in lines if max(c.colour) >= least or c.marks - darkest.marks >= rule.marks_tell]
+
+
 def drawn_in_ink(line: Candidate, field: Field, settings: Settings) -> bool:
     """Whether a coloured line may be one that somebody drew.
 

@@ -8,6 +8,7 @@ cannot tell stays in the budget.
 from __future__ import annotations
 
 from dataclasses import dataclass
+
 import numpy as np
 
 from webcapture.measure.crooked import Edges, likeliest_rise

@@ -19,6 +19,7 @@ from webcapture.measure.drawn import (
     is_a_staple,
     lettered_share,
     may_be_a_staple,
+    not_erased,
     written_above,
 )
 from webcapture.measure.field import Field
@@ -66,7 +67,7 @@ def find_front(thin: list[Candidate], ground: Ground) -> Found:
     )
     drawn = pencil or inked
     if drawn:
-        front, among = _by_lines(drawn, ground)
+        front, among = _by_lines(not_erased(drawn, settings.reading), ground)
         return Found(front, len(pencil) + len(inked), _places(among, settings.reading))
     ticks = _possible(ticked_fronts(field, strokes, ground.origin, settings.tick, settings.landmark), ground)
     front, among = _by_paper(ticks, ground)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from webcapture.measure.drawn import is_drawn, is_lettered
+from webcapture.measure.drawn import is_drawn, is_lettered, not_erased
 from webcapture.measure.field import Field
 from webcapture.measure.fronts import Ground, find_front
 from webcapture.measure.landmarks import Candidate, pencil_lines
@@ -52,7 +52,7 @@ def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Can
     """The line that runs most fully across near the origin end, a pencil line before a coloured one."""
     rule = settings.landmark
     near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
-    return max(near, key=lambda c: _weight(c, settings.reading), default=None)
+    return max(not_erased(near, settings.reading), key=lambda c: _weight(c, settings.reading), default=None)
 
 
 def _weight(line: Candidate, rule: ReadingSettings) -> float:

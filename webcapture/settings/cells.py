@@ -42,11 +42,15 @@ class CellSettings:
     )
     largest_mm: float = knob(15.0, "mm", "A spot's width and height; what is larger is a shade, or hangs on a line.")
     small_mm: tuple[float, float] = knob(
-        (1.2, 6.0), "mm", "A spot that may pass for strokes is so large, as far as it is clearly dark; larger ones lose little."
+        (1.2, 6.0),
+        "mm",
+        "A spot that may pass for strokes is so large, as far as it is clearly dark; larger ones lose little.",
     )
     small_fill: float = knob(0.55, "", "Share of its box that it fills: of a disc 0.79, of letters half.")
     small_steep: float = knob(
-        1.0, "of the height per mm", "And so steep at most: ink and pencil are steeper, but for the most blurred photos."
+        1.0,
+        "of the height per mm",
+        "And so steep at most: ink and pencil are steeper, but for the most blurred photos.",
     )
     patch_grey: float = knob(
         0.75, "", "Palest over darkest channel: pencil has 0.9, red and blue dyes a fifth, brown a half."

@@ -294,7 +294,9 @@ class SpotSettings:
         0.19, "", "The same along the run, where a small spot may stand, too: those that have hardly run keep a fifth."
     )
     soft: float = knob(
-        1.0, "of the height per mm", "A spot is no steeper: of a standard deviation of 0.7 mm 0.87; pencil is, blur included."
+        1.0,
+        "of the height per mm",
+        "A spot is no steeper: of a standard deviation of 0.7 mm 0.87; pencil is, blur included.",
     )
     round_mm: float = knob(1.4, "mm", "A lesser square: a stroke with its blur is as wide, a letter is no square.")
     round_least_mm: float = knob(2.8, "mm", "A dot of pencil is narrower at its base than the least spot.")

@@ -73,6 +73,11 @@ class ReadingSettings:
     inked_thin: float = knob(
         0.85, "", "Share of its darkness that is gone at its flanks: of a band of a dye at most half."
     )
+    erased: float = knob(
+        0.35,
+        "",
+        "Of a line that was rubbed out a tenth to a quarter of its darkness is left; light and firm strokes of one pencil differ less.",
+    )
     drawn_clear: float = knob(
         0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
     )
@@ -201,7 +206,9 @@ class ReadingSettings:
         "Of a word's height less is left over a square of the smallest spot's size; of a spot of 5 mm at its base half.",
     )
     ink_steep: float = knob(
-        1.1, "of the height per mm", "Ink ends more sharply, blur included; of spots one in a hundred rises by more than 0.9."
+        1.1,
+        "of the height per mm",
+        "Ink ends more sharply, blur included; of spots one in a hundred rises by more than 0.9.",
     )
     ink_smooth: tuple[int, int] = knob((3, 3), "cell", "Over a stroke's width, so that grain does not look like one.")
     one_front_mm: float = knob(
