@@ -56,11 +56,14 @@ def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, set
 
 def _is_a_word(found: list[Blob], field: Field, stain: Stain, rule: SpotSettings) -> bool:
     """Whether all that lies in a lane to which nothing was applied is a word."""
-    return len(found) == 1 and is_written(found[0], field, stain, rule.word_share, rule, rule.word_share)
+    if len(found) != 1 or not is_written(found[0], field, stain, rule.word_share, rule, rule.word_share):
+        return False
+    return not is_round(found[0], field, stain, rule)
 
 
 def _may_be_a_label(blob: Blob, field: Field, stain: Stain, rule: SpotSettings) -> bool:
-    return is_written(blob, field, stain, rule.written_share, rule, rule.inked_share)
+    written = is_written(blob, field, stain, rule.written_share, rule, rule.inked_share)
+    return written and not is_round(blob, field, stain, rule)
 
 
 def _that_ran(found: list[Blob], origin_mm: float, field: Field, rule: SpotSettings) -> list[Blob]:

@@ -141,12 +141,15 @@ def _within(strokes: np.ndarray, reach: int) -> np.ndarray:
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:
     """(middles of the lanes: peaks of colour, and marks that no column of colour belongs to; places of all marks)."""
     apart = settings.apart_mm / field.cell_mm
-    smooth = blurred(colour, settings.column_smooth_mm / field.cell_mm)
+    # What is left of the card at the paper's edge must not outdo the lane beside it.
+    inside = (field.t_mm > settings.rim_mm) & (field.t_mm < field.width_mm - settings.rim_mm)
+    smooth = blurred(colour, settings.column_smooth_mm / field.cell_mm) * inside
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
     peaks, _ = find_peaks(
         np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=settings.prominence * floor
     )
-    columns = [_local_balance(smooth, int(p) - 1, field, settings) for p in peaks]
+    peaks = [p - 1 for p in peaks if 0 < p - 1 < len(inside) - 1 and inside[p - 2] and inside[p]]
+    columns = [_local_balance(smooth, int(p), field, settings) for p in peaks]
     columns = [t for t in columns if settings.rim_mm < t < field.width_mm - settings.rim_mm]
     rise = settings.prominence * settings.mark_sd
     ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=rise)
