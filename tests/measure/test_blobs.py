@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import center_of_mass, gaussian_filter1d
@@ -244,3 +246,21 @@ def test_an_uneven_spot_of_one_colour_is_one(tinge, gap, seed):
     (one,) = strip.lanes[0].spots
     assert one.flags == ()
     assert one.rf == pytest.approx((40 + gap / 2) / 100, abs=0.003)
+
+
+def test_light_that_changes_over_a_spot_is_doubt_and_more_to_a_pale_one():
+    """What was taken off for it is not exact: a share of its width, of the change, and of what the change is to its darkness."""
+
+    def u(darkness, slope):
+        field = replace(FIELD, light=(slope * FIELD.fine_s_mm)[:, None] * np.ones((1, 2), np.float32))
+        where = region(60.0)
+        part, bare = lane_with(spot(60, 8, 1.8, tuple(darkness * c for c in RED)))
+        patch = patch_of(np.moveaxis(part, -1, 0), bare, where, (0, len(S) - 1), field, (0, LOW))
+        (blob,) = measured(patch, where, RULE)
+        return blob, blob.u_centre_mm
+
+    for darkness in (0.5, 1.0):
+        even, (blob, steep) = u(darkness, 0.0)[1], u(darkness, 0.002)
+        change = 0.002 * (blob.edges_mm[1] - blob.edges_mm[0])
+        expected = RULE.light_share * blob.width_mm * change / blob.absorbance.max()
+        assert np.sqrt(steep**2 - even**2) == pytest.approx(expected, rel=0.05)

@@ -271,15 +271,15 @@ def test_the_doubt_of_a_spot_is_what_another_arch_would_shift_it(camera):
     assert bent.u_shift(s, o, f) == pytest.approx(moved, rel=0.06, abs=2e-4)
 
 
-def test_a_bent_strip_is_in_doubt_by_half_of_what_it_is_shifted():
-    """Paper is no even arch: 1 mm high it adds 0.5 mm, as an uncertainty of height, to what the edges leave open."""
-    half = np.array([DEFAULTS.flatness.shape_share * 1.0, 0, 0, 0])
-    flat, bent = rise(CAMERAS[1], 0.0), replace(rise(CAMERAS[1], 0.0), u_shapes_mm=half)
+def test_a_bent_strip_is_in_doubt_by_a_share_of_what_it_is_shifted():
+    """Paper is no even arch: 1 mm high it adds so much of that, as an uncertainty of height, to what the edges leave open."""
+    share = DEFAULTS.flatness.shape_share
+    flat, bent = rise(CAMERAS[1], 0.0), replace(rise(CAMERAS[1], 0.0), u_shapes_mm=np.array([share, 0, 0, 0]))
     each = flat.u_shift(70.0, 20.0, 120.0) / middle(flat)[1]
-    expected = each * np.hypot(middle(flat)[1], 0.5)
+    expected = each * np.hypot(middle(flat)[1], share)
     assert bent.u_shift(70.0, 20.0, 120.0) == pytest.approx(expected)
     found = rise_of(drawn(), from_above(), DEFAULTS.flatness)
-    assert found.u_shapes_mm == pytest.approx(0.5 * np.abs(found.heights_mm))
+    assert found.u_shapes_mm == pytest.approx(share * np.abs(found.heights_mm))
 
 
 def test_lines_themselves_are_not_shifted_against_themselves():

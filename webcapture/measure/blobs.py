@@ -5,6 +5,7 @@ One spot by its absorbance-weighted mean in the channels that show it best; seve
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
 from webcapture.measure.patch import Patch, Region, extent
 from webcapture.measure.windows import blurred
-from webcapture.model import Floats
+from webcapture.model import Floats, Floats32
 from webcapture.robust import HALF_WIDTH_SD
 from webcapture.settings import SpotSettings
 
@@ -108,7 +109,9 @@ def _single(patch: Patch, region: Region, settings: SpotSettings) -> Blob | None
     summit = _summit(smooth, peak)
     tailing = _tailing(smooth, summit)
     densest = float(patch.s_mm[0]) + summit * _cell(patch)
+    absorbance = np.maximum(patch.planes[:, max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(1, 2)), 0)
     u_meaning = _u_meaning(width, centre - densest, region.signal_to_noise, settings)
+    u_light = _u_light(width, patch.light[rows], absorbance, settings)
     return Blob(
         centre_mm=centre,
         t_mm=_middle(across.sum(axis=0), patch.t_mm, settings),
@@ -117,10 +120,10 @@ def _single(patch: Patch, region: Region, settings: SpotSettings) -> Blob | None
         width_mm=width,
         spread_t_mm=(float(patch.t_mm[0]), float(patch.t_mm[-1])),
         fill=patch.fill,
-        absorbance=np.maximum(patch.planes[:, max(peak - 1, 0) : peak + 2, patch.core].mean(axis=(1, 2)), 0),
+        absorbance=absorbance,
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
-        u_centre_mm=float(np.hypot(_u_centre(across, s, centre, noise, total, _cell(patch), settings), u_meaning)),
+        u_centre_mm=math.hypot(_u_centre(across, s, centre, noise, total, _cell(patch), settings), u_meaning, u_light),
         codes=_codes(tailing, region.signal_to_noise, top, settings),
     )
 
@@ -211,6 +214,15 @@ def _u_meaning(width: float, skew: float, signal_to_noise: float, settings: Spot
     return float(np.sqrt(uneven**2 + foot**2 + level**2))
 
 
+def _u_light(width: float, light: Floats32, absorbance: Floats, settings: SpotSettings) -> float:
+    """Standard uncertainty of a centre, millimetres, from light that changes over the spot: what was taken off for it is not exact.
+
+    light: log10 along the spot. What is left of its change tilts the paper's level, which matters more to a pale spot.
+    """
+    change = float(light.max() - light.min()) if len(light) else 0.0
+    return settings.light_share * width * min(change / max(float(absorbance.max()), 1e-9), 1.0)
+
+
 def _codes(tailing: float, signal_to_noise: float, height: Floats, settings: SpotSettings) -> tuple[str, ...]:
     codes = []
     if tailing > settings.tailing:
@@ -270,6 +282,9 @@ def _peak_blob(n: int, peaks: list[Peak], patch: Patch, region: Region, settings
     shared = settings.shared_share * peak.sd_mm * float(np.exp(-closest))
     reach = settings.fitted_edge_sd * peak.sd_mm
     width = WIDTH_SD * peak.sd_mm
+    u_meaning = _u_meaning(width, peak.centre_mm - peak.densest_mm, strength, settings)
+    covered = np.abs(patch.s_mm - peak.centre_mm) <= width / 2
+    u_light = _u_light(width, patch.light[covered], peak.height, settings)
     return Blob(
         centre_mm=peak.centre_mm,
         t_mm=_middle(across, patch.t_mm, settings),
@@ -284,12 +299,6 @@ def _peak_blob(n: int, peaks: list[Peak], patch: Patch, region: Region, settings
         absorbance=np.maximum(peak.height, 0),
         tailing=tailing,
         signal_to_noise=strength,
-        u_centre_mm=float(
-            np.sqrt(
-                min(peak.u_centre_mm, peak.sd_mm) ** 2
-                + shared**2
-                + _u_meaning(width, peak.centre_mm - peak.densest_mm, strength, settings) ** 2
-            )
-        ),
+        u_centre_mm=math.hypot(min(peak.u_centre_mm, peak.sd_mm), shared, u_meaning, u_light),
         codes=("merged", *codes) if closest < settings.merged_resolution else codes,
     )

@@ -97,6 +97,14 @@ def not_erased(lines: list[Candidate], rule: ReadingSettings) -> list[Candidate]
     return [c for c in lines if max(c.colour) >= least or c.marks - darkest.marks >= rule.marks_tell]
 
 
+def rubbed_out(lines: list[Candidate], origin: Candidate | None, rule: ReadingSettings) -> list[Candidate]:
+    """What is left of lines that somebody rubbed out: pencil, and much paler than the origin line's."""
+    if origin is None:
+        return []
+    least = rule.erased * max(origin.colour)
+    return [c for c in lines if c.kind == "pencil" and max(c.colour) < least]
+
+
 def drawn_in_ink(line: Candidate, field: Field, settings: Settings) -> bool:
     """Whether a coloured line may be one that somebody drew.
 

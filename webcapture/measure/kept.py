@@ -8,6 +8,7 @@ import numpy as np
 
 from webcapture.measure.beneath import is_beneath_marks
 from webcapture.measure.curves import polynomial_at
+from webcapture.measure.drawn import rubbed_out
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.lanes import Track
@@ -30,6 +31,8 @@ def lane_spots(
     high = field.length_mm - rule.end_mm if end is None else end + rule.beyond_mm
     found = find_spots(field, stain, track, (low, high), rule)
     found = [blob for blob in found if not _is_writing(blob, origin, field, stain, settings)]
+    ghosts = rubbed_out(reading.thin, reading.origin, settings.reading)
+    found = [blob for blob in found if not any(_is_left_of(line, blob, settings) for line in ghosts)]
     if not track.marked and _is_a_word(found, field, stain, rule):
         return []
     if start is not None:
@@ -52,6 +55,14 @@ def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, set
     if origin is None or abs(blob.centre_mm - polynomial_at(blob.t_mm, origin.coefficients)) >= rule.origin_mm:
         return True
     return not is_beneath_marks(blob, field, origin.coefficients, rule.round_mm, settings.beneath)
+
+
+def _is_left_of(line: Candidate, blob: Blob, settings: Settings) -> bool:
+    """Whether a "spot" is what is left of a line that somebody rubbed out: on it, as grey, and hardly higher than it was wide."""
+    rule, height = settings.spot, float(blob.absorbance.max())
+    alike = float(blob.absorbance.min()) > rule.grey * height and height < rule.ghost_darker * max(line.colour)
+    away = abs(blob.centre_mm - float(polynomial_at(blob.t_mm, line.trace.coefficients)))
+    return alike and blob.width_mm < rule.ghost_mm and away < settings.paper.line_half_mm
 
 
 def _is_a_word(found: list[Blob], field: Field, stain: Stain, rule: SpotSettings) -> bool:

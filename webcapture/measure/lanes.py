@@ -141,15 +141,12 @@ def _within(strokes: np.ndarray, reach: int) -> np.ndarray:
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:
     """(middles of the lanes: peaks of colour, and marks that no column of colour belongs to; places of all marks)."""
     apart = settings.apart_mm / field.cell_mm
-    # What is left of the card at the paper's edge must not outdo the lane beside it.
-    inside = (field.t_mm > settings.rim_mm) & (field.t_mm < field.width_mm - settings.rim_mm)
-    smooth = blurred(colour, settings.column_smooth_mm / field.cell_mm) * inside
+    smooth = _without_rims(blurred(colour, settings.column_smooth_mm / field.cell_mm), field, settings)
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
     peaks, _ = find_peaks(
         np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=settings.prominence * floor
     )
-    peaks = [p - 1 for p in peaks if 0 < p - 1 < len(inside) - 1 and inside[p - 2] and inside[p]]
-    columns = [_local_balance(smooth, int(p), field, settings) for p in peaks]
+    columns = [_local_balance(smooth, int(p) - 1, field, settings) for p in peaks]
     columns = [t for t in columns if settings.rim_mm < t < field.width_mm - settings.rim_mm]
     rise = settings.prominence * settings.mark_sd
     ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=rise)
@@ -157,6 +154,20 @@ def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings
     alone = [t for t in marked if all(abs(t - c) > settings.apart_mm for c in columns)]
     believed = not columns or len(ticks) >= settings.least_marks
     return sorted(columns + (alone if believed else [])), marked
+
+
+def _without_rims(smooth: Floats, field: Field, settings: LaneSettings) -> Floats:
+    """Columns of colour without what rises towards the paper's edges: what is left of the card there must not outdo the lane beside it."""
+    inner = np.flatnonzero((field.t_mm > settings.rim_mm) & (field.t_mm < field.width_mm - settings.rim_mm))
+    kept = np.zeros_like(smooth)
+    if len(inner) < 2:
+        return kept
+    rising = np.flatnonzero(np.diff(smooth[inner]) > 0)
+    falling = np.flatnonzero(np.diff(smooth[inner]) < 0)
+    if len(rising) and len(falling):
+        part = slice(int(inner[rising[0]]), int(inner[falling[-1]]) + 2)
+        kept[part] = smooth[part]
+    return kept
 
 
 def _local_balance(smooth: Floats, peak: int, field: Field, settings: LaneSettings) -> float:

@@ -35,6 +35,8 @@ class Patch:
     """(rows, 3) its mean over the columns."""
     s_mm: Floats
     t_mm: Floats
+    light: Floats32
+    """(rows,) log10 of the light beside the strip, which was taken off."""
     first: int
     """Row of the lane that row 0 is."""
     noise: Floats
@@ -73,11 +75,18 @@ def patch_of(
         profile=profile.T,
         s_mm=field.s_mm[corner[0] + low : corner[0] + high + 1],
         t_mm=field.t_mm[corner[1] + left : corner[1] + right + 1],
+        light=field.light[_rows_of(field, corner[0] + low, corner[0] + high + 1)].mean(axis=1),
         first=low,
         noise=_row_noise(lane[..., left : right + 1], bare[:, left : right + 1], settings),
         core=core,
         fill=(right - left + 1) / lane.shape[2],
     )
+
+
+def _rows_of(field: Field, first: int, end: int) -> np.ndarray:
+    """The fine rows at the middles of these cells."""
+    rows = np.round((field.s_mm[first:end] - field.fine_s_mm[0]) / field.row_mm).astype(int)
+    return np.minimum(np.maximum(rows, 0), len(field.light) - 1)
 
 
 def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np.ndarray]:

@@ -18,10 +18,10 @@ from typing import Any
 
 from webcapture.settings.cells import CellSettings
 from webcapture.settings.comparing import CompareSettings
+from webcapture.settings.flatness import FlatnessSettings
 from webcapture.settings.lines import LandmarkSettings, TraceSettings
 from webcapture.settings.measuring import (
     FieldSettings,
-    FlatnessSettings,
     LaneSettings,
     PaperSettings,
     SpotSettings,

@@ -1,4 +1,4 @@
-"""From a strip to Rf: field, paper, lanes, spots, flatness."""
+"""From a strip to Rf: field, paper, lanes, spots."""
 
 from __future__ import annotations
 
@@ -203,9 +203,9 @@ class SpotSettings:
     )
     better_share: float = knob(0.6, "", "Two peaks must leave less than this share of one's misfit.")
     meaning: float = knob(
-        0.008,
+        0.001,
         "width",
-        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This, skewed and level_share are from the scatter on photos with known truth, this one on those of several hands.",
+        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This and the next four are from the scatter on photos of several hands, with known truth.",
     )
     fronting_chi2: float = knob(
         2.0, "", "Misfit of overlapped spots, noise being 1, beyond which tails towards the front are tried too."
@@ -216,20 +216,25 @@ class SpotSettings:
         "Where every one of them has a longer tail towards the origin, none points the other way.",
     )
     skewed: float = knob(
-        0.48,
+        0.27,
         "",
         "The same for each millimetre between centre and densest place: the foot of a skewed spot is lost in the paper.",
     )
-    skewed_most: float = knob(0.08, "width", "Distance of centre and densest place beyond which this grows no more.")
     level_share: float = knob(
-        0.5,
+        0.17,
         "width",
         "Divided by the signal-to-noise ratio, the same for a faint spot: the paper's level decides over its foot.",
     )
-    level_sd: float = knob(5.0, "sd", "Signal-to-noise ratio, at least, that this is divided by.")
     level_noise: float = knob(
-        0.5, "noise of a row", "Standard uncertainty of the paper's level at a spot's ends: several rows are averaged."
+        1.7,
+        "noise of a row",
+        "Of the paper's level at a spot's ends: neighbouring rows lie in the same clouds of the paper.",
     )
+    light_share: float = knob(
+        0.17, "width", "Of a centre where the light changes over the spot by as much as the spot darkens the paper."
+    )
+    skewed_most: float = knob(0.08, "width", "Distance of centre and densest place beyond which this grows no more.")
+    level_sd: float = knob(5.0, "sd", "Signal-to-noise ratio, at least, that this is divided by.")
     ragged_parts: int = knob(6, "", "Slices across a spot whose centres show how ragged it is.")
     ragged: float = knob(
         0.5, "", "Parts of a ragged spot differ, and their mean is what is wanted: half of what independent parts give."
@@ -319,6 +324,8 @@ class SpotSettings:
     compact_mm: float = knob(10.0, "mm", "A round spot is no wider at its base.")
     compact_fill: float = knob(0.7, "", "And leaves paper beside it: it fills less of the lane's width.")
     compact_least: float = knob(0.022, "absorbance", "Such a grey spot is believed from here on.")
+    ghost_darker: float = knob(2.0, "", "What a rubber smeared of a line is at most so many times as dark as its rest.")
+    ghost_mm: float = knob(3.2, "mm", "And no wider than a blurred stroke and a half at its base.")
     grey_broad: tuple[float, float] = knob(
         (0.12, 12.0), "absorbance, mm", "Nor can a grey one that is paler than the first and broader than the second."
     )
@@ -370,31 +377,3 @@ class SpotSettings:
     )
     origin_mm: float = knob(1.6, "mm", "A spot whose centre lies this near to the origin line did not move.")
     near_front: float = knob(0.95, "Rf", "Beyond, a spot ran with the front.")
-
-
-@dataclass(frozen=True, slots=True)
-class FlatnessSettings:
-    """How far a strip stands off the card."""
-
-    rises_mm: tuple[float, ...] = knob(
-        (0.1, 0.3, 1.0),
-        "mm",
-        "Standard deviations of the rise of a strip that somebody laid on the card: flat, as paper does, and bent.",
-    )
-    skewed: float = knob(0.4, "", "The same for an uneven rise, as a share.")
-    shape_share: float = knob(
-        0.5, "", "Share of its rise by which a bent strip departs from an even arch: ends curl, wet paper cockles."
-    )
-    cuts_mm: tuple[float, ...] = knob(
-        (0.01, 0.03, 0.1, 0.2, 0.4),
-        "mm",
-        "How far edges are cut from straight: by a guillotine, a knife along a ruler, scissors.",
-    )
-    snip_mm: float = knob(25.0, "mm", "Length over which scissors keep their way.")
-    cut_mm: float = knob(0.06, "mm", "How far even a ruler's edge is bowed all along.")
-    u_edge_least_mm: float = knob(0.03, "mm", "Edge points are not independent: fibres, blur.")
-    edge_points: int = knob(
-        20, "", "More points of an edge than so many tell no more: neighbours share fibres and blur."
-    )
-    flag_mm: float = knob(1.0, "mm", "A rise that shifts a spot by 0.005 in Rf at a tilt of 30°.")
-    flag_u: float = knob(2.0, "standard uncertainties", "A smaller rise may be none.")
