@@ -87,10 +87,10 @@ def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSe
     strokes = (thin > np.maximum(share, floor)).astype(np.uint8)
     reach = round(settings.stroke_mm / cell_mm)
     around = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-    dark = share > floor
-    _, pieces, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8), connectivity=8)
+    clear = share > floor
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats(clear.astype(np.uint8), connectivity=8)
     seen = _Seen(pieces, stats, height, -np.stack([red, green, blue]), cell_mm)
-    for box, filled in _coloured_spots(seen, dark & (thin < share), reach, settings):
+    for box, filled in _coloured_spots(seen, clear & (thin < share), reach, settings):
         # What is as thin as a stroke beside a spot's filled middle, but paler, is its steep or ragged rim.
         level = np.where(filled, (height - thin)[box], np.float32(-np.inf))
         strokes[box][height[box] < cv2.dilate(level, around)] = 0
@@ -143,7 +143,7 @@ def _coloured_spots(
     )
     spots = (covered > settings.patch_share * stats[:, cv2.CC_STAT_AREA]) & (palest < settings.patch_grey * darkest)
     spots &= stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) * seen.cell_mm <= settings.largest_mm
-    for n in np.flatnonzero(spots):
+    for n in np.flatnonzero(spots).tolist():
         box = seen.box(n, reach)
         yield box, patches[box] & (seen.pieces[box] == n)
 
@@ -157,7 +157,7 @@ def _small_spots(seen: _Seen, settings: CellSettings) -> Iterator[tuple[tuple[sl
     least, most = settings.small_mm
     small = (sides.min(axis=1) >= least) & (sides.max(axis=1) <= most)
     small &= seen.stats[:, cv2.CC_STAT_AREA] * seen.cell_mm**2 > settings.small_fill * sides.prod(axis=1)
-    for n in np.flatnonzero(small):
+    for n in np.flatnonzero(small).tolist():
         box = seen.box(n, 1)
         if steepness_of(seen.planes[:, *box], seen.cell_mm) < settings.small_steep:
             yield box, seen.pieces[box] == n

@@ -86,7 +86,7 @@ def patch_of(
 def _rows_of(field: Field, first: int, end: int) -> np.ndarray:
     """The fine rows at the middles of these cells."""
     rows = np.round((field.s_mm[first:end] - field.fine_s_mm[0]) / field.row_mm).astype(int)
-    return np.minimum(np.maximum(rows, 0), len(field.light) - 1)
+    return np.asarray(np.minimum(np.maximum(rows, 0), len(field.light) - 1), int)
 
 
 def _span_across(region: Floats32, settings: SpotSettings) -> tuple[int, int, np.ndarray]:
