@@ -166,7 +166,10 @@ def test_from_above_the_edges_say_little_and_it_is_known():
 def shift_against(found, s, o, f):
     """(4,) how far 1 mm of each shape shifts a spot against the line from origin to front."""
     share = (s - o) / (f - o)
-    return sum(weight * found.lean(at) * shapes_at(at / LENGTH) for at, weight in ((s, 1), (o, share - 1), (f, -share)))
+    return sum(
+        weight * found.lean(at) * np.array(shapes_at(at / LENGTH))
+        for at, weight in ((s, 1), (o, share - 1), (f, -share))
+    )
 
 
 @pytest.mark.parametrize("how", [walk, snips])

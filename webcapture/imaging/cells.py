@@ -89,10 +89,10 @@ def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSe
     around = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
     clear = share > floor
     _, pieces, stats, _ = cv2.connectedComponentsWithStats(clear.astype(np.uint8), connectivity=8)
-    seen = _Seen(pieces, stats, height, -np.stack([red, green, blue]), cell_mm)
+    seen = _Seen(pieces, stats, height, (red, green, blue), cell_mm)
     for box, filled in _coloured_spots(seen, clear & (thin < share), reach, settings):
         # What is as thin as a stroke beside a spot's filled middle, but paler, is its steep or ragged rim.
-        level = np.where(filled, (height - thin)[box], np.float32(-np.inf))
+        level = np.where(filled, height[box] - thin[box], np.float32(-np.inf))
         strokes[box][height[box] < cv2.dilate(level, around)] = 0
     for box, own in _small_spots(seen, settings):
         strokes[box][own] = 0
@@ -115,8 +115,8 @@ class _Seen:
     """(pieces, 5) left, top, width, height and area, in cells."""
     height: Floats32
     """(rows, cols) darkness above the paper's, in the palest channel."""
-    planes: Floats32
-    """(3, rows, cols) the same in each channel."""
+    planes: tuple[Floats32, Floats32, Floats32]
+    """R, G, B, each (rows, cols): log10 intensity above the paper's, below 0 where it is dark."""
     cell_mm: float
 
     def box(self, n: int, reach: int) -> tuple[slice, slice]:
@@ -137,7 +137,7 @@ def _coloured_spots(
     if not patches.any():
         return
     stats, inside = seen.stats, seen.pieces[patches]
-    strongest = seen.planes[:, patches].max(axis=0)
+    strongest = -np.minimum.reduce([plane[patches] for plane in seen.planes])
     covered, palest, darkest = (
         np.bincount(inside, part, minlength=len(stats)) for part in (None, seen.height[patches], strongest)
     )
@@ -159,5 +159,5 @@ def _small_spots(seen: _Seen, settings: CellSettings) -> Iterator[tuple[tuple[sl
     small &= seen.stats[:, cv2.CC_STAT_AREA] * seen.cell_mm**2 > settings.small_fill * sides.prod(axis=1)
     for n in np.flatnonzero(small).tolist():
         box = seen.box(n, 1)
-        if steepness_of(seen.planes[:, *box], seen.cell_mm) < settings.small_steep:
+        if steepness_of(-np.stack([plane[box] for plane in seen.planes]), seen.cell_mm) < settings.small_steep:
             yield box, seen.pieces[box] == n

@@ -8,6 +8,7 @@ cannot tell stays in the budget.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from webcapture.measure.crooked import Edges, likeliest_rise
 from webcapture.model import Floats, StripCells, View
 from webcapture.settings import FlatnessSettings
 
+Part = TypeVar("Part", float, Floats)
+"""Of the strip's length."""
 PLACES = np.linspace(0, 1, 21)
 """Parts of the length at which the greatest height is looked for: it is flat there, or at an end."""
 
@@ -38,7 +41,7 @@ class Rise:
 
     def shift(self, s_mm: float) -> float:
         """How far a place on the strip appears shifted along it, millimetres; across it all places are alike."""
-        return float(shapes_at(s_mm / self.length_mm) @ self.heights_mm) * self.lean(s_mm)
+        return float(self.heights_mm @ shapes_at(s_mm / self.length_mm)) * self.lean(s_mm)
 
     def lean(self, s_mm: float) -> float:
         """Shift along the strip for each millimetre of height."""
@@ -49,7 +52,7 @@ class Rise:
     @property
     def most_mm(self) -> tuple[float, float]:
         """(how far it stands off the card where it does so most, the standard uncertainty of that)."""
-        shapes = shapes_at(PLACES)
+        shapes = np.stack(shapes_at(PLACES), axis=-1)
         heights = shapes @ self.heights_mm
         place = shapes[int(np.argmax(np.abs(heights)))]
         return float(place @ self.heights_mm), float(np.sqrt(place @ self.covariance @ place))
@@ -58,7 +61,7 @@ class Rise:
         """Standard uncertainty of a spot's shift against the line from origin to front, from the rise's uncertainty."""
         share = (s_mm - origin_mm) / max(front_mm - origin_mm, 1e-6)
         at_spot, at_origin, at_front = (
-            self.lean(s) * shapes_at(s / self.length_mm) for s in (s_mm, origin_mm, front_mm)
+            self.lean(s) * np.array(shapes_at(s / self.length_mm)) for s in (s_mm, origin_mm, front_mm)
         )
         against = at_spot - (1 - share) * at_origin - share * at_front
         return float(np.sqrt(against @ self.covariance @ against + ((against * self.u_shapes_mm) ** 2).sum()))
@@ -90,7 +93,7 @@ def _edges(strip: StripCells, view: View, count: int) -> Edges:
     lean = (places - view.camera_mm[:2]) @ side / view.camera_mm[2]
     from_start = places - strip.start_mm
     s_mm = from_start @ axis
-    shapes = shapes_at(s_mm / outline.length_mm)
+    shapes = np.stack(shapes_at(s_mm / outline.length_mm), axis=-1)
     return Edges(s_mm, from_start @ side, shapes * lean[..., None], shapes[..., 0])
 
 
@@ -100,12 +103,12 @@ def _stretches(edge: Floats, count: int) -> Floats:
     return np.asarray(np.add.reduceat(edge, bounds[:-1]) / np.diff(bounds)[:, None], float)
 
 
-def shapes_at(x: float | Floats) -> Floats:
-    """(..., 4) how high each shape of 1 mm is at parts ``x`` of the length, from 0 to 1.
+def shapes_at(x: Part) -> tuple[Part, Part, Part, Part]:
+    """How high each shape of 1 mm is at parts ``x`` of the length, from 0 to 1.
 
     The arch: a parabola, 1 in the middle and 0 at the ends. Its lean: the cubic that is 0 at the ends and in the middle, and about
     1 (0.96) between middle and front end, -1 below. The curls of both ends: parabolas from the middle, 1 at the end.
     """
-    part = np.asarray(x, float)
-    arch, above = 4 * part * (1 - part), 2 * part - 1
-    return np.stack([arch, 2.5 * arch * above, np.minimum(above, 0) ** 2, np.maximum(above, 0) ** 2], axis=-1)
+    arch, above = 4 * x * (1 - x), 2 * x - 1
+    away = abs(above)
+    return arch, 2.5 * arch * above, ((away - above) / 2) ** 2, ((away + above) / 2) ** 2
