@@ -10,7 +10,7 @@ import pytest
 
 from tests.house.source import PACKAGE, ROOT, Module, imports, modules
 
-BASE = ["appearance", "descent", "errors", "flags", "model", "robust", "settings"]
+BASE = ["appearance", "descent", "errors", "flags", "model", "robust", "settings", "slopes"]
 ROOMS = ["card", "imaging", "measure", "reference", "report", "review", "store", "web"]
 """In the order of the work, which is the order of the alphabet."""
 TOP = ["", "__main__", "pipeline", "synthetic", "demo", "arguments", "cli"]
