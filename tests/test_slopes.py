@@ -45,3 +45,14 @@ def test_strokes_are_steeper_than_the_smallest_spots():
 
 def test_nothing_dark_is_not_steep():
     assert steepness_of(np.full((3, 5, 5), -0.01), CELL) == 0.0
+
+
+def test_the_papers_own_darkness_is_no_height():
+    s, t = points(4)
+    plain = celled(0.3 * np.exp(-(s**2 + t**2) / 2))
+    assert steepness_of(plain + 0.2, CELL) == pytest.approx(steepness_of(plain, CELL), rel=0.01)
+
+
+@pytest.mark.parametrize("shape", [(3, 0, 0), (3, 1, 1), (3, 1, 5), (3, 2, 2)])
+def test_a_box_of_hardly_any_cells_is_answered(shape):
+    assert steepness_of(np.zeros(shape), CELL) == 0.0

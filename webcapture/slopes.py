@@ -10,6 +10,8 @@ from webcapture.robust import quantile
 
 RIM = 0.25
 """Share of its height from which on a place belongs to what is dark."""
+PAPER = 0.1
+"""Quantile of a box that is paper, whose own darkness is no part of the height."""
 STEEP = 0.95
 """Of its steps from cell to cell this quantile counts: a single one may be noise."""
 
@@ -20,10 +22,14 @@ Array = Any
 def steepness_of(planes: Array, cell_mm: float) -> float:
     """How much of its height what is dark in a box gains over a millimetre where it is steepest, in the channel that shows it best.
 
-    planes: absorbance in cells, with some paper around. A Gaussian of standard deviation σ has 0.61 / σ; blurred strokes of
+    planes: absorbance in cells, with some paper around; 0 where nothing is dark or a box has a single row. A Gaussian of standard deviation σ has 0.61 / σ; blurred strokes of
     0.5 to 1.3 mm have 1.2 and more, the smallest spots, of 0.7 mm, 0.9 and less.
     """
+    if min(planes.shape[1:]) < 2:
+        return 0.0
     plane = planes[int(np.argmax(planes.max(axis=(1, 2))))]
+    paper = float(quantile(plane, PAPER))
+    plane = plane - paper
     top = float(plane.max())
     if top <= 0:
         return 0.0

@@ -111,3 +111,26 @@ def test_a_lane_beside_the_papers_edge_is_not_lost_to_the_edge():
         celled(pencil(20), pencil(120), edge, *spots, width=90.0, noise=0.004), from_above(), DEFAULTS
     )
     assert [s.position_mm[0] - 40 for lane in strip.lanes for s in lane.spots] == pytest.approx([20, 45, 81], abs=0.3)
+
+
+@pytest.mark.parametrize("darker", [0.0, 0.06, 0.12, 0.2])
+def test_a_pencil_dot_on_darker_paper_is_no_spot(darker):
+    """Damp or shaded paper: its own darkness is no part of the dot's height, which would make its sides look gentle."""
+
+    def dot(s, t):
+        return (0.25 / (1 + np.exp((np.hypot(s - 70, t - 10) - 0.6) / 0.08)))[..., None] * np.ones(3)
+
+    def damp(s, t):
+        return (darker * gauss(s, 70, 25) + 0 * t)[..., None] * np.ones(3)
+
+    with np.errstate(over="ignore"):
+        assert found(measured(dot, damp)) == []
+        assert len(found(measured(damp, spot(70.2, 10, 0.8, (0.25, 0.25, 0.25))))) == 1
+
+
+@pytest.mark.parametrize("t", [4.5, 5.0, 6.0, 8.0])
+def test_a_lane_near_the_edge_is_where_its_spots_are(t):
+    """What is left out at the paper's rim must not move the lane inwards: the front is read where the lane runs."""
+    spots = [spot(s, x, 1.25, RED) for s in (60, 85) for x in (t, 30.0)]
+    strip = measure_strip(celled(pencil(20), pencil(120), *spots, width=60.0, noise=0.004), from_above(), DEFAULTS)
+    assert [lane.origin_mm[0] - 40 for lane in strip.lanes] == pytest.approx([t, 30], abs=0.25)

@@ -14,6 +14,8 @@ from webcapture.robust import median, quantile, spread
 from webcapture.settings import CellSettings
 from webcapture.slopes import steepness_of
 
+PAPER_AROUND = 2
+"""Cells around a small dark piece by which its height is told."""
 MOST_INWARD = 0.97
 """Share of an edge's places that count for how far it runs inside its straight line: a nick does not."""
 
@@ -69,12 +71,12 @@ def _resized(values: Floats32, rows: int, cols: int) -> Floats32:
 
 
 def _strokes(planes: Floats32, paper: Floats32, cell_mm: float, settings: CellSettings) -> np.ndarray:
-    """(rows, cols) cells under pencil strokes: darker than anything a square of a millimetre can hold, grey in all channels.
+    """(rows, cols) cells under pencil strokes: darker than anything a square of about a millimetre can hold, grey in all channels.
 
     A spot loses little where thin things are taken away (a grey opening of its darkness); a stroke loses nearly all.
     planes: (3, rows, cols) log10 intensity; paper: (3,) that of most of the strip.
     """
-    size = max(round(settings.stroke_mm / cell_mm + 0.2), 2)
+    size = max(round(settings.opening_mm / cell_mm), 2)
     red, green, blue = planes - paper[:, None, None]
     palest = cv2.max(cv2.max(red, green), blue)
     dark = np.asarray(cv2.GaussianBlur(-palest, (0, 0), settings.stroke_smooth_mm / cell_mm), np.float32)
@@ -158,6 +160,6 @@ def _small_spots(seen: _Seen, settings: CellSettings) -> Iterator[tuple[tuple[sl
     small = (sides.min(axis=1) >= least) & (sides.max(axis=1) <= most)
     small &= seen.stats[:, cv2.CC_STAT_AREA] * seen.cell_mm**2 > settings.small_fill * sides.prod(axis=1)
     for n in np.flatnonzero(small).tolist():
-        box = seen.box(n, 1)
+        box = seen.box(n, PAPER_AROUND)
         if steepness_of(-np.stack([plane[box] for plane in seen.planes]), seen.cell_mm) < settings.small_steep:
             yield box, seen.pieces[box] == n

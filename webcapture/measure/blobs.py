@@ -50,7 +50,7 @@ class Blob:
     """Half-width at a tenth of the height, origin side over front side."""
     signal_to_noise: float
     u_centre_mm: float
-    """Standard uncertainty of the centre from noise, paper level and ragged shape."""
+    """Standard uncertainty of the centre: noise, paper, light, ragged and skewed shape, neighbours."""
     codes: tuple[str, ...]
     """Flags that follow from its shape: tailing, merged, faint."""
 

@@ -89,12 +89,14 @@ def dark_enough(line: Candidate, origin: Candidate | None, settings: Settings) -
 
 
 def not_erased(lines: list[Candidate], rule: ReadingSettings) -> list[Candidate]:
-    """The lines but for those so much paler than another that somebody rubbed them out; marks on a line alone say that it counts."""
-    darkest = max(lines, key=lambda line: max(line.colour), default=None)
-    if darkest is None:
-        return []
-    least = rule.erased * max(darkest.colour)
-    return [c for c in lines if max(c.colour) >= least or c.marks - darkest.marks >= rule.marks_tell]
+    """The lines but for those that somebody rubbed out and drew anew: much paler than one near by that is drawn across, and no better marked."""
+    return [c for c in lines if not any(_drawn_anew(c, other, rule) for other in lines)]
+
+
+def _drawn_anew(line: Candidate, firm: Candidate, rule: ReadingSettings) -> bool:
+    """Whether the second line is the first one, drawn anew."""
+    near = abs(line.middle_mm - firm.middle_mm) < rule.anew_mm and firm.coverage >= rule.drawn_coverage
+    return near and max(line.colour) < rule.erased * max(firm.colour) and line.marks - firm.marks < rule.marks_tell
 
 
 def rubbed_out(lines: list[Candidate], origin: Candidate | None, rule: ReadingSettings) -> list[Candidate]:

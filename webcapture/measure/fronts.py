@@ -67,7 +67,7 @@ def find_front(thin: list[Candidate], ground: Ground) -> Found:
     )
     drawn = pencil or inked
     if drawn:
-        front, among = _by_lines(not_erased(drawn, settings.reading), ground)
+        front, among = _by_lines(drawn, ground)
         return Found(front, len(pencil) + len(inked), _places(among, settings.reading))
     ticks = _possible(ticked_fronts(field, strokes, ground.origin, settings.tick, settings.landmark), ground)
     front, among = _by_paper(ticks, ground)
@@ -127,11 +127,11 @@ def _may_be_letters(line: Candidate, ground: Ground) -> bool:
 
 
 def _where_it_stopped(lines: list[Candidate], ground: Ground) -> Candidate:
-    """Of several drawn lines the one at which the paper itself shows that the solvent stopped, else the uppermost."""
+    """Of several drawn lines the one at which the paper itself shows that the solvent stopped, else the uppermost that was not rubbed out."""
     edges, faint = _shown(ground)
     reach = ground.settings.reading.front_own_mm
     shown = [c for c in lines if any(abs(c.middle_mm - e.middle_mm) < reach for e in edges + faint)]
-    return max(shown or lines, key=lambda c: c.middle_mm)
+    return max(shown or not_erased(lines, ground.settings.reading), key=lambda c: c.middle_mm)
 
 
 def _by_paper(doubtful: list[Candidate], ground: Ground) -> tuple[Candidate | None, list[Candidate]]:

@@ -32,7 +32,7 @@ def lane_spots(
     found = find_spots(field, stain, track, (low, high), rule)
     found = [blob for blob in found if not _is_writing(blob, origin, field, stain, settings)]
     ghosts = rubbed_out(reading.thin, reading.origin, settings.reading)
-    found = [blob for blob in found if not any(_is_left_of(line, blob, settings) for line in ghosts)]
+    found = [blob for blob in found if not any(_is_left_of(line, blob, field, settings) for line in ghosts)]
     if not track.marked and _is_a_word(found, field, stain, rule):
         return []
     if start is not None:
@@ -57,12 +57,25 @@ def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, set
     return not is_beneath_marks(blob, field, origin.coefficients, rule.round_mm, settings.beneath)
 
 
-def _is_left_of(line: Candidate, blob: Blob, settings: Settings) -> bool:
+def _is_left_of(line: Candidate, blob: Blob, field: Field, settings: Settings) -> bool:
     """Whether a "spot" is what is left of a line that somebody rubbed out: on it, as grey, and hardly higher than it was wide."""
     rule, height = settings.spot, float(blob.absorbance.max())
     alike = float(blob.absorbance.min()) > rule.grey * height and height < rule.ghost_darker * max(line.colour)
     away = abs(blob.centre_mm - float(polynomial_at(blob.t_mm, line.trace.coefficients)))
-    return alike and blob.width_mm < rule.ghost_mm and away < settings.paper.line_half_mm
+    return (
+        alike
+        and blob.width_mm < rule.ghost_mm
+        and away < settings.paper.line_half_mm
+        and _runs_beside(line, blob, field, rule)
+    )
+
+
+def _runs_beside(line: Candidate, blob: Blob, field: Field, rule: SpotSettings) -> bool:
+    """Whether a line is seen right beside a spot, over most of the paper there on at least one side of it."""
+    low, high = blob.spread_t_mm
+    sides = (low - field.bin_t_mm, field.bin_t_mm - high)
+    near = [line.trace.seen[(away > 0) & (away < rule.ghost_beside_mm)] for away in sides]
+    return any(seen.size > 0 and seen.mean() > rule.ghost_seen for seen in near)
 
 
 def _is_a_word(found: list[Blob], field: Field, stain: Stain, rule: SpotSettings) -> bool:

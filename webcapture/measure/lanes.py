@@ -141,12 +141,14 @@ def _within(strokes: np.ndarray, reach: int) -> np.ndarray:
 def _middles(colour: Floats, marks: Floats, field: Field, settings: LaneSettings) -> tuple[list[float], list[float]]:
     """(middles of the lanes: peaks of colour, and marks that no column of colour belongs to; places of all marks)."""
     apart = settings.apart_mm / field.cell_mm
-    smooth = _without_rims(blurred(colour, settings.column_smooth_mm / field.cell_mm), field, settings)
+    whole = blurred(colour, settings.column_smooth_mm / field.cell_mm)
+    smooth = _without_rims(whole, field, settings)
     floor = max(settings.column_least, settings.column_share * float(smooth.max(initial=0)))
     peaks, _ = find_peaks(
         np.pad(smooth, 1), height=floor, distance=max(apart, 1), prominence=settings.prominence * floor
     )
-    columns = [_local_balance(smooth, int(p) - 1, field, settings) for p in peaks]
+    kept = np.flatnonzero(smooth)
+    columns = [_local_balance(whole, int(p) - 1, kept, field, settings) for p in peaks]
     columns = [t for t in columns if settings.rim_mm < t < field.width_mm - settings.rim_mm]
     rise = settings.prominence * settings.mark_sd
     ticks, _ = find_peaks(marks, height=settings.mark_sd, distance=max(apart, 1), prominence=rise)
@@ -170,7 +172,8 @@ def _without_rims(smooth: Floats, field: Field, settings: LaneSettings) -> Float
     return kept
 
 
-def _local_balance(smooth: Floats, peak: int, field: Field, settings: LaneSettings) -> float:
-    reach = round(settings.apart_mm / 2 / field.cell_mm)
-    near = slice(max(peak - reach, 0), peak + reach + 1)
+def _local_balance(smooth: Floats, peak: int, kept: np.ndarray, field: Field, settings: LaneSettings) -> float:
+    """t about which the colour around a column balances, as far as it is the column's on both sides. kept: places that are no rim's."""
+    reach = min(round(settings.apart_mm / 2 / field.cell_mm), peak - int(kept[0]), int(kept[-1]) - peak)
+    near = slice(peak - reach, peak + reach + 1)
     return float(smooth[near] @ field.t_mm[near]) / max(float(smooth[near].sum()), 1e-9)

@@ -49,7 +49,7 @@ def _marked(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSet
 
 
 def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Candidate | None:
-    """The line that runs most fully across near the origin end, a pencil line before a coloured one."""
+    """The line that runs most fully across near the origin end, clear, straight and marked; not one that was rubbed out."""
     rule = settings.landmark
     near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
     return max(not_erased(near, settings.reading), key=lambda c: _weight(c, settings.reading), default=None)

@@ -27,6 +27,9 @@ class CellSettings:
         "But never more than this of either side: the edges of a strip that the photo cuts off run anywhere.",
     )
     stroke_mm: float = knob(1.0, "mm", "A pencil stroke is thinner than this, a spot nowhere.")
+    opening_mm: float = knob(
+        1.1, "mm", "Three cells of either size: what is thinner is taken away to tell it from spots."
+    )
     stroke_sd: float = knob(5.0, "sd", "How far a stroke stands out of the paper's grain.")
     stroke_least: float = knob(
         0.02, "absorbance", "No pencil stroke is paler; in a blurred photo, without noise, the rims of spots are."

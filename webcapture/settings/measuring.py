@@ -205,7 +205,7 @@ class SpotSettings:
     meaning: float = knob(
         0.001,
         "width",
-        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This and the next four are from the scatter on photos of several hands, with known truth.",
+        "Standard uncertainty of a clear round spot's centre: paper is not even, and darkens less the more it holds. This, skewed, level_share, level_noise and light_share are from the scatter on photos of several hands, with known truth.",
     )
     fronting_chi2: float = knob(
         2.0, "", "Misfit of overlapped spots, noise being 1, beyond which tails towards the front are tried too."
@@ -325,6 +325,8 @@ class SpotSettings:
     compact_fill: float = knob(0.7, "", "And leaves paper beside it: it fills less of the lane's width.")
     compact_least: float = knob(0.022, "absorbance", "Such a grey spot is believed from here on.")
     ghost_darker: float = knob(2.0, "", "What a rubber smeared of a line is at most so many times as dark as its rest.")
+    ghost_beside_mm: float = knob(5.0, "mm", "So far to its sides such a line goes on.")
+    ghost_seen: float = knob(0.5, "", "Share of that over which it is seen, on the better side.")
     ghost_mm: float = knob(3.2, "mm", "And no wider than a blurred stroke and a half at its base.")
     grey_broad: tuple[float, float] = knob(
         (0.12, 12.0), "absorbance, mm", "Nor can a grey one that is paler than the first and broader than the second."

@@ -78,6 +78,9 @@ class ReadingSettings:
         "",
         "Of a line that was rubbed out a tenth to a quarter of its darkness is left; light and firm strokes of one pencil differ less.",
     )
+    anew_mm: float = knob(
+        12.0, "mm", "Nobody draws a line anew further off; another line, as a label's or the front's, is as far away."
+    )
     drawn_clear: float = knob(
         0.6, "", "Of several drawn lines the uppermost counts, if it is at least this clear relative to the clearest."
     )
