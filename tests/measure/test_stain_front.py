@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.measure.drawn import RED, celled, cross, drawn, from_above, gauss, pencil, spot, stain, writing
+from tests.measure.drawn import (
+    RED,
+    ROW,
+    celled,
+    cross,
+    drawn,
+    from_above,
+    gauss,
+    pencil,
+    shaded,
+    spot,
+    stain,
+    wet,
+    writing,
+)
 from webcapture.measure.field import field_of
 from webcapture.measure.landmarks import narrow_stains, stains
 from webcapture.measure.strip import measure_strip
@@ -218,3 +234,29 @@ def test_a_ragged_stain_that_is_clear_from_edge_to_edge_is_the_front_and_leaves_
     assert strip.front is not None and strip.front.kind == "stain"
     (found,) = spots(strip)
     assert found.rf == pytest.approx(0.4, abs=max(found.U_rf, 0.004))
+
+
+GROUND = (pencil(20), cross(20, 10), spot(55, 10, 1.6, RED), spot(85, 10, 1.9, RED))
+
+
+def in_shadow(depth, beside_mm, *things):
+    """A strip in whose upper part a shadow ends, a little aslant, and whose card shows the same end ``beside_mm`` further up."""
+    place, lean = 124.0, 0.1
+    fine = np.arange(ROW / 2, 150, ROW)[:, None]
+    cells = drawn(*things, light=shaded(place - 10 * lean, depth, slope=lean, soft=0.5), noise=0.004)
+    beside = shaded(place + beside_mm, depth, soft=0.5)(fine, np.zeros((1, 2)))
+    return measure_strip(replace(cells, light=beside.astype(np.float32)), from_above(), DEFAULTS)
+
+
+@pytest.mark.parametrize("depth", [0.06, 0.09, 0.12])
+def test_a_stain_right_across_counts_before_a_shadows_edge(depth):
+    """Whose end on the card lies 5 mm off its end on the paper; that both are there is said."""
+    strip = in_shadow(depth, 5.0, *GROUND, stain(114))
+    assert strip.front is not None and strip.front.kind == "stain"
+    assert [s.rf for s in strip.lanes[0].spots] == pytest.approx([35 / 94, 65 / 94], abs=0.004)
+    assert "two-fronts" in {flag.code for flag in strip.flags}
+
+
+def test_a_wet_edge_in_even_light_still_counts_before_a_band_below_it():
+    strip = measure_strip(drawn(*GROUND, stain(110), wet(124, 0.04), noise=0.004), from_above(), DEFAULTS)
+    assert strip.front is not None and strip.front.kind == "wet-edge"

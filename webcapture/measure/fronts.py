@@ -143,8 +143,21 @@ def _by_paper(doubtful: list[Candidate], ground: Ground) -> tuple[Candidate | No
     free = _free(ground)
     across = max((c.coverage for c in free), default=0.0)
     if free and (not doubtful or across >= rule.shown_coverage):
-        return _uppermost_clear(free, rule.front_share), free
+        return _uppermost_clear(_out_of_shadows(free, ground), rule.front_share), free
     return max(doubtful, key=lambda c: c.middle_mm, default=None), []
+
+
+def _out_of_shadows(lines: list[Candidate], ground: Ground) -> list[Candidate]:
+    """The lines but for steps beside which the light on the card changes, too, where a stain runs right across elsewhere: edges of shadows."""
+    rule, field = ground.settings.reading, ground.field
+    if not any(c.kind == "stain" and c.coverage >= rule.drawn_coverage for c in lines):
+        return lines
+
+    def in_shadow(line: Candidate) -> bool:
+        near = field.beside[np.abs(field.fine_s_mm - line.middle_mm) < rule.shadow_mm]
+        return line.kind == "wet-edge" and float(np.ptp(near.mean(axis=1))) > rule.shadow_share * max(line.colour)
+
+    return [c for c in lines if not in_shadow(c)]
 
 
 def _at_a_tick(

@@ -78,6 +78,12 @@ class ReadingSettings:
         "",
         "Of a line that was rubbed out a tenth to a quarter of its darkness is left; light and firm strokes of one pencil differ less.",
     )
+    shadow_mm: float = knob(
+        8.0, "mm", "So far around a step the card is asked whether a shadow ends there, however slanted."
+    )
+    shadow_share: float = knob(
+        0.5, "", "Change of the light there, over the step's height, from which on it may be the shadow's."
+    )
     anew_mm: float = knob(
         12.0, "mm", "Nobody draws a line anew further off; another line, as a label's or the front's, is as far away."
     )
