@@ -35,7 +35,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("ends-alike", "Both lines look alike: the one towards the arrow was taken as the origin.", "Check that the origin end lies at the arrow. A pencil cross where the sample goes tells the two apart."),
     ("origin-missing", "No origin line was seen.", "Draw the origin line in pencil before the run. Without it there is no distance and no Rf."),
     ("front-missing", "No solvent front was seen.", "Mark the front in pencil as soon as the paper leaves the tank. Without it there is no Rf, only distances."),
-    ("two-lines", "More than one drawn line could be the origin line or the front.", "The line with marks, or the uppermost one, was taken. Check it on the picture; draw only the origin line and the front."),
+    ("two-lines", "More than one drawn line could be the origin line or the front.", "The line with marks, the darker of two close together, or the uppermost one was taken. Check it on the picture; draw only the origin line and the front."),
     ("two-fronts", "More than one line or edge could be the solvent front.", "A drawn one was taken, or the uppermost clear one: see on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-faint", "The solvent front is hardly to be seen.", "See on the picture whether it is the front. Mark the front in pencil as soon as the paper leaves the tank."),
     ("front-short", "The front is marked over a part of the width only.", "In lanes away from the mark it was taken to run on as the mark and the origin line do. Rule the front right across the paper."),
