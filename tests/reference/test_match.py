@@ -304,6 +304,22 @@ def test_more_than_can_be_listed_is_counted() -> None:
     assert len(match.ruled_out) + match.more_ruled_out == 30
 
 
+@pytest.mark.parametrize("sources", [1, 3])
+def test_of_a_crowded_library_the_nearest_are_listed(sources: int) -> None:
+    """Against all of 300 substances put in order one by one; with one value each, and with three of which the nearest counts."""
+    rng = np.random.default_rng(5)
+    values = [replace(known(f"S{n}", round(float(rng.uniform(0.05, 0.95)), 4)), source=f"{k}") for n in range(300) for k in range(sources)]  # fmt: skip
+    for rf in (0.06, 0.41, 0.93):
+        spread = {name: min(e_n(rf, 0.004, v.rf, SETTINGS.window_rf) for v in values if v.substance == name) for name in {v.substance for v in values}}  # fmt: skip
+        ordered = sorted(spread.values())
+        out = [e for e in ordered if e > SETTINGS.e_doubtful]
+        match = one(candidates([seen(rf, 0.004)], METHOD, Library.of(values)))
+        listed = [c.e_n for c in (*match.candidates, *match.doubtful, *match.colour_against)]
+        assert listed == pytest.approx(ordered[: len(listed)]) and len(listed) >= SETTINGS.listed
+        assert [c.e_n for c in match.ruled_out] == pytest.approx(out[: SETTINGS.listed_out])
+        assert match.more_ruled_out == len(out) - SETTINGS.listed_out
+
+
 @pytest.mark.parametrize("text", REASONS.values())
 def test_no_reason_says_more_than_consistent(text: str) -> None:
     lower = text.casefold()

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from webcapture.measure.uncertainty import COVERAGE
 from webcapture.model import Floats
 from webcapture.reference import colour
-from webcapture.reference.library import Value, key
+from webcapture.reference.library import Value
 from webcapture.reference.method import Method, Remark, remarks
 from webcapture.reference.observed import Observed, covariance, u_apart_mm
 from webcapture.reference.shelf import EVIDENCE, SAME_SHEET, Shelf, student
@@ -34,9 +35,8 @@ class SheetReference:
     """All that its lane shows; more than one where it is itself a mixture or impure."""
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """One spot against one reference value."""
+class Comparison(NamedTuple):
+    """One spot against one reference value. A tuple, because a crowded library makes hundreds of them a photo."""
 
     substance: str
     evidence: str
@@ -62,7 +62,7 @@ class Comparison:
 
     def silenced(self) -> Comparison:
         """The same where one of the two spots names nothing."""
-        return replace(self, agreement=CANNOT_TELL)
+        return self._replace(agreement=CANNOT_TELL)
 
 
 Numbers = tuple[str, str, str, float, float, float, float, bool, float, str, str, tuple[Remark, ...]]
@@ -106,7 +106,7 @@ def repeatability(own: Sequence[Value], settings: CompareSettings) -> float:
     if freedom < settings.repeat_freedom:
         return COVERAGE * settings.repeat_rf
     squares = sum(value.freedom_within * (value.sd_within or 0.0) ** 2 for value in own)
-    return float(student(freedom)) * math.sqrt(squares / freedom)
+    return student(freedom) * math.sqrt(squares / freedom)
 
 
 def all_beside(spot: Observed, references: Sequence[Ready], settings: CompareSettings) -> list[Pending]:
@@ -154,32 +154,52 @@ def from_shelf(
     """Comparisons with each substance but those of ``beside_too``, as far as they are listed; and how many more agree, and disagree."""
     if spot.rf is None or not shelf.values:
         return [], (0, 0)
-    rows, e = nearest_rows(spot, shelf, beside_too, settings.e_doubtful, settings.listed_out)
-    near = int(np.searchsorted(e, settings.e_doubtful, side="right"))
-    listed = [*range(min(near, settings.compared)), *range(near, min(near + settings.listed_out, len(rows)))]
-    others = len(shelf.names) - sum(name in shelf.numbers for name in beside_too) - near
-    more = (max(near - settings.compared, 0), others - min(len(rows) - near, settings.listed_out))
+    rows, e = _one_of_each(spot, shelf, beside_too)
+    near = int(np.count_nonzero(e <= settings.e_doubtful))
+    listed = _nearest_listed(e, settings)
+    more = (max(near - settings.compared, 0), max(len(rows) - near - settings.listed_out, 0))
     return against(spot, method, shelf, rows[listed], e[listed], settings), more
 
 
-def nearest_rows(
-    spot: Observed, shelf: Shelf, beside_too: Collection[str], within: float = np.inf, most: int = 0
-) -> tuple[NDArray[np.int_], Floats]:
-    """Of each substance of the shelf but those of ``beside_too``: (m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that; beyond ``within`` about ``most``."""
+def nearest_rows(spot: Observed, shelf: Shelf, beside_too: Collection[str]) -> tuple[NDArray[np.int_], Floats]:
+    """Of each substance of the shelf but those of ``beside_too``: (m,) the row of each substance's nearest value of its best evidence, by E_n, and (m,) that."""
     if spot.rf is None or not shelf.values:
         return np.zeros(0, int), np.zeros(0)
-    rows = np.flatnonzero(shelf.without(beside_too))
-    e = shelf.e_n(spot.rf, spot.U_rf or 0.0)[rows]
-    enough = int(np.count_nonzero(e <= within)) + most
-    if enough < len(rows):
-        kept = e <= np.partition(e, enough)[enough]
-        rows, e = rows[kept], e[kept]
+    rows, e = _one_of_each(spot, shelf, beside_too)
     order = np.argsort(e, kind="stable")
-    rows, e = rows[order], e[order]
-    if len(shelf.names) < len(shelf.values):  # else each substance has one value
-        first = np.sort(np.unique(shelf.substance[rows], return_index=True)[1])
-        rows, e = rows[first], e[first]
-    return rows, e
+    return rows[order], e[order]
+
+
+def _one_of_each(spot: Observed, shelf: Shelf, beside_too: Collection[str]) -> tuple[NDArray[np.int_], Floats]:
+    """The same in the shelf's order; the spot has an Rf."""
+    rows = np.flatnonzero(shelf.without(beside_too))
+    e = shelf.e_n(spot.rf or 0.0, spot.U_rf or 0.0)[rows]
+    if len(shelf.names) == len(shelf.values):
+        return rows, e
+    order = np.argsort(e, kind="stable")
+    first = np.sort(order[np.unique(shelf.substance[rows[order]], return_index=True)[1]])
+    return rows[first], e[first]
+
+
+def _nearest_listed(e_n: Floats, settings: CompareSettings) -> NDArray[np.int_]:
+    """Places of the nearest that are listed: of those that may agree, then of the others. Few of thousands, which are not ordered for it."""
+    within = e_n <= settings.e_doubtful
+    reach, others = max(2 * settings.e_doubtful, 1.0), len(e_n) - int(np.count_nonzero(within))
+    while reach < math.inf and np.count_nonzero((e_n <= reach) & ~within) < min(settings.listed_out, others):
+        reach *= 2
+    beyond = np.flatnonzero((e_n <= reach) & ~within)
+    return np.concatenate(
+        [_least(e_n, np.flatnonzero(within), settings.compared), _least(e_n, beyond, settings.listed_out)]
+    )
+
+
+def _least(values: Floats, places: NDArray[np.int_], most: int) -> NDArray[np.int_]:
+    """At most so many of those places, by their values, the first of equal ones first."""
+    there = values[places]
+    if 0 < most < len(there):
+        kept = there <= np.partition(there, most - 1)[most - 1]
+        places, there = places[kept], there[kept]
+    return places[np.argsort(there, kind="stable")][:most]
 
 
 def against(
@@ -187,23 +207,27 @@ def against(
 ) -> list[Pending]:
     """The spot against those values."""
     noted: dict[tuple[float | None, str], tuple[Remark, ...]] = {}
-    for row in rows.tolist():
-        other = shelf.values[row].method
+    values = [shelf.values[row] for row in rows.tolist()]
+    for value in values:
+        other = value.method
         if (other.temperature_c, other.locating) not in noted:
             noted[other.temperature_c, other.locating] = remarks(method, other, settings=settings)
-    columns = zip(rows.tolist(), e_n.tolist(), shelf.U[rows].tolist(), shelf.windowed[rows].tolist(), strict=True)
-    return [_one_against(spot, method, shelf, row, e, U, window, noted, settings) for row, e, U, window in columns]
+    names = [shelf.names[number] for number in shelf.substance[rows].tolist()]
+    evidence = [EVIDENCE[rank] for rank in shelf.rank[rows].tolist()]
+    columns = zip(
+        values, names, evidence, e_n.tolist(), shelf.U[rows].tolist(), shelf.windowed[rows].tolist(), strict=True
+    )
+    return [_one_against(spot, method, noted, settings, *column) for column in columns]
 
 
 def _one_against(
-    spot: Observed, method: Method, shelf: Shelf, row: int, e_n: float, U: float, window: bool,
-    noted: Mapping[tuple[float | None, str], tuple[Remark, ...]], settings: CompareSettings,
+    spot: Observed, method: Method, noted: Mapping[tuple[float | None, str], tuple[Remark, ...]], settings: CompareSettings,
+    value: Value, name: str, evidence: str, e_n: float, U: float, window: bool,
 ) -> Pending:  # fmt: skip
-    value = shelf.values[row]
     said = agreement(e_n, not settings.least_rf <= value.rf <= settings.most_rf, settings)
     numbers = (
-        shelf.names[shelf.numbers[key(value.substance)]], EVIDENCE[shelf.rank[row]], "Rf", spot.rf or 0.0, spot.U_rf or 0.0,
-        value.rf, U, window, e_n, said, value.source, noted[value.method.temperature_c, value.method.locating],
+        name, evidence, "Rf", spot.rf or 0.0, spot.U_rf or 0.0, value.rf,
+        U, window, e_n, said, value.source, noted[value.method.temperature_c, value.method.locating],
     )  # fmt: skip
     return numbers, colours_asked(spot, method, value) if e_n <= settings.e_doubtful else NOT_ASKED
 

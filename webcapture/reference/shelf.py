@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Any
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,9 +96,10 @@ class Shelf:
         return np.asarray(np.abs(rf - self.rf) / np.sqrt(self.U**2 + U**2))
 
 
-def student(freedom: Any) -> Floats:
-    """Student's factor for ``LEVEL`` and those degrees of freedom; towards 2 for many."""
-    return np.asarray(stats.t.ppf((1 + LEVEL) / 2, freedom))
+@lru_cache(maxsize=1024)
+def student(freedom: int) -> float:
+    """Student's factor for ``LEVEL`` and so many degrees of freedom; towards 2 for many. Kept: a library asks for the same few."""
+    return float(stats.t.ppf((1 + LEVEL) / 2, freedom))
 
 
 def uncertainties(columns: Columns, settings: CompareSettings) -> tuple[Floats, NDArray[np.bool_]]:
@@ -108,6 +110,6 @@ def uncertainties(columns: Columns, settings: CompareSettings) -> tuple[Floats, 
     windowed = np.isnan(columns.sd)
     U = np.full(len(windowed), settings.window_rf)
     counts, which = np.unique(columns.n[~windowed], return_inverse=True)
-    factors = student(np.maximum(counts - 1, 1)) * np.sqrt(1 + 1 / np.maximum(counts, 1))
+    factors = np.array([student(max(n - 1, 1)) * math.sqrt(1 + 1 / max(n, 1)) for n in counts.tolist()])
     U[~windowed] = factors[which] * columns.sd[~windowed]
     return U, windowed
