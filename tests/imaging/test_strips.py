@@ -200,6 +200,18 @@ def test_a_strip_past_the_side_of_a_tray() -> None:
     assert np.linalg.norm(outline.corners_mm - laid, axis=1)[1:3].max() < 1.0
 
 
+@pytest.mark.parametrize("width", [24.0, 25.0, 26.0])
+def test_strips_wider_than_the_outer_bays(width: float) -> None:
+    """Between them and the panel's border are left 1.5 to 2.5 mm of tint."""
+    page, wide = page_of(TRAY), (TRAY.bays[0], TRAY.bays[-1])
+    laid = [strip_corners((bay.rect.centre[0], 150), width, 170, 0) for bay in wide]
+    for corners in laid:
+        lay(page, corners)
+    outlines = found(shoot(TRAY, page))
+    assert [outline.bay for outline in outlines] == [1, 6]
+    assert max(error_mm(*pair) for pair in zip(outlines, laid, strict=True)) < 0.15
+
+
 def test_a_strip_past_the_edge_of_the_photo() -> None:
     page = page_of(SHEET)
     laid = strip_corners((105, 160), 25, 180, 2)

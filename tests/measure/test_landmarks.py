@@ -26,10 +26,10 @@ from webcapture.measure.landmarks import (
     as_line,
     line_at,
     pencil_lines,
-    stains,
     wet_edges,
 )
 from webcapture.measure.responses import _boxes, standardised
+from webcapture.measure.stains import stains
 from webcapture.settings import DEFAULTS
 
 RULE, TRACE = DEFAULTS.landmark, DEFAULTS.trace

@@ -50,6 +50,14 @@ def test_bare_paper_has_a_lane_in_its_middle(width):
     assert track.middle_mm == pytest.approx(width / 2, abs=0.2 * width)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_two_lanes_fit_on_a_narrow_sheet(seed):
+    """36 mm with lanes 18 mm apart, as schools draw them; one streak right across it is one lane."""
+    found = lanes(spot(50, 9, 1.8, RED), spot(52, 27, 1.8, BLUE), spot(80, 27, 1.8, GREEN), width=36.0, seed=seed)
+    assert [track.middle_mm for track in found] == pytest.approx([9, 27], abs=0.5)
+    assert len(lanes(spot(50, 18, 8.0, RED), spot(80, 18, 1.8, BLUE), width=36.0, seed=seed)) == 1
+
+
 @pytest.mark.parametrize("places", [(25, 55), (15, 45, 75), (15, 30, 45, 60, 75), (12, 40, 52, 80)])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_lanes_of_a_sheet_are_where_its_spots_are(places, seed):

@@ -7,7 +7,8 @@ import pytest
 
 from tests.measure.drawn import BLUE, RED, cross, drawn, from_above, pencil, shaded, spot, stain
 from webcapture.measure.field import field_of
-from webcapture.measure.landmarks import stains, wet_edges
+from webcapture.measure.landmarks import wet_edges
+from webcapture.measure.stains import stains
 from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 

@@ -23,7 +23,7 @@ from tests.measure.drawn import (
     writing,
 )
 from webcapture.measure.field import field_of
-from webcapture.measure.landmarks import narrow_stains, stains
+from webcapture.measure.stains import narrow_stains, stains
 from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 
@@ -109,6 +109,43 @@ def test_the_fringe_of_a_stain_is_no_spot(seed):
     strip = measured(pencil(ORIGIN), spot(50, 10, 1.7, RED), stain(FRONT, 0.12, 0.7), fringe, length=LENGTH, seed=seed)
     assert strip.front is not None and strip.front.kind == "stain"
     assert [round(spot.rf, 2) for spot in spots(strip)] == [0.45]
+
+
+def left(colour, fade, depth=0.14, outside=0.25):
+    """What a solvent left at its edge: half a Gaussian on the dry side, half of it left at FRONT, and fading over ``fade`` mm behind."""
+    top = FRONT - 1.177 * outside
+
+    def laid(s, t):
+        away = s - top
+        shape = np.where(away > 0, np.exp(-0.5 * (away / outside) ** 2), np.exp(np.minimum(away, 0) / fade))
+        return (depth * shape + 0 * t)[..., None] * np.array(colour)
+
+    return laid
+
+
+@pytest.mark.parametrize("fade", [1.1, 1.5, 1.9])
+@pytest.mark.parametrize("colour", [(0.75, 0.9, 1.0), (0.3, 0.6, 1.0)], ids=["grey", "brown"])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_stain_that_fades_behind_its_edge_tells_where_the_edge_is(colour, fade, seed):
+    """Grey enough for a pencil's, too; and what faded behind it is no spot."""
+    dye = spot(50, 10, 1.7, RED)
+    strip = measured(pencil(ORIGIN), dye, left(colour, fade), length=LENGTH, seed=seed)
+    assert strip.front is not None and strip.front.kind == "stain"
+    off = float(np.median(strip.front.s_mm)) - FRONT
+    assert abs(off) < 0.3 and abs(off) < 2 * strip.front.u_mm
+    assert [round(spot.rf, 2) for spot in spots(strip)] == [0.45]
+
+
+@pytest.mark.parametrize("sd", [0.2, 0.3, 0.4])
+def test_a_drawn_front_is_none_however_blurred(sd):
+    """Nor where the solvent left the paper a little darker below it. sd: 0.4 mm is a line in a photo blurred by 2 px."""
+
+    def line(s, t):
+        return (0.06 / sd * gauss(s, FRONT, sd) + 0 * t)[..., None] * np.ones(3)
+
+    for below in ((), (wet(FRONT, 0.02),)):
+        strip = measured(pencil(ORIGIN), spot(50, 10, 1.7, RED), *below, line, length=LENGTH)
+        assert strip.front is not None and strip.front.kind == "pencil"
 
 
 @pytest.mark.parametrize("colour", [RED, GREY, ORANGE])

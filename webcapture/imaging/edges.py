@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from webcapture.card.layout import Rect
 from webcapture.imaging.colour import linear_lut, looked_up
 from webcapture.imaging.projection import project
 from webcapture.imaging.rectify import sampled
@@ -25,6 +26,10 @@ LEAST_PLACES = 4
 """At fewer an edge is not seen."""
 EDGE_SPREAD_MM = 0.005
 """Spread below which an edge's places are not told apart."""
+
+
+LEAST_TOWARDS = 0.01
+"""A side that faces a border less than this does not come to it within its search."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,16 +64,31 @@ class Coarse:
     """(n,) places along it, millimetres from the start."""
     at_border: bool
     """Whether the panel ends there, so that anything else is seen there, too."""
+    room: Floats
+    """(n,) millimetres outwards from each place to where the panel's tint ends."""
 
 
-def coarse_side(start: Floats, end: Floats, middle: Floats, at_border: bool, settings: StripSettings) -> Coarse:
-    """The side between two corners of a strip with that middle."""
+def coarse_side(
+    start: Floats, end: Floats, middle: Floats, at_border: bool, panel: Rect, settings: StripSettings
+) -> Coarse:
+    """The side between two corners of a strip with that middle; where it lies ``at_border``, what is beyond the panel is looked at, too."""
     length = math.dist(start, end)
     along = (end - start) / length
     out = np.array([along[1], -along[0]])
     out = out if out @ (start - middle) > 0 else -out
     count = max(int(length / settings.edge_step_mm), 8)
-    return Coarse(start, along, out, np.asarray(np.arange(count) * (length / (count - 1)), float), at_border)
+    x = np.asarray(np.arange(count) * (length / (count - 1)), float)
+    room = np.full(count, np.inf) if at_border else _room(start + x[:, None] * along, out, panel, settings)
+    return Coarse(start, along, out, x, at_border, room)
+
+
+def _room(places_mm: Floats, out: Floats, panel: Rect, settings: StripSettings) -> Floats:
+    """(n,) millimetres from (n, 2) places on the panel, by the unit vector ``out``, to the blur of its border."""
+    border = np.where(out > 0, (panel.right, panel.bottom), (panel.x, panel.y))
+    towards = np.abs(out)
+    away = np.abs(border - places_mm) - settings.panel_inset_mm
+    room = np.where(towards > LEAST_TOWARDS, away / np.maximum(towards, LEAST_TOWARDS), np.inf)
+    return np.asarray(np.maximum(room.min(axis=1), 0.0), float)
 
 
 def sides_of(coarse: Sequence[Coarse], photo: Photo, mapping: Mapping, settings: StripSettings) -> list[Side]:
@@ -81,7 +101,9 @@ def sides_of(coarse: Sequence[Coarse], photo: Photo, mapping: Mapping, settings:
     steps = np.arange(-settings.edge_search_mm, settings.edge_search_mm + 0.05, 0.1)
     places = np.concatenate([side.start + side.x[:, None] * side.along for side in coarse])
     out = np.concatenate([np.broadcast_to(side.out, (len(side.x), 2)) for side in coarse])
-    levels = _brightest(photo, _across(mapping, places, out, steps), settings)
+    # Beyond the panel lies white: what is looked for there is taken from where its tint ends.
+    reached = np.minimum(steps, np.concatenate([side.room for side in coarse])[:, None])
+    levels = _brightest(photo, _across(mapping, places, out, reached), settings)
     parts = np.split(levels, np.cumsum([len(side.x) for side in coarse])[:-1])
     calm = np.concatenate([cv2.blur(part, (1, 5)) for part in parts])
     reach, falls = _falls(calm, steps, settings)
@@ -170,8 +192,8 @@ def _half_way(levels: Floats32, inner: Floats32, outer: Floats32) -> tuple[Float
 
 
 def _across(mapping: Mapping, places_mm: Floats, out: Floats, steps: Floats) -> Floats32:
-    """(m, n, 2) photo pixels of (n,) steps outwards, by unit vectors (m, 2), from (m, 2) places: over so few millimetres a parabola is as good as exact."""
-    reach = float(steps[-1])
+    """(m, n, 2) photo pixels of (m, n) steps outwards, by unit vectors (m, 2), from (m, 2) places: over so few millimetres a parabola is as good as exact."""
+    reach = float(np.abs(steps).max())
     nodes = project(mapping, places_mm + np.array([-reach, 0.0, reach])[:, None, None] * out).astype(np.float32)
     inner, middle, outer = nodes.swapaxes(1, 2)[..., None]
     part = (steps / reach).astype(np.float32)

@@ -158,7 +158,7 @@ def _coarse_sides(box: Floats, card: CardLayout, settings: StripSettings) -> Ite
     middle = box.mean(axis=0)
     at_border = _at_border(box, card, settings)
     for n in range(4):
-        yield coarse_side(box[n], box[(n + 1) % 4], middle, bool(at_border[n]), settings)
+        yield coarse_side(box[n], box[(n + 1) % 4], middle, bool(at_border[n]), card.panel, settings)
 
 
 def _at_border(box: Floats, card: CardLayout, settings: StripSettings) -> NDArray[np.bool_]:

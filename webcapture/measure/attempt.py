@@ -50,14 +50,17 @@ def attempted(strip: StripCells, settings: Settings) -> Attempt:
     origin = as_line(reading.origin, field, rule.u_pencil_mm, settings.landmark) if reading.origin else None
     front = as_line(reading.front, field, _u_meaning(reading.front, rule), settings.landmark) if reading.front else None
     lines = tuple(line.coefficients for line in (origin, front) if line is not None)
-    swept = front.coefficients if front is not None and reading.front is not None and reading.front.swept else None
+    seen = reading.front if front is not None else None
     # Beyond a stain the paper is as pale as below it, or there would be a wet edge: it may tell the level where bands leave none.
     # Not so where the stain goes on towards the origin.
-    top = front.coefficients if front is not None and front.kind != "stain" else swept
+    top = (
+        front.coefficients if front is not None and seen is not None and (front.kind != "stain" or seen.swept) else None
+    )
+    fading = front.coefficients if front is not None and seen is not None and seen.fades else None
     strokes = strip.strokes
     if origin is not None:
         strokes = strokes & ~spots_beneath(field, origin.coefficients, settings.beneath)
-    stain = stain_on(field, strokes, lines, top, settings.paper, swept)
+    stain = stain_on(field, strokes, lines, top, settings.paper, fading)
     tracks = find_lanes(field, stain, origin, front, settings.lane)
     blobs = [lane_spots(reading, stain, track, origin, front, settings) for track in tracks]
     lanes = without_stains(tracks, [bool(found) for found in blobs])

@@ -23,7 +23,8 @@ from webcapture.measure.drawn import (
     written_above,
 )
 from webcapture.measure.field import Field
-from webcapture.measure.landmarks import Candidate, narrow_stains, stains, tinted_edges, wet_edges
+from webcapture.measure.landmarks import Candidate, wet_edges
+from webcapture.measure.stains import left_by_solvent, narrow_stains, stains, tinted_edges
 from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import width_of
 from webcapture.robust import median, quantile
@@ -68,6 +69,8 @@ def find_front(thin: list[Candidate], ground: Ground) -> Found:
     drawn = pencil or inked
     if drawn:
         front, among = _by_lines(drawn, ground)
+        whole = front is not None and front.kind == "pencil" and front.coverage >= settings.reading.drawn_coverage
+        front = left_by_solvent(front, field, settings.landmark) if front and whole else front
         return Found(front, len(pencil) + len(inked), _places(among, settings.reading))
     ticks = _possible(ticked_fronts(field, strokes, ground.origin, settings.tick, settings.landmark), ground)
     front, among = _by_paper(ticks, ground)

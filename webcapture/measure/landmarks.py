@@ -1,7 +1,7 @@
 """Origin line and solvent front: candidates of three kinds, each with what speaks for it.
 
 A *pencil* line is thin and grey. A *wet edge* is a lasting step: paper that the solvent reached stays a little darker. A
-*stain* is the faint line that the solvent leaves where it stopped. A shadow's edge shows on the card beside the strip too,
+*stain* is the faint line that the solvent leaves where it stopped (:mod:`webcapture.measure.stains`). A shadow's edge shows on the card beside the strip too,
 and a crease has a bright side: neither is a candidate.
 """
 
@@ -12,31 +12,27 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from webcapture.measure.channels import darkest, mean, palest
+from webcapture.measure.channels import mean, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.responses import NEAREST, ridge, smoothed_across, standardised, step_across
-from webcapture.measure.swept import Edge, densest_offset, edge_of
+from webcapture.measure.swept import densest_offset
 from webcapture.measure.tracing import Trace, peaks_near, trace_lines
 from webcapture.measure.traits import (
     colours_beside,
     contrasts_of,
     edge_offset,
-    has_no_gaps,
-    is_brown,
     is_grey,
     is_inside,
     lasting_step,
     middle_of,
     open_above,
     palest_near,
-    rises_of,
     running_across,
     shared_by_card,
     step_heights,
     strokes_on_bands,
     thinness_of,
-    width_of,
 )
 from webcapture.model import Floats, Floats32, Line
 from webcapture.robust import median, quantile
@@ -67,9 +63,16 @@ class Candidate:
     swept: bool = False
     """Whether a stain ends sharply on the dry side and fades slowly on the other."""
     outer_mm: float = 0.0
-    """How far beyond its line a stain reaches: to half of its height on the dry side."""
+    """How far beyond its darkest place a stain reaches: to half of its height on the dry side."""
+    lift_mm: float = 0.0
+    """How far beyond that place the solvent stopped, as far as its shape tells."""
     colour_beyond: bool = False
     """Whether there is colour beyond it that is no spot: a stain, tape, a torn corner."""
+
+    @property
+    def fades(self) -> bool:
+        """Whether a stain fades slowly behind where the solvent stopped: what it left there is no spot."""
+        return self.swept or self.lift_mm > 0
 
     def reach(self, field: Field, most_gap_mm: float) -> float:
         """Share of the width from its first to its last place, where no gap is wider than that; else that over which it is seen.
@@ -150,13 +153,13 @@ def _drawn_or_coloured(line: Trace, shown: Shown, field: Field, settings: Landma
     if thin and is_grey(colour, settings):
         # What a spot hides of a line is not missing: the line is seen on both sides of it.
         hidden = _between_seen(line.seen) & (shown.beside > settings.beside_hides * contrast.max())
-        return _candidate("pencil", line, field, colour, line.seen | hidden)
+        return candidate_of("pencil", line, field, colour, line.seen | hidden)
     drawn = stroke.max() >= max(settings.on_band * contrast.max(), settings.on_band_least)
     if drawn and is_grey(stroke, settings):
-        return _candidate("pencil", line, field, stroke)
+        return candidate_of("pencil", line, field, stroke)
     ran = float(line.seen.mean()) >= settings.whole_line
     if thin or (ran and thinness_of([line], field, settings, sides=(-1,))[0] >= settings.thin):
-        return _candidate("coloured", line, field, contrast)
+        return candidate_of("coloured", line, field, contrast)
     return None
 
 
@@ -182,9 +185,9 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
 
     Looked for in the channel that is darkened least, where colours hardly show and wet paper shows as in all.
     """
-    sharp = _sharp_steps(field.fine_palest, field, settings)
+    sharp = sharp_steps(field.fine_palest, field, settings)
     response = standardised(smoothed_across(sharp))
-    lines = _faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings)
+    lines = faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings)
     lines = [line for line in lines if not _breaks_off(line, settings)]
     if not lines:
         return []
@@ -198,12 +201,12 @@ def wet_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) ->
             bins = most <= quantile(most, settings.beside_spots)
         colour = np.asarray(median(heights[bins], axis=0), float)
         if _is_wet(line, colour, shown, bins, field, settings):
-            placed = _followed(line, sharp, settings.wet_mm, field, trace, settings)
-            found.append(_candidate("wet-edge", placed, field, colour))
+            placed = followed(line, sharp, settings.wet_mm, field, trace, settings)
+            found.append(candidate_of("wet-edge", placed, field, colour))
     return found
 
 
-def _sharp_steps(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
+def sharp_steps(grey: Floats32, field: Field, settings: LandmarkSettings) -> Floats32:
     """By how much the paper below a row is darker than above, and more so than further off: an even gradient gives nothing."""
     step = step_across(grey, field, settings)
     shift = round(settings.step_trend_mm / field.row_mm)
@@ -239,7 +242,7 @@ def _breaks_off(line: Trace, settings: LandmarkSettings) -> bool:
     return line.score >= score and float(line.seen.mean()) < coverage
 
 
-def _faint_lines(
+def faint_lines(
     response: Floats32,
     width_mm: float,
     coverage: float,
@@ -253,39 +256,7 @@ def _faint_lines(
     return running_across(lines, response, coverage, field, settings)
 
 
-def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
-    """Faint coloured lines right across the strip, broader than a pencil's, in the channel that shows them best."""
-    response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
-    standard = standardised(smoothed_across(response))
-    found = []
-    for line in _faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
-        (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
-        if not _is_brown_and_even(line, contrast, settings):
-            continue
-        placed = _followed(line, response, settings.stain_mm, field, trace, settings)
-        edge = edge_of(placed, field, settings)
-        swept = edge is not None and edge.is_sharp(settings)
-        if not swept and width_of(line, field, settings) > settings.stain_width_mm:
-            continue
-        if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
-            found.append(_swept(placed, edge, field) if edge and swept else _ridge(placed, edge, field, contrast))
-    return found
-
-
-def _ridge(line: Trace, edge: Edge | None, field: Field, contrast: Floats) -> Candidate:
-    """A stain that is a line of its own, darkest where it was traced."""
-    return replace(_candidate("stain", line, field, contrast), outer_mm=edge.above_mm if edge else 0.0)
-
-
-def _swept(line: Trace, edge: Edge, field: Field) -> Candidate:
-    """A stain that ends where the solvent stopped: its line lies on that edge."""
-    up = edge.at_mm * np.eye(len(line.coefficients))[0]
-    rows = line.rows + edge.at_mm / field.row_mm
-    at_edge = replace(line, rows=rows, coefficients=line.coefficients + up, curve_mm=line.curve_mm + edge.at_mm)
-    return replace(_candidate("stain", at_edge, field, edge.height), swept=True)
-
-
-def _followed(
+def followed(
     line: Trace, response: Floats32, width_mm: float, field: Field, trace: TraceSettings, settings: LandmarkSettings
 ) -> Trace:
     """A clear faint line with its place in every bin from that bin and the two beside it: traced on the mean of five, a ragged one lies too smooth.
@@ -303,45 +274,6 @@ def _followed(
     return replace(line, rows=rows, spread_mm=float(np.sqrt((off**2).mean())))
 
 
-def tinted_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
-    """Stains without a ridge: paper that is brown all the way from the origin, or fades so slowly, and ends sharply."""
-    response = standardised(smoothed_across(_sharp_steps(darkest(field.fine), field, settings)))
-    found = []
-    for line in _faint_lines(response, settings.wet_mm, settings.wet_coverage, field, trace, settings):
-        edge = edge_of(line, field, settings)
-        if edge is not None and edge.is_sharp(settings) and _is_brown_and_even(line, edge.height, settings):
-            found.append(_swept(line, edge, field))
-    return found
-
-
-def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
-    """Stains on a strip full of bands, which hide them from :func:`stains`: a second look, at lines as thin as a pencil's.
-
-    On a short strip hardly any paper is free of bands and their surroundings, and a stain drowns in what is then taken for
-    noise. A thin line's surroundings are narrow. No band of a dye is as thin where a front is: its standard deviation is 1 mm
-    as applied and grows on the way; only what moves with the solvent's own edge is kept together.
-    """
-    standard = standardised(smoothed_across(ridge(darkest(field.fine), field, settings.core_mm, settings.flank_mm)))
-    found = []
-    for line in _faint_lines(standard, settings.line_mm, settings.stain_coverage, field, trace, settings):
-        rises = rises_of(line, field, settings.core_mm, settings.flank_mm)
-        contrast = median(rises, axis=0)
-        clear = contrast[2] >= settings.narrow_least and has_no_gaps(rises, settings)
-        thin = clear and thinness_of([line], field, settings)[0] >= settings.thin
-        narrow = thin and width_of(line, field, settings) <= settings.stain_width_mm
-        if narrow and _is_brown_and_even(line, contrast, settings):
-            found.append(_candidate("stain", line, field, contrast))
-    return found
-
-
-def _is_brown_and_even(line: Trace, contrast: Floats, settings: LandmarkSettings) -> bool:
-    """Whether a line has a stain's colour, and runs as straight as a front; one that is clear all along may be ragged."""
-    brown = contrast[2] >= settings.stain_least and is_brown(contrast, settings.stain_grey)
-    score, coverage, ragged = settings.stain_clear
-    clear = line.score >= score and float(line.seen.mean()) >= coverage
-    return bool(brown and line.spread_mm < (ragged if clear else settings.stain_spread_mm))
-
-
 def as_line(
     candidate: Candidate, field: Field, u_extra_mm: float, settings: LandmarkSettings = DEFAULTS.landmark
 ) -> Line:
@@ -353,7 +285,7 @@ def as_line(
     trace = candidate.trace
     where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
     # A swept stain's line lies on its edge already.
-    lift = where(trace, field, settings) if where and not candidate.swept else 0.0
+    lift = where(trace, field, settings) + candidate.lift_mm if where and not candidate.swept else 0.0
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
     told_by = 1.0 if where else max(float(seen.sum()) / settings.alike_bins, 1.0)
     u = float(np.hypot(trace.spread_mm / np.sqrt(told_by), u_extra_mm))
@@ -379,7 +311,7 @@ def line_at(line: Line, t_mm: float, reach_mm: float, hold: float = DEFAULTS.rea
     return float(polynomial_at(t_mm, line.coefficients) + near @ off / (near.sum() + hold))
 
 
-def _candidate(kind: str, trace: Trace, field: Field, colour: Floats, there: np.ndarray | None = None) -> Candidate:
+def candidate_of(kind: str, trace: Trace, field: Field, colour: Floats, there: np.ndarray | None = None) -> Candidate:
     """there: (bins,) where the line runs, if that is more than where it is seen."""
     r, g, b = (float(c) for c in colour)
     coverage = float((trace.seen if there is None else there).mean())

@@ -49,12 +49,12 @@ def stain_on(
     lines: tuple[Floats, ...],
     top: Floats | None,
     settings: PaperSettings,
-    swept: Floats | None = None,
+    fading: Floats | None = None,
 ) -> Stain:
     """Absorbance above the bare paper, with pencil strokes and the given lines filled in from around.
 
     strokes: cells under pencil; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below;
-    swept: that of a front that left a stain which fades slowly behind it.
+    fading: that of a front that left a stain which fades slowly behind it.
     """
     strokes = strokes.copy()
     for line in lines:
@@ -69,8 +69,8 @@ def stain_on(
     planes -= level
     if top is not None:
         planes -= _damp(planes, usable, field, top, settings)[:, None]
-    if swept is not None:
-        planes -= _tail(planes, field, swept, settings)
+    if fading is not None:
+        planes -= _tail(planes, field, fading, settings)
     return Stain(of_planes(planes), noise, bare, strokes)
 
 

@@ -20,18 +20,13 @@ from webcapture.settings import FlatnessSettings, ReadingSettings, Settings, Upr
 
 def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
     """Lines, lanes, spots and Rf of one strip; read the other way up where what is on it says so, or this way shows no origin."""
-    attempt = attempted(strip, settings)
-    if attempt.odds < 0 or attempt.origin is None:
-        other = attempted(turned_round(strip), settings)
-        likelier = other.odds > max(attempt.odds, 0.0)
-        attempt = other if likelier and _shows_its_way(other, settings.reading) else attempt
+    attempt, decided = _read(strip, settings)
     rise = rise_of(attempt.reading.strip, view, settings.flatness)
     placed = Placement(attempt.reading.strip, view, rise)
     lanes = tuple(
         lane_of(n + 1, track, blobs, attempt.origin, attempt.front, _profile(attempt, track), placed, settings)
         for n, (track, blobs) in enumerate(zip(attempt.tracks, attempt.blobs, strict=True))
     )
-    decided = _is_decided(attempt, settings.upright)
     return Strip(
         bay=strip.outline.bay,
         corners_mm=_corners(strip.outline.corners_mm),
@@ -42,6 +37,22 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
         flags=flags(*_codes(attempt, lanes, rise, decided, settings)),
         decided=decided,
     )
+
+
+def _read(strip: StripCells, settings: Settings) -> tuple[Attempt, bool]:
+    """The strip read the way up that is likelier, and whether what is on it leaves that believable; against the arrow it takes more.
+
+    Where neither way is believed, its lines are told as it was laid: few lie upside down.
+    """
+    laid = attempted(strip, settings)
+    if laid.odds >= 0 and laid.origin is not None:
+        return laid, True
+    other = attempted(turned_round(strip), settings)
+    if other.odds <= max(laid.odds, 0.0) or not _shows_its_way(other, settings.reading):
+        return laid, laid.odds >= 0 or not _drawn_twice(laid)
+    if other.odds >= settings.upright.turned:
+        return other, True
+    return laid if laid.origin is not None else other, False
 
 
 def _shows_its_way(attempt: Attempt, rule: ReadingSettings) -> bool:
@@ -103,13 +114,6 @@ def _ends_alike(attempt: Attempt, rule: UprightSettings) -> bool:
     front = attempt.reading.front
     alike = _drawn_twice(attempt) and front is not None and front.coverage >= rule.partial_coverage
     return alike and not attempt.turned and attempt.shown < rule.plain
-
-
-def _is_decided(attempt: Attempt, rule: UprightSettings) -> bool:
-    """Whether what is on the strip leaves it believable that it lies as it was read; against the arrow it takes more."""
-    if attempt.turned:
-        return attempt.odds >= rule.turned
-    return attempt.odds >= 0 or not _drawn_twice(attempt)
 
 
 def _drawn_twice(attempt: Attempt) -> bool:

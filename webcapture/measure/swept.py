@@ -37,6 +37,18 @@ class Edge:
         lopsided = self.below_mm >= rule.swept_lopsided * self.above_mm
         return lopsided and self.fall_mm <= rule.swept_fall_mm and self.height[BLUE] <= rule.swept_most
 
+    def lift_mm(self, rule: LandmarkSettings) -> float:
+        """How far beyond its darkest place the solvent stopped: not at all where it fades alike on both sides, at its edge where it fades slowly behind it."""
+        low, high = rule.edge_lopsided
+        share = (self.below_mm / max(self.above_mm, 1e-6) - low) / (high - low)
+        return self.above_mm * float(np.clip(share, 0.0, 1.0))
+
+    def fades_behind(self, rule: LandmarkSettings) -> bool:
+        """Whether what looks like a pencil line fades towards the origin as no pencil line does, which is as wide there as the photo blurs it."""
+        ratio = self.below_mm / max(self.above_mm, 1e-6)
+        broad = self.below_mm >= rule.grey_stain_mm and ratio >= rule.grey_stain_lopsided
+        return broad and self.height[BLUE] >= rule.stain_least
+
 
 def edge_of(trace: Trace, field: Field, rule: LandmarkSettings) -> Edge | None:
     """The dry side of a stain, its places laid on one another; None where nothing rises above the paper there."""

@@ -212,6 +212,17 @@ class LandmarkSettings:
         "",
         "Below its darkest place it is so much wider than above; ridges are up to 2, edges with tails 3.5 and more.",
     )
+    edge_lopsided: tuple[float, float] = knob(
+        (1.5, 2.2),
+        "",
+        "A ridge that is no wider below its darkest place than so many times as above tells nothing of where in it the solvent stopped; from the second on, it stopped at its edge.",
+    )
+    grey_stain_mm: float = knob(
+        0.7,
+        "mm",
+        "A grey line that has faded by half only so far below its darkest place was not drawn: of 339 drawn fronts of another generator's none over 0.55, its grey stains from 0.76.",
+    )
+    grey_stain_lopsided: float = knob(1.6, "", "So many times as wide as above it, lest blur makes stains of lines.")
     swept_most: float = knob(
         0.2,
         "absorbance",

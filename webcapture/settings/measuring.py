@@ -110,9 +110,9 @@ class LaneSettings:
     """Finding lanes."""
 
     sheet_mm: float = knob(
-        40.0,
+        32.0,
         "mm",
-        "A narrower strip has one lane: two would run into each other (spots at least 3 cm apart: BP 2010, App. III E; schools use 1.5 cm).",
+        "A narrower strip has one lane: two would run into each other (spots at least 3 cm apart: BP 2010, App. III E; schools use 1.5 cm, and two such lanes fit on 36 mm).",
     )
     below_mm: float = knob(3.0, "mm", "Colour so far below the origin line still counts: a spot left on it.")
     front_mm: float = knob(2.0, "mm", "Colour nearer to the front may be the front's own.")
