@@ -106,6 +106,14 @@ def test_grain_makes_no_marks(seed):
     assert marks_beside(reading.origin, reading.field) < 2
 
 
+@pytest.mark.parametrize("gap", [0.8, 1.2, 1.6])
+def test_a_dull_spot_that_ran_up_to_a_line_is_no_mark(gap):
+    """Half as dark in green as in red and blue, it may pass for grey; but it lies on one side of the line."""
+    dye = spot(120 - gap, 10, 0.8, (0.5, 0.28, 0.53))
+    reading = read(pencil(20), dye, pencil(120))
+    assert reading.front is not None and marks_beside(reading.front, reading.field) < 2
+
+
 @pytest.mark.parametrize("radius", [0.45, 0.6])
 def test_a_pencil_dot_on_the_line_is_a_mark(radius):
     """Where the sample goes, many put a dot; a line that wavers as much on one side only has none."""

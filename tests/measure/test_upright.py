@@ -115,6 +115,22 @@ def test_a_label_stands_below_the_origin():
     assert below - beyond == pytest.approx(2 * DEFAULTS.upright.writing, abs=0.5)
 
 
+def test_labels_under_the_lanes_outweigh_a_name_at_the_other_end():
+    """Three lanes, each with a label under the lower of two like lines, and a name beyond the upper one; a name alone is no label."""
+    lanes = (12.0, 32.0, 52.0)
+    labels = [writing(9, t - 2, count=2) for t in lanes]
+
+    def told(*things):
+        reading = read(pencil(20), pencil(130), *things, picture=True, width=64.0)
+        return odds_upright(reading, Trails(NONE, NONE, False, lanes), DEFAULTS)[0]
+
+    plain, rule = told(), DEFAULTS.upright
+    assert told(*labels, writing(141, 25)) - plain == pytest.approx(2 * rule.labels, abs=0.5)
+    assert told(writing(141, 25)) - plain == pytest.approx(-rule.writing, abs=0.5)
+    upper = [writing(141, t - 2, count=2) for t in lanes]
+    assert told(*upper) - plain == pytest.approx(-rule.writing - 2 * rule.labels, abs=0.5)
+
+
 def test_spots_that_widen_upwards_and_tail_downwards_speak_for_it():
     reading = read(pencil(20), pencil(130))
     plain = odds(reading)

@@ -47,8 +47,8 @@ def _marks_between(
 def _strokes_along(planes: Floats32, zones: np.ndarray, rule: ReadingSettings) -> tuple[np.ndarray, Floats32]:
     """What stands out along both sides of a line: (zones, cols) where it is a pencil's, and by how much absorbance.
 
-    planes: (3, rows, cols) absorbance; zones: (zones, sides, rows, cols) what counts on either side. A pencil's is narrow and grey: not
-    a shadow's side, nor a spot that ran or stayed there.
+    planes: (3, rows, cols) absorbance; zones: (zones, sides, rows, cols) what counts on either side. A pencil's is narrow, grey, and much
+    alike on both sides: not a shadow's side, nor a spot that ran or stayed there, or ran up to the line.
     """
     count = np.maximum(zones.sum(axis=2), 1)
     level = (zones[:, :, None] * planes).sum(axis=3) / count[:, :, None]  # (zones, sides, 3, cols)
@@ -58,4 +58,5 @@ def _strokes_along(planes: Floats32, zones: np.ndarray, rule: ReadingSettings) -
     weakest = narrow.min(axis=2)
     thin = weakest > rule.marks_thin * lift.min(axis=2)
     grey = weakest > rule.marks_grey * narrow.max(axis=2)
-    return np.asarray((thin & grey).all(axis=1)), weakest.min(axis=1)
+    even = weakest.min(axis=1) > rule.marks_even * weakest.max(axis=1)
+    return np.asarray((thin & grey).all(axis=1) & even), weakest.min(axis=1)

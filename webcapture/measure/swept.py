@@ -17,6 +17,10 @@ BLUE = 2
 """The channel that shows what is brown best."""
 
 
+NEARLY = 0.8
+"""Share of the way to where a stain has faded by half, at which its colour is taken."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Edge:
     """How a stain ends on the dry side."""
@@ -31,6 +35,8 @@ class Edge:
     """From the darkest place to half of its height on the dry side."""
     below_mm: float
     """The same on the other side, as far as it was looked at."""
+    behind: Floats
+    """(3,) absorbance above the dry paper where it has faded by nearly half."""
 
     def is_sharp(self, rule: LandmarkSettings) -> bool:
         """Whether it ends as no band of a dye does, and fades slowly the other way: then it ends where the solvent stopped."""
@@ -47,7 +53,9 @@ class Edge:
         """Whether what looks like a pencil line fades towards the origin as no pencil line does, which is as wide there as the photo blurs it."""
         ratio = self.below_mm / max(self.above_mm, 1e-6)
         broad = self.below_mm >= rule.grey_stain_mm and ratio >= rule.grey_stain_lopsided
-        return broad and self.height[BLUE] >= rule.stain_least
+        # A line drawn on the edge of a band of colour is grey, and what lies behind it is not.
+        alike = _greyness(self.behind) >= rule.grey_stain_alike * _greyness(self.height)
+        return broad and alike and self.height[BLUE] >= rule.stain_least
 
 
 def edge_of(trace: Trace, field: Field, rule: LandmarkSettings) -> Edge | None:
@@ -67,14 +75,21 @@ def edge_of(trace: Trace, field: Field, rule: LandmarkSettings) -> Edge | None:
     if height[BLUE] <= 0 or blue[peak] <= paper:
         return None
     share = (blue - paper) / (blue[peak] - paper)
+    below = _fallen(share[peak::-1], 0.5)
     falls = [_fallen(share[peak:], level) * step for level in (0.8, 0.5, 0.2)]
     return Edge(
         at_mm=float(offsets[peak]) + falls[1],
         height=np.asarray(height, float),
         fall_mm=falls[2] - falls[0],
         above_mm=falls[1],
-        below_mm=_fallen(share[peak::-1], 0.5) * step,
+        below_mm=below * step,
+        behind=np.asarray(profile[max(peak - round(NEARLY * below), 0)] - median(profile[dry], axis=0), float),
     )
+
+
+def _greyness(colour: Floats) -> float:
+    """Least of a colour's (3,) channels over the most: 1 of a grey one."""
+    return float(colour.min() / max(colour.max(), 1e-6))
 
 
 def _fallen(share: Floats, level: float) -> float:

@@ -28,6 +28,8 @@ class Trails:
     """(n,) ln of the tailing of each clear spot."""
     covers: bool
     """Whether one of them lies on a line, whose straightness then cannot be judged."""
+    middles: tuple[float, ...] = ()
+    """t of each lane's axis, millimetres."""
 
 
 def turned_round(strip: StripCells) -> StripCells:
@@ -67,14 +69,16 @@ def trails_of(
             o, f = (float(polynomial_at(track.middle_mm, line.coefficients)) for line in (origin, front))
             widening.append(_widening(found, o, f, rule))
             covers |= any(low < at < high for low, high in (b.edges_mm for b in found) for at in (o, f))
-    return Trails(np.array(widening), np.log([blob.tailing for blob in alone]), covers)
+    middles = tuple(track.middle_mm for track in tracks)
+    return Trails(np.array(widening), np.log([blob.tailing for blob in alone]), covers, middles)
 
 
 def _widening(blobs: Sequence[Blob], origin_mm: float, front_mm: float, rule: UprightSettings) -> float:
     """ln odds, from the widths of a lane's clear round spots, that they ran this way; a tail is as long as the load is large."""
     clear = [b for b in blobs if not {"merged", "tailing"} & set(b.codes) and b.signal_to_noise > rule.widths_sd]
     ratio = np.array([(b.centre_mm - origin_mm) / (front_mm - origin_mm) for b in clear])
-    return widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
+    odds = widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
+    return float(np.clip(odds, -rule.most_widening, rule.most_widening))
 
 
 def widening_odds(ratio: Floats, ln_width: Floats, rule: UprightSettings = DEFAULTS.upright) -> float:
@@ -104,12 +108,12 @@ def odds_upright(reading: Reading, trails: Trails, settings: Settings) -> tuple[
     other = [c for c in reading.thin if length - c.middle_mm < reach]
     far = max(other, key=lambda c: c.coverage, default=None)
     tailing = float(np.clip(trails.tails, -rule.most_tail, rule.most_tail).sum())
-    spots = float(trails.widening.sum()) + rule.tail * tailing
+    spots = rule.widths * float(trails.widening.sum()) + rule.tail * tailing
     shown = _line_odds(reading.origin, reading.field, settings) - _line_odds(far, reading.field, settings)
     shown += float(np.clip(spots, -rule.most_spots, rule.most_spots))
     habits = rule.arrow if not reading.strip.turned else -rule.arrow
     if reading.origin is not None and far is not None:
-        habits += _layout_odds(reading, far, settings)
+        habits += _layout_odds(reading, far, trails.middles, settings)
         habits += 0.0 if trails.covers else ruled_odds(reading.origin, far, reading.field, rule)
     return habits + shown, shown
 
@@ -131,27 +135,41 @@ def _waywardness(line: Candidate, field: Field) -> Floats:
     return np.array([line.trace.spread_mm, slope_of(line.trace, field), bow])
 
 
-def _layout_odds(reading: Reading, far: Candidate, settings: Settings) -> float:
-    """What the places of two lines and of the writing say for the lower one being the origin."""
+def _layout_odds(reading: Reading, far: Candidate, middles: Sequence[float], settings: Settings) -> float:
+    """What the places of two lines and of the writing say for the lower one being the origin; ``middles``: t of the lanes."""
     rule, length = settings.upright, reading.field.length_mm
     low, high = rule.usual_front
     fits = low <= far.middle_mm / length <= high
     other_fits = low <= 1 - reading.origin.middle_mm / length <= high if reading.origin else fits
     odds = rule.places * (int(fits) - int(other_fits))
     lowest = reading.origin.middle_mm - rule.writing_mm if reading.origin else 0.0
-    below = _written(reading, 0.0, lowest, rule)
-    above = _written(reading, far.middle_mm + rule.writing_mm, length, rule)
-    odds += rule.writing * ((below > rule.writing_mm2) - (above > rule.writing_mm2))
+    highest = far.middle_mm + rule.writing_mm
+    below, above = (_written(reading, *ends, rule) > rule.writing_mm2 for ends in ((0.0, lowest), (highest, length)))
+    odds += rule.writing * (below - above)
+    if len(middles) > 1:
+        under, over = (_lanes_written(reading, middles, *ends, rule) for ends in ((0.0, lowest), (highest, length)))
+        odds += float(np.clip(rule.labels * (max(under, 1) - max(over, 1)), -rule.most_labels, rule.most_labels))
     nearer = np.log((length - far.middle_mm) / reading.origin.middle_mm) if reading.origin else 0.0
     return odds + rule.height * float(np.clip(nearer, -rule.most_height, rule.most_height))
 
 
-def _written(reading: Reading, low_mm: float, high_mm: float, rule: UprightSettings) -> float:
-    """Square millimetres under pencil strokes between two places along the strip; the paper's own edges look like strokes."""
+def _lanes_written(
+    reading: Reading, middles: Sequence[float], low_mm: float, high_mm: float, rule: UprightSettings
+) -> int:
+    """In how many lanes something is written between two places along the strip."""
+    half = min(float(np.diff(np.sort(middles)).min()) / 2, rule.label_mm)
+    spans = ((t - half, t + half) for t in middles)
+    return sum(_written(reading, low_mm, high_mm, rule, span) > rule.label_mm2 for span in spans)
+
+
+def _written(
+    reading: Reading, low_mm: float, high_mm: float, rule: UprightSettings, span_mm: tuple[float, float] = (0.0, np.inf)
+) -> float:
+    """Square millimetres under pencil strokes between two places along the strip, and two across; the paper's own edges look like strokes."""
     field, edge = reading.field, rule.writing_edge_mm
     along = np.searchsorted(field.s_mm, (max(low_mm, edge), min(high_mm, field.length_mm - edge)))
     side = field.rim_mm + edge / 2
-    across = np.searchsorted(field.t_mm, (side, field.width_mm - side))
+    across = np.searchsorted(field.t_mm, (max(side, span_mm[0]), min(field.width_mm - side, span_mm[1])))
     return float(np.count_nonzero(reading.strip.strokes[slice(*along), slice(*across)])) * field.cell_mm**2
 
 

@@ -223,6 +223,11 @@ class LandmarkSettings:
         "A grey line that has faded by half only so far below its darkest place was not drawn: of 339 drawn fronts of another generator's none over 0.55, its grey stains from 0.76.",
     )
     grey_stain_lopsided: float = knob(1.6, "", "So many times as wide as above it, lest blur makes stains of lines.")
+    grey_stain_alike: float = knob(
+        0.6,
+        "",
+        "What fades behind such a line is at least by so much as grey as it is; what a dye's band leaves is not.",
+    )
     swept_most: float = knob(
         0.2,
         "absorbance",

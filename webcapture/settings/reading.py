@@ -34,6 +34,9 @@ class ReadingSettings:
     marks_wide: int = knob(8, "cell", "A pencil stroke with its blur is narrower than this.")
     marks_thin: float = knob(0.5, "", "And most of its darkness is; of a spot's, less than a third.")
     marks_grey: float = knob(0.5, "", "Its palest channel stands out by at least this share of the darkest.")
+    marks_even: float = knob(
+        0.2, "", "And on the paler side by so much of what it does on the other: a spot that ran up to a front is not."
+    )
     marks_smooth: float = knob(1.0, "cell", "Half a tick's width with its blur.")
     whole_coverage: float = knob(0.97, "", "Seen in every bin, from edge to edge: words end before that.")
     wavering_mm: tuple[float, float] = knob(

@@ -47,6 +47,14 @@ class UprightSettings:
     width_sd: float = knob(
         0.15, "ln", "Scatter of the widths about it: loads and dyes differ; more where three spots or more show more."
     )
+    most_widening: float = knob(
+        3.0, "ln odds", "One lane's widths say no more: three spots may lie on a line by chance."
+    )
+    widths: float = knob(
+        0.55,
+        "",
+        "What widths say counts so much: drops differ from spot to spot, too. Of 255 upright strips of a generator whose spots are of any size 26 were held with 1, 16 with this; of ours as many are told.",
+    )
     widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
     most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
@@ -65,6 +73,14 @@ class UprightSettings:
     writing: float = knob(
         0.7, "ln odds", "A label stands under the origin twice as often as beyond the front, or people differ."
     )
+    labels: float = knob(
+        0.8,
+        "ln odds",
+        "Lanes are labelled under the origin: for each lane with writing at one end more than at the other. One may hold a name.",
+    )
+    most_labels: float = knob(3.0, "ln odds", "All labels together: they are written by one hand.")
+    label_mm: float = knob(7.0, "mm", "So far to either side of its lane's axis a label reaches.")
+    label_mm2: float = knob(1.5, "mm²", "Less pencil than this is no letter.")
     writing_mm2: float = knob(3.0, "mm²", "Less pencil than this is no label.")
     writing_edge_mm: float = knob(
         2.5, "mm", "So near to the paper's ends, and half as near to its sides, edges look like strokes."
