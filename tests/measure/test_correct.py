@@ -29,7 +29,7 @@ from webcapture.synthetic.adverse import no_front, no_origin, upside_down
 from webcapture.synthetic.scenes import typical
 
 HAND = DEFAULTS.hand
-SCENES = {"sheet": typical(501), "turned": upside_down(2), "no front": no_front(1), "no origin": no_origin(1)}
+SCENES = {"sheet": typical(501), "turned": upside_down(4), "no front": no_front(1), "no origin": no_origin(1)}
 
 
 @pytest.fixture(scope="module")

@@ -124,7 +124,9 @@ def left(colour, fade, depth=0.14, outside=0.25):
 
 
 @pytest.mark.parametrize("fade", [1.1, 1.5, 1.9])
-@pytest.mark.parametrize("colour", [(0.75, 0.9, 1.0), (0.3, 0.6, 1.0)], ids=["grey", "brown"])
+@pytest.mark.parametrize(
+    "colour", [(0.75, 0.9, 1.0), (0.66, 0.84, 1.0), (0.3, 0.6, 1.0)], ids=["grey", "dull", "brown"]
+)
 @pytest.mark.parametrize("seed", range(3))
 def test_a_stain_that_fades_behind_its_edge_tells_where_the_edge_is(colour, fade, seed):
     """Grey enough for a pencil's, too; and what faded behind it is no spot."""

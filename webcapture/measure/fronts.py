@@ -26,7 +26,7 @@ from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, wet_edges
 from webcapture.measure.stains import left_by_solvent, narrow_stains, stains, tinted_edges
 from webcapture.measure.ticks import ticked_fronts
-from webcapture.measure.traits import width_of
+from webcapture.measure.traits import is_brown, width_of
 from webcapture.robust import median, quantile
 from webcapture.settings import ReadingSettings, Settings
 
@@ -69,7 +69,7 @@ def find_front(thin: list[Candidate], ground: Ground) -> Found:
     drawn = pencil or inked
     if drawn:
         front, among = _by_lines(drawn, ground)
-        whole = front is not None and front.kind == "pencil" and front.coverage >= settings.reading.drawn_coverage
+        whole = front is not None and front.kind == "pencil" and _is_seen_whole(front, settings.reading)
         front = left_by_solvent(front, field, settings.landmark) if front and whole else front
         return Found(front, len(pencil) + len(inked), _places(among, settings.reading))
     ticks = _possible(ticked_fronts(field, strokes, ground.origin, settings.tick, settings.landmark), ground)
@@ -77,6 +77,11 @@ def find_front(thin: list[Candidate], ground: Ground) -> Found:
     if front is not None and ticks and among:
         front, among = _at_a_tick(front, ticks, among, settings.reading)
     return Found(front, len(ticks), _places(among, settings.reading))
+
+
+def _is_seen_whole(line: Candidate, rule: ReadingSettings) -> bool:
+    """Whether it is seen nearly all along, no spot lying over a part of it."""
+    return float(line.trace.seen.mean()) >= rule.drawn_coverage
 
 
 def _not_underlines(thin: list[Candidate], ground: Ground) -> Iterator[Candidate]:
@@ -176,6 +181,12 @@ def _shown(ground: Ground) -> tuple[list[Candidate], list[Candidate]]:
     field, settings = ground.field, ground.settings
     edges = wet_edges(field, settings.trace, settings.landmark)
     seen = stains(field, settings.trace, settings.landmark)
+    # A dull one at a wet edge is that edge's own rim.
+    seen = [
+        c
+        for c in seen
+        if is_brown(np.array(c.colour), settings.landmark.stain_grey) or not _at_one_of(edges, c, settings.reading)
+    ]
     return edges, [c for c in seen if _is_faint(c, field, settings) or _at_one_of(edges, c, settings.reading)]
 
 

@@ -151,9 +151,15 @@ def _fronts_own(blob: Blob, front_mm: float, drawn: bool, rule: ReadingSettings)
 def _stains_rest(blob: Blob, front_mm: float, stain: Candidate, settings: Settings) -> bool:
     """Whether a "spot" is the fringe of the front's stain, which reaches further than what was filled in.
 
-    Densest right beside the front, brown as the stain is, and much paler, however far it fades down. A spot that ran with the
+    Densest right beside the front, brown or as the stain is, and much paler, however far it fades down. A spot that ran with the
     front has a colour of its own, or adds to the stain's.
     """
     rule, blue = settings.reading, float(blob.absorbance[2])
-    brown = is_brown(blob.absorbance, settings.landmark.stain_grey)
-    return brown and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(stain.colour)
+    own, other = (
+        blob.absorbance / max(float(blob.absorbance.max()), 1e-6),
+        np.array(stain.colour) / max(*stain.colour, 1e-6),
+    )
+    alike = (
+        is_brown(blob.absorbance, settings.landmark.stain_grey) or float(np.abs(own - other).max()) < rule.rest_alike
+    )
+    return alike and abs(blob.densest_mm - front_mm) < rule.rest_mm and blue < rule.rest_share * max(stain.colour)

@@ -17,6 +17,9 @@ from webcapture.model import Floats
 from webcapture.robust import median
 from webcapture.settings import LandmarkSettings, TraceSettings
 
+EDGE_DOUBT = 0.5
+"""Share of the way from its darkest place to its edge by which that edge is doubted as where the solvent stopped."""
+
 
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
     """Faint coloured lines right across the strip, broader than a pencil's, in the channel that shows them best."""
@@ -25,11 +28,14 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
     found = []
     for line in faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
         (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
-        if not _is_brown_and_even(line, contrast, settings):
+        brown = _is_brown_and_even(line, contrast, settings)
+        if not brown and not _is_dull_and_even(line, contrast, settings):
             continue
         placed = followed(line, response, settings.stain_mm, field, trace, settings)
         edge = edge_of(placed, field, settings)
         swept = edge is not None and edge.is_sharp(settings)
+        if not brown and not swept:
+            continue
         if not swept and width_of(line, field, settings) > settings.stain_width_mm:
             continue
         if has_no_gaps(rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm), settings):
@@ -72,9 +78,9 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
 
 def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -> Candidate:
     """A line that was taken for a drawn one, as the stain that it is where it fades behind its edge; else as it was."""
-    edge = edge_of(line.trace, field, settings)
-    if edge is None or not edge.fades_behind(settings):
-        return line
+    edge, seen = (edge_of(line.trace, field, settings, among) for among in (None, line.trace.seen))
+    if edge is None or seen is None or not (edge.fades_behind(settings) and seen.fades_behind(settings)):
+        return line  # a spot that touches a line lies over some of its bins
     return _ridge(line.trace, edge, field, np.array(line.colour), settings)
 
 
@@ -89,7 +95,15 @@ def _swept(line: Trace, edge: Edge, field: Field) -> Candidate:
     up = edge.at_mm * np.eye(len(line.coefficients))[0]
     rows = line.rows + edge.at_mm / field.row_mm
     at_edge = replace(line, rows=rows, coefficients=line.coefficients + up, curve_mm=line.curve_mm + edge.at_mm)
-    return replace(candidate_of("stain", at_edge, field, edge.height), swept=True)
+    return replace(candidate_of("stain", at_edge, field, edge.height), swept=True, outer_mm=EDGE_DOUBT * edge.above_mm)
+
+
+def _is_dull_and_even(line: Trace, contrast: Floats, settings: LandmarkSettings) -> bool:
+    """Whether a line right across the strip is at least no lighter in blue than in red, as what is too grey for a stain may be that ends as one does."""
+    red, green, blue = contrast
+    dull = blue >= settings.stain_least and max(red, green) <= settings.dull_grey * blue
+    _, coverage, _ = settings.stain_clear
+    return bool(dull and line.spread_mm < settings.stain_spread_mm and float(line.seen.mean()) >= coverage)
 
 
 def _is_brown_and_even(line: Trace, contrast: Floats, settings: LandmarkSettings) -> bool:

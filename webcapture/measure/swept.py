@@ -58,13 +58,17 @@ class Edge:
         return broad and alike and self.height[BLUE] >= rule.stain_least
 
 
-def edge_of(trace: Trace, field: Field, rule: LandmarkSettings) -> Edge | None:
-    """The dry side of a stain, its places laid on one another; None where nothing rises above the paper there."""
+def edge_of(trace: Trace, field: Field, rule: LandmarkSettings, among: np.ndarray | None = None) -> Edge | None:
+    """The dry side of a stain, its places laid on one another; None where nothing rises above the paper there.
+
+    among: (bins,) which to take it from, instead of all.
+    """
     step = rule.profile_mm
     offsets = offsets_of(rule.swept_reach_mm, step)
     places = field.fine_s_mm[0] + trace.rows * field.row_mm
     # What runs right across shows in most places; a spot that ran close to the front, in some.
-    profile = np.asarray(median(field.fine[rows_at(places, field, offsets), np.arange(len(places))[:, None]], axis=0))
+    bins = np.arange(len(places)) if among is None or not among.any() else np.flatnonzero(among)
+    profile = np.asarray(median(field.fine[rows_at(places[bins], field, offsets), bins[:, None]], axis=0))
     blue = np.convolve(np.pad(profile[:, BLUE], 1, mode="edge"), BINOMIAL, mode="valid")
     near = np.flatnonzero(np.abs(offsets) <= rule.swept_peak_mm)
     peak = int(near[np.argmax(blue[near])])

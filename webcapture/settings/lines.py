@@ -202,15 +202,20 @@ class LandmarkSettings:
         1.5, "mm", "Where a long tail draws the traced line down, its darkest place lies so far off."
     )
     swept_dry_mm: tuple[float, float] = knob((2.5, 6.0), "mm", "Dry paper beyond the darkest place, clear of its edge.")
+    dull_grey: float = knob(
+        1.1,
+        "",
+        "A grey or brownish line that ends so is a stain, too, if it is at most so much darker in red or green than in blue.",
+    )
     swept_fall_mm: float = knob(
         0.75,
         "mm",
         "From eight tenths of its height to two: edges blurred by the photo fall in 0.4 to 0.7, sharp bands in 0.9.",
     )
     swept_lopsided: float = knob(
-        2.75,
+        1.9,
         "",
-        "Below its darkest place it is so much wider than above; ridges are up to 2, edges with tails 3.5 and more.",
+        "Below its darkest place it is so much wider than above; our ridges are up to 1.7, edges with tails 3.5 and more, another generator's from 2.",
     )
     edge_lopsided: tuple[float, float] = knob(
         (1.5, 2.2),
@@ -229,9 +234,9 @@ class LandmarkSettings:
         "What fades behind such a line is at least by so much as grey as it is; what a dye's band leaves is not.",
     )
     swept_most: float = knob(
-        0.2,
+        0.27,
         "absorbance",
-        "No darker: stains that people call faint have up to 0.2, tailing bands with sharp heads 0.3 and more.",
+        "No darker: stains that people call faint have up to 0.2, at their darkest place a little more, tailing bands with sharp heads 0.3 and more.",
     )
     rim_far_mm: float = knob(5.0, "mm", "How far below and above a wet edge wet and dry paper are looked at.")
     rim_near_mm: float = knob(2.0, "mm", "Nearer to it lies what dried at its rim.")

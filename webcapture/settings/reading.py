@@ -265,9 +265,12 @@ class ReadingSettings:
     rim_brown: float = knob(0.7, "", "Its weakest channel, red, is below this share of its strongest, blue.")
     rim_pale: float = knob(0.025, "absorbance", "Paler than this, and its colour is mostly chance.")
     rest_mm: float = knob(
-        1.0,
+        1.6,
         "mm",
         "So near to a front's stain, what is densest is the fringe of the part of the stain that was filled in.",
+    )
+    rest_alike: float = knob(
+        0.2, "", "And of its colour: each channel's share of the darkest differs by less from the stain's own."
     )
     rest_share: float = knob(
         0.75, "", "And paler than this share of the stain: a fringe has less than half of it, a spot on top adds to it."
