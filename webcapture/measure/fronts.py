@@ -201,7 +201,15 @@ def _free(ground: Ground) -> list[Candidate]:
     if free:
         return free
     hidden = [seek(field, settings.trace, settings.landmark) for seek in (narrow_stains, tinted_edges)]
-    return _clear_beyond([c for found in hidden for c in found if _is_faint(c, field, settings)], ground)
+    free = _clear_beyond([c for found in hidden for c in found if _is_faint(c, field, settings)], ground)
+    return free or [replace(e, colour_beyond=True) for e in alone if _is_sure(e, ground)]
+
+
+def _is_sure(edge: Candidate, ground: Ground) -> bool:
+    """Whether a wet edge is seen so clearly from side to side that no more than a spot beyond it is against it: not a tint or a stain."""
+    score, coverage, _ = ground.settings.landmark.stain_clear
+    clear = edge.trace.score >= score and float(edge.trace.seen.mean()) >= coverage and edge.middle_mm > ground.least_mm
+    return clear and "spot" not in colour_beyond(edge, ground.field, ground.strokes, ground.settings)
 
 
 def _amid_writing(line: Candidate, ground: Ground) -> bool:
