@@ -78,9 +78,12 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
 
 def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -> Candidate:
     """A line that was taken for a drawn one, as the stain that it is where it fades behind its edge; else as it was."""
-    edge, seen = (edge_of(line.trace, field, settings, among) for among in (None, line.trace.seen))
-    if edge is None or seen is None or not (edge.fades_behind(settings) and seen.fades_behind(settings)):
-        return line  # a spot that touches a line lies over some of its bins
+    edge = edge_of(line.trace, field, settings)
+    if edge is None or not edge.fades_behind(settings):
+        return line
+    clear = edge_of(line.trace, field, settings, line.trace.seen)  # a spot that touches a line lies over some of its bins
+    if clear is None or not clear.fades_behind(settings):
+        return line
     return _ridge(line.trace, edge, field, np.array(line.colour), settings)
 
 
