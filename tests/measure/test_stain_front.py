@@ -138,6 +138,19 @@ def test_a_stain_that_fades_behind_its_edge_tells_where_the_edge_is(colour, fade
     assert [round(spot.rf, 2) for spot in spots(strip)] == [0.45]
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_narrow_line_of_any_colour_is_a_front_where_none_else_is_seen_and_is_doubted(seed):
+    """Pink, sharper on the dry side; one as narrow that fades alike on both sides may be a band, and tells of no front."""
+    pink, dye = (0.4, 1.0, 0.85), spot(50, 10, 1.7, RED)
+    strip = measured(pencil(ORIGIN), dye, left(pink, 0.9, depth=0.09, outside=0.35), length=LENGTH, seed=seed)
+    assert strip.front is not None and strip.front.kind == "stain"
+    assert abs(float(np.median(strip.front.s_mm)) - FRONT) < 2 * strip.front.u_mm
+    assert "front-inked" in [flag.code for flag in strip.flags]
+    assert (
+        measured(pencil(ORIGIN), dye, band(FRONT, 0.09 * np.array(pink), 0.7), length=LENGTH, seed=seed).front is None
+    )
+
+
 @pytest.mark.parametrize("sd", [0.2, 0.3, 0.4])
 def test_a_drawn_front_is_none_however_blurred(sd):
     """Nor where the solvent left the paper a little darker below it. sd: 0.4 mm is a line in a photo blurred by 2 px."""

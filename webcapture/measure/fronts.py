@@ -24,7 +24,7 @@ from webcapture.measure.drawn import (
 )
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate, wet_edges
-from webcapture.measure.stains import left_by_solvent, narrow_stains, stains, tinted_edges
+from webcapture.measure.stains import left_by_solvent, narrow_stains, stains, threads, tinted_edges
 from webcapture.measure.ticks import ticked_fronts
 from webcapture.measure.traits import is_brown, width_of
 from webcapture.robust import median, quantile
@@ -202,7 +202,15 @@ def _free(ground: Ground) -> list[Candidate]:
         return free
     hidden = [seek(field, settings.trace, settings.landmark) for seek in (narrow_stains, tinted_edges)]
     free = _clear_beyond([c for found in hidden for c in found if _is_faint(c, field, settings)], ground)
-    return free or [replace(e, colour_beyond=True) for e in alone if _is_sure(e, ground)]
+    return free or _threads(ground) or [replace(e, colour_beyond=True) for e in alone if _is_sure(e, ground)]
+
+
+def _threads(ground: Ground) -> list[Candidate]:
+    """Narrow lines of any colour in the upper part of the strip with nothing beyond."""
+    field, settings = ground.field, ground.settings
+    high = settings.reading.stain_place * field.length_mm
+    found = threads(field, settings.trace, settings.landmark)
+    return _clear_beyond([c for c in found if c.middle_mm > high], ground)
 
 
 def _is_sure(edge: Candidate, ground: Ground) -> bool:

@@ -76,12 +76,34 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
     return found
 
 
+def threads(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
+    """Clear, faint lines of any colour right across the strip, narrower than any band of a dye and sharper above than below: a last look.
+
+    What a solvent sweeps along need not be brown. That such a line may yet be a band is said: it counts as inked.
+    """
+    response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
+    standard = standardised(smoothed_across(response))
+    score, least_seen = settings.thread_clear
+    found = []
+    for line in faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
+        clear = (
+            line.score >= score and float(line.seen.mean()) >= least_seen and line.spread_mm < settings.stain_spread_mm
+        )
+        edge = edge_of(line, field, settings) if clear else None
+        if edge is not None and edge.is_thread(settings):
+            (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
+            found.append(replace(_ridge(line, edge, field, contrast, settings), inked=True))
+    return found
+
+
 def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -> Candidate:
     """A line that was taken for a drawn one, as the stain that it is where it fades behind its edge; else as it was."""
     edge = edge_of(line.trace, field, settings)
     if edge is None or not edge.fades_behind(settings):
         return line
-    clear = edge_of(line.trace, field, settings, line.trace.seen)  # a spot that touches a line lies over some of its bins
+    clear = edge_of(
+        line.trace, field, settings, line.trace.seen
+    )  # a spot that touches a line lies over some of its bins
     if clear is None or not clear.fades_behind(settings):
         return line
     return _ridge(line.trace, edge, field, np.array(line.colour), settings)

@@ -49,6 +49,12 @@ class Edge:
         share = (self.below_mm / max(self.above_mm, 1e-6) - low) / (high - low)
         return self.above_mm * float(np.clip(share, 0.0, 1.0))
 
+    def is_thread(self, rule: LandmarkSettings) -> bool:
+        """Whether it is faint, narrower than any band of a dye, ends as sharply as none does, and is wider behind than before."""
+        narrow = self.above_mm + self.below_mm <= rule.thread_mm and self.fall_mm <= rule.thread_fall_mm
+        lopsided = self.below_mm >= rule.thread_lopsided * self.above_mm
+        return narrow and lopsided and float(self.height.max()) <= rule.thread_most
+
     def fades_behind(self, rule: LandmarkSettings) -> bool:
         """Whether what looks like a pencil line fades towards the origin as no pencil line does, which is as wide there as the photo blurs it."""
         ratio = self.below_mm / max(self.above_mm, 1e-6)

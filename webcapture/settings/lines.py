@@ -218,7 +218,7 @@ class LandmarkSettings:
         "Below its darkest place it is so much wider than above; our ridges are up to 1.7, edges with tails 3.5 and more, another generator's from 2.",
     )
     edge_lopsided: tuple[float, float] = knob(
-        (1.5, 2.2),
+        (1.25, 1.9),
         "",
         "A ridge that is no wider below its darkest place than so many times as above tells nothing of where in it the solvent stopped; from the second on, it stopped at its edge.",
     )
@@ -233,6 +233,21 @@ class LandmarkSettings:
         "",
         "What fades behind such a line is at least by so much as grey as it is; what a dye's band leaves is not.",
     )
+    thread_clear: tuple[float, float] = knob(
+        (7.5, 0.85),
+        "sd, share",
+        "A narrow line of another colour is as clear as this, and seen over so much of the width; spots may cover the rest.",
+    )
+    thread_mm: float = knob(
+        2.1,
+        "mm",
+        "Its width at half its height: a band of 1 mm standard deviation, the narrowest as applied, has 2.35.",
+    )
+    thread_fall_mm: float = knob(
+        0.8, "mm", "And from eight tenths of its height to two it falls over no more; such a band over 1.1."
+    )
+    thread_lopsided: float = knob(1.2, "", "So many times as wide behind as before; a band is even.")
+    thread_most: float = knob(0.15, "absorbance", "No darker: it is a trace of what the solvent carried.")
     swept_most: float = knob(
         0.27,
         "absorbance",
