@@ -7,10 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from tests.measure.drawn import BLUE, GREEN, RED, RIM, celled, cross, drawn, level_line, pencil, spot
+from tests.measure.drawn import BLUE, GREEN, RED, RIM, celled, cross, drawn, from_above, gauss, level_line, pencil, spot
 from webcapture.measure.field import field_of
 from webcapture.measure.lanes import find_lanes
 from webcapture.measure.paper import stain_on
+from webcapture.measure.strip import measure_strip
 from webcapture.settings import DEFAULTS
 
 COLOURS = (RED, BLUE, GREEN)
@@ -48,6 +49,19 @@ def test_a_strip_has_one_lane_where_its_colour_is(t):
 def test_bare_paper_has_a_lane_in_its_middle(width):
     (track,) = lanes(width=width, origin=False, front=False)
     assert track.middle_mm == pytest.approx(width / 2, abs=0.2 * width)
+
+
+def test_a_lane_beside_a_veil_of_colour_is_not_lost_to_it():
+    """The veil has more colour than the lane 8 mm beside it, and no spot."""
+
+    def veil(s, t):
+        return (0.02 * gauss(t, 60, 3.0) * ((s > 25) & (s < 115)))[..., None] * np.array([0.2, 1.0, 0.6])
+
+    pale = spot(60, 52, 1.4, (0.25, 0.1, 0.05))
+    others = spot(50, 14, 1.7, RED), spot(70, 33, 1.7, BLUE), spot(85, 71, 1.8, RED), spot(45, 71, 1.8, GREEN)
+    things = pencil(20), cross(20, 14), pencil(120), pale, *others, veil
+    strip = measure_strip(drawn(*things, width=84.0), from_above(), DEFAULTS)
+    assert [[round(spot.rf, 2) for spot in lane.spots] for lane in strip.lanes] == [[0.3], [0.5], [0.4], [0.25, 0.65]]
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -90,6 +90,13 @@ def test_letters_are_no_line(at):
     assert places(reading) == pytest.approx((22, 120), abs=0.15)
 
 
+def test_a_word_under_the_origin_is_not_the_origin():
+    """Its bars make a pale line over most of a narrow strip, with what looks like marks on it; a firm line runs right above it."""
+    word = pencil(16.5, 0.12, span=(3, 16)), cross(16.5, 8)
+    reading = read(pencil(23), *word, pencil(120))
+    assert reading.origin is not None and reading.origin.middle_mm == pytest.approx(23, abs=0.15)
+
+
 # ---- marks
 
 

@@ -61,12 +61,28 @@ def attempted(strip: StripCells, settings: Settings) -> Attempt:
     if origin is not None:
         strokes = strokes & ~spots_beneath(field, origin.coefficients, settings.beneath)
     stain = stain_on(field, strokes, lines, top, settings.paper, fading)
-    tracks = find_lanes(field, stain, origin, front, settings.lane)
-    blobs = [lane_spots(reading, stain, track, origin, front, settings) for track in tracks]
-    lanes = without_stains(tracks, [bool(found) for found in blobs])
-    tracks, blobs = list(compress(tracks, lanes)), list(compress(blobs, lanes))
+    tracks, blobs = _lanes(reading, stain, origin, front, settings)
     odds, shown = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds, shown)
+
+
+def _lanes(
+    reading: Reading, stain: Stain, origin: Line | None, front: Line | None, settings: Settings
+) -> tuple[list[Track], list[list[Blob]]]:
+    """The lanes and the spots of each. Where columns of colour turned out to be none, lanes that they hid are looked for."""
+
+    def filled(barred: list[float]) -> tuple[list[Track], list[list[Blob]]]:
+        tracks = find_lanes(reading.field, stain, origin, front, settings.lane, barred)
+        return tracks, [lane_spots(reading, stain, track, origin, front, settings) for track in tracks]
+
+    tracks, blobs = filled([])
+    lanes = without_stains(tracks, [bool(found) for found in blobs])
+    if not all(lanes):
+        again = filled([track.middle_mm for track, kept in zip(tracks, lanes, strict=True) if not kept])
+        if sum(map(bool, again[1])) > sum(map(bool, blobs)):
+            tracks, blobs = again
+            lanes = without_stains(tracks, [bool(found) for found in blobs])
+    return list(compress(tracks, lanes)), list(compress(blobs, lanes))
 
 
 def _u_meaning(line: Candidate, rule: ReadingSettings) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -35,14 +36,22 @@ class Track:
 
 
 def find_lanes(
-    field: Field, stain: Stain, origin: Line | None, front: Line | None, settings: LaneSettings
+    field: Field,
+    stain: Stain,
+    origin: Line | None,
+    front: Line | None,
+    settings: LaneSettings,
+    barred: Sequence[float] = (),
 ) -> list[Track]:
-    """The lanes from left to right; a strip always has at least one."""
+    """The lanes from left to right; a strip always has at least one.
+
+    barred: t of columns of colour that turned out to be none, lest a lane hide beside them.
+    """
     colour = _columns(field, stain, origin, front, settings)
     if field.width_mm < settings.sheet_mm:
         return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
     marks = np.where(_ruled(stain.strokes, origin, field, settings), 0.0, _marks(field, origin, settings))
-    middles, ticks = _middles(colour, marks, field, settings)
+    middles, ticks = _middles(_levelled(colour, barred, field, settings), marks, field, settings)
     if not middles:
         return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
     between = [(a + b) / 2 for a, b in pairwise(middles)]
@@ -68,6 +77,16 @@ def without_stains(tracks: list[Track], filled: list[bool]) -> list[bool]:
     """
     lanes = [track.marked or full for track, full in zip(tracks, filled, strict=True)]
     return lanes if any(lanes) else [True] * len(lanes)
+
+
+def _levelled(colour: Floats, barred: Sequence[float], field: Field, settings: LaneSettings) -> Floats:
+    """(cols,) the colour without the rise at each of those places: no more there than at the lower of both its sides."""
+    flat = colour.copy()
+    for t in barred:
+        near = np.flatnonzero(np.abs(field.t_mm - t) < settings.apart_mm / 2)
+        if len(near):
+            flat[near] = np.minimum(flat[near], min(flat[near[0]], flat[near[-1]]))
+    return flat
 
 
 def _columns(field: Field, stain: Stain, origin: Line | None, front: Line | None, settings: LaneSettings) -> Floats:

@@ -52,7 +52,15 @@ def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Can
     """The line that runs most fully across near the origin end, clear, straight and marked; not one that was rubbed out."""
     rule = settings.landmark
     near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
-    return max(not_erased(near, settings.reading), key=lambda c: _weight(c, settings.reading), default=None)
+    firm = [c for c in not_erased(near, settings.reading) if not _is_written_under(c, near, settings.reading)]
+    return max(firm, key=lambda c: _weight(c, settings.reading), default=None)
+
+
+def _is_written_under(line: Candidate, lines: list[Candidate], rule: ReadingSettings) -> bool:
+    """Whether a line is but the bars of a word under the origin: paler than a whole line right above it, and not from edge to edge."""
+    whole = (c for c in lines if c.coverage >= rule.whole_coverage and 0 < c.middle_mm - line.middle_mm < rule.under_mm)
+    pale = any(max(line.colour) < rule.under_paler * max(c.colour) for c in whole)
+    return pale and line.coverage < rule.under_coverage
 
 
 def _weight(line: Candidate, rule: ReadingSettings) -> float:

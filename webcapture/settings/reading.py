@@ -39,6 +39,9 @@ class ReadingSettings:
     )
     marks_smooth: float = knob(1.0, "cell", "Half a tick's width with its blur.")
     whole_coverage: float = knob(0.97, "", "Seen in every bin, from edge to edge: words end before that.")
+    under_mm: float = knob(12.0, "mm", "So far under the origin line its lane is labelled.")
+    under_paler: float = knob(0.6, "", "The bars of a word together are paler than this share of a ruled line.")
+    under_coverage: float = knob(0.9, "", "And a word hardly reaches from edge to edge.")
     wavering_mm: tuple[float, float] = knob(
         (0.45, 0.25),
         "mm",
