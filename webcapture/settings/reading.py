@@ -189,7 +189,7 @@ class ReadingSettings:
     u_outer: float = knob(
         0.58,
         "",
-        "Share of a stain's outer half by which its place is uncertain: the solvent stopped anywhere between its darkest place, which is taken, and where it has faded by half (1/√3 of it, a rectangle's from its end).",
+        "Share of a stain's outer half by which its place is uncertain: the solvent stopped anywhere between its darkest place and where it has faded by half, and its shape tells little more (1/√3 of it, a rectangle's from its end).",
     )
     u_beyond: float = knob(
         3.0,
