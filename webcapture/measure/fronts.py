@@ -181,13 +181,11 @@ def _shown(ground: Ground) -> tuple[list[Candidate], list[Candidate]]:
     field, settings = ground.field, ground.settings
     edges = wet_edges(field, settings.trace, settings.landmark)
     seen = stains(field, settings.trace, settings.landmark)
-    # A dull one at a wet edge is that edge's own rim.
-    seen = [
-        c
-        for c in seen
-        if is_brown(np.array(c.colour), settings.landmark.stain_grey) or not _at_one_of(edges, c, settings.reading)
-    ]
-    return edges, [c for c in seen if _is_faint(c, field, settings) or _at_one_of(edges, c, settings.reading)]
+    at_edge = [_at_one_of(edges, c, settings.reading) for c in seen]
+    brown = [is_brown(np.array(c.colour), settings.landmark.stain_grey) for c in seen]
+    # At a wet edge a brown one is the front's, however dark, and a dull one that edge's own rim.
+    told = zip(seen, at_edge, brown, strict=True)
+    return edges, [c for c, at, is_so in told if (is_so if at else _is_faint(c, field, settings))]
 
 
 def _free(ground: Ground) -> list[Candidate]:
@@ -214,7 +212,7 @@ def _threads(ground: Ground) -> list[Candidate]:
 
 
 def _is_sure(edge: Candidate, ground: Ground) -> bool:
-    """Whether a wet edge is seen so clearly from side to side that no more than a spot beyond it is against it: not a tint or a stain."""
+    """Whether a wet edge is seen so clearly from side to side that only a spot beyond it speaks against it, not a tint or a stain."""
     score, coverage, _ = ground.settings.landmark.stain_clear
     clear = edge.trace.score >= score and float(edge.trace.seen.mean()) >= coverage and edge.middle_mm > ground.least_mm
     return clear and "spot" not in colour_beyond(edge, ground.field, ground.strokes, ground.settings)

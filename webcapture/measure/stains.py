@@ -13,7 +13,7 @@ from webcapture.measure.responses import ridge, smoothed_across, standardised
 from webcapture.measure.swept import Edge, edge_of
 from webcapture.measure.tracing import Trace
 from webcapture.measure.traits import contrasts_of, has_no_gaps, is_brown, rises_of, thinness_of, width_of
-from webcapture.model import Floats
+from webcapture.model import Floats, Floats32
 from webcapture.robust import median
 from webcapture.settings import LandmarkSettings, TraceSettings
 
@@ -23,10 +23,9 @@ EDGE_DOUBT = 0.5
 
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
     """Faint coloured lines right across the strip, broader than a pencil's, in the channel that shows them best."""
-    response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
-    standard = standardised(smoothed_across(response))
+    response, lines = _broad_lines(field, trace, settings)
     found = []
-    for line in faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
+    for line in lines:
         (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
         brown = _is_brown_and_even(line, contrast, settings)
         if not brown and not _is_dull_and_even(line, contrast, settings):
@@ -43,6 +42,13 @@ def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> li
                 _swept(placed, edge, field) if edge and swept else _ridge(placed, edge, field, contrast, settings)
             )
     return found
+
+
+def _broad_lines(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> tuple[Floats32, list[Trace]]:
+    """(the response (fine rows, bins) of lines broader than a pencil's, such lines right across the strip)."""
+    response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
+    standard = standardised(smoothed_across(response))
+    return response, faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings)
 
 
 def tinted_edges(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
@@ -81,14 +87,11 @@ def threads(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> l
 
     What a solvent sweeps along need not be brown. That such a line may yet be a band is said: it counts as inked.
     """
-    response = ridge(darkest(field.fine), field, settings.stain_core_mm, settings.stain_flank_mm)
-    standard = standardised(smoothed_across(response))
-    score, least_seen = settings.thread_clear
+    score, seen = settings.thread_clear
     found = []
-    for line in faint_lines(standard, settings.stain_mm, settings.stain_coverage, field, trace, settings):
-        clear = (
-            line.score >= score and float(line.seen.mean()) >= least_seen and line.spread_mm < settings.stain_spread_mm
-        )
+    for line in _broad_lines(field, trace, settings)[1]:
+        straight = line.spread_mm < settings.stain_spread_mm
+        clear = straight and line.score >= score and float(line.seen.mean()) >= seen
         edge = edge_of(line, field, settings) if clear else None
         if edge is not None and edge.is_thread(settings):
             (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
@@ -101,9 +104,8 @@ def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -
     edge = edge_of(line.trace, field, settings)
     if edge is None or not edge.fades_behind(settings):
         return line
-    clear = edge_of(
-        line.trace, field, settings, line.trace.seen
-    )  # a spot that touches a line lies over some of its bins
+    # A spot that touches a line lies over some of its bins.
+    clear = edge_of(line.trace, field, settings, line.trace.seen)
     if clear is None or not clear.fades_behind(settings):
         return line
     return _ridge(line.trace, edge, field, np.array(line.colour), settings)

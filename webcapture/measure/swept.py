@@ -15,8 +15,6 @@ from webcapture.settings import LandmarkSettings
 
 BLUE = 2
 """The channel that shows what is brown best."""
-
-
 NEARLY = 0.8
 """Share of the way to where a stain has faded by half, at which its colour is taken."""
 
