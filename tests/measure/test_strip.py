@@ -83,6 +83,7 @@ def test_where_the_arrow_and_the_strip_disagree_and_neither_prevails_there_is_no
     strip = upside_down(pencil(25), pencil(125), *NARROWING)
     assert codes(strip) == {"upside-down", "ends-undecided"}
     assert not strip.decided
+    assert strip.upright, "few lie upside down: its lines are told as it was laid"
     lane = strip.lanes[0]
     assert [(s.rf, s.u_rf, s.U_rf) for s in lane.spots] == [(None, None, None)] * 3
     assert all(s.budget for s in lane.spots), "for whoever says which end it is"
@@ -112,6 +113,21 @@ def test_two_steps_in_the_paper_are_said_to_be_two():
     assert "two-fronts" in codes(two)
     assert "two-fronts" not in codes(measured(*ground, wet(110)))
     assert "two-fronts" not in codes(measured(*ground, wet(110), stain(109.5)))
+
+
+def test_a_clear_wet_edge_counts_where_only_a_tint_lies_beyond_it():
+    """Something yellow on the paper's upper corner is no spot; a spot there says that the edge is no front."""
+
+    def tint(s, t):
+        return (0.15 / (1 + np.exp(-(s - 130) / 2.0)) / (1 + np.exp(-(t - 13) / 0.8)))[..., None] * np.array(
+            [0.1, 0.4, 1.0]
+        )
+
+    ground = pencil(20), cross(20, 10), spot(60, 10, 1.6, RED), wet(110, 0.03)
+    strip = measured(*ground, tint)
+    assert strip.front is not None and strip.front.kind == "wet-edge"
+    assert "colour-beyond" in codes(strip)
+    assert measured(*ground, spot(125, 10, 1.6, BLUE)).front is None
 
 
 def leaning(s0, sd, colour):
