@@ -14,7 +14,7 @@ class UprightSettings:
     arrow: float = knob(
         1.0,
         "ln odds",
-        "The card shows where the origin end goes. More lie right than that says, but to hold an upright one costs a look, to believe a turned one a wrong result: with 2, of 104 plain strips turned over on purpose 12 went unnoticed, with 1 three; of 972 upright ones 3 and 4 were held.",
+        "The card shows where the origin end goes. More lie right than that says, but to hold an upright one costs a look, to believe a turned one a wrong result: before widths counted less, 12 of 104 plain strips turned over on purpose went unnoticed with 2, with 1 three; of 972 upright ones 3 and 4 were held.",
     )
     marks: float = knob(4.0, "ln odds", "Crosses or ticks stand on the origin line.")
     marks_clear: float = knob(6.0, "sd", "Marks this clear count fully; what is less clear counts in proportion.")
