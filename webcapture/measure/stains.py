@@ -18,8 +18,8 @@ from webcapture.robust import median
 from webcapture.settings import LandmarkSettings, TraceSettings
 
 EDGE_DOUBT = 0.5
-"""Share of the way from its darkest place to its edge by which that edge is doubted as where the solvent stopped: drawn with the front at
-the one or at the other, by different hands, such stains lie within two standard uncertainties."""
+"""Share of the way from its darkest place to its edge by which that edge is doubted as where the solvent stopped. By judgement: four
+other hands drew the fronts of stains that fade behind at their edge, none at the darkest place."""
 
 
 def stains(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
