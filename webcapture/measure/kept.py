@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
 from webcapture.measure.beneath import is_beneath_marks
+from webcapture.measure.blobs import WIDTH_SD
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.drawn import rubbed_out
 from webcapture.measure.field import Field
@@ -24,13 +26,14 @@ def lane_spots(
     reading: Reading, stain: Stain, track: Track, origin: Line | None, front: Line | None, settings: Settings
 ) -> list[Blob]:
     """The lane's spots that are kept, from the origin upwards."""
-    rule, field = settings.spot, reading.field
     start = None if origin is None else float(polynomial_at(track.middle_mm, origin.coefficients))
     end = None if front is None else float(polynomial_at(track.middle_mm, front.coefficients))
-    low = rule.end_mm if start is None else start - settings.lane.below_mm
-    high = field.length_mm - rule.end_mm if end is None else end + rule.beyond_mm
-    found = find_spots(field, stain, track, (low, high), rule)
-    found = [blob for blob in found if not _is_writing(blob, origin, field, stain, settings)]
+    rule, field = settings.spot, reading.field
+    found = [
+        blob
+        for blob in _found_between(start, end, field, stain, track, settings)
+        if not _is_writing(blob, origin, field, stain, settings)
+    ]
     ghosts = rubbed_out(reading.thin, reading.origin, settings.reading)
     found = [blob for blob in found if not any(_is_left_of(line, blob, field, settings) for line in ghosts)]
     if not track.marked and _is_a_word(found, field, stain, rule):
@@ -40,8 +43,37 @@ def lane_spots(
     if front is None or end is None:
         # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
         least = settings.landmark.least_run_mm + (start or 0.0)
-        return [b for b in found if b.centre_mm < least or not _may_be_a_label(b, field, stain, rule)]
-    return _without_the_front(found, end, front, reading.front, settings)
+        found = [b for b in found if b.centre_mm < least or not _may_be_a_label(b, field, stain, rule)]
+    else:
+        found = _without_the_front(found, end, front, reading.front, settings)
+    return [_less_sure(blob, [line for line in (start, end) if line is not None], settings) for blob in found]
+
+
+def _found_between(
+    start: float | None, end: float | None, field: Field, stain: Stain, track: Track, settings: Settings
+) -> list[Blob]:
+    """What looks like spots from a little below the origin to a little beyond the front, or all along where these are not known."""
+    rule = settings.spot
+    low = rule.end_mm if start is None else start - settings.lane.below_mm
+    if end is None:
+        return find_spots(field, stain, track, (low, field.length_mm - rule.end_mm), rule)
+    high = end + rule.beyond_mm
+    found = find_spots(field, stain, track, (low, high), rule)
+    if all(blob.edges_mm[1] < high - rule.cut_cells * field.cell_mm for blob in found):
+        return found
+    # Cut off, a spot that ran with the front would lie too low: it is measured on to its own end.
+    longer = find_spots(field, stain, track, (low, high + rule.further_mm), rule)
+    return [*found[:-1], _as_among(longer, found[-1], high, rule)]
+
+
+def _as_among(others: list[Blob], blob: Blob, high_mm: float, rule: SpotSettings) -> Blob:
+    """The same spot among others below ``high_mm``, or itself where it is not among them."""
+
+    def away(other: Blob) -> float:
+        return abs(other.densest_mm - blob.densest_mm)
+
+    same = (other for other in others if away(other) < rule.same_mm and other.centre_mm < high_mm)
+    return min(same, key=away, default=blob)
 
 
 def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, settings: Settings) -> bool:
@@ -91,12 +123,12 @@ def _may_be_a_label(blob: Blob, field: Field, stain: Stain, rule: SpotSettings) 
 
 
 def _that_ran(found: list[Blob], origin_mm: float, field: Field, rule: SpotSettings) -> list[Blob]:
-    """Those on the origin line or above it, each on it less sure.
+    """Those on the origin line or above it.
 
     Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
     """
     return [
-        _less_sure(blob, origin_mm, rule)
+        blob
         for blob in found
         if blob.centre_mm > origin_mm - rule.origin_mm and not _pencils_own(blob, origin_mm, field, rule)
     ]
@@ -111,12 +143,24 @@ def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings)
     return pale and near and _tinge_at(blob.t_mm, origin_mm, field, rule) < rule.mark_tinge
 
 
-def _less_sure(blob: Blob, origin_mm: float, rule: SpotSettings) -> Blob:
-    """A spot on the origin line with what the line hides of it: the paler it is, the more of its place is that of what was filled in."""
-    if abs(blob.centre_mm - origin_mm) > rule.origin_mm:
-        return blob
-    hidden = rule.hidden_mm * min(rule.mark_colour / max(float(blob.absorbance.max()), 1e-9), 1.0)
-    return replace(blob, u_centre_mm=float(np.hypot(blob.u_centre_mm, hidden)))
+def _less_sure(blob: Blob, lines_mm: list[float], settings: Settings) -> Blob:
+    """A spot with what lines hide of it."""
+    hidden = [_hidden(blob, abs(blob.centre_mm - line), settings) for line in lines_mm]
+    return replace(blob, u_centre_mm=math.hypot(blob.u_centre_mm, *hidden))
+
+
+def _hidden(blob: Blob, away_mm: float, settings: Settings) -> float:
+    """Standard uncertainty of a centre, millimetres, from a line so far from it.
+
+    What lies under the line was filled in, and pulls by its distance; as much as a Gaussian has there. Close to the centre
+    much of what is seen may be the line's own, the more the paler the spot.
+    """
+    rule, sd = settings.spot, blob.width_mm / WIDTH_SD
+    under = 2 * settings.paper.line_half_mm * math.exp(-0.5 * (away_mm / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+    flank = rule.bridged_share * under * away_mm
+    if away_mm > rule.origin_mm:
+        return flank
+    return math.hypot(flank, rule.hidden_mm * min(rule.mark_colour / max(float(blob.absorbance.max()), 1e-9), 1.0))
 
 
 def _tinge_at(t_mm: float, s_mm: float, field: Field, rule: SpotSettings) -> float:

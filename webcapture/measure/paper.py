@@ -12,6 +12,7 @@ from scipy.ndimage import (
     uniform_filter1d,
 )
 
+from webcapture.measure.bridged import bridged
 from webcapture.measure.channels import chroma, in_planes, of_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
@@ -56,13 +57,14 @@ def stain_on(
     strokes: cells under pencil; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below;
     fading: that of a front that left a stain which fades slowly behind it.
     """
-    strokes = strokes.copy()
-    for line in lines:
-        strokes |= np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm, line)) < settings.line_half_mm
+    under = [np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm, line)) < settings.line_half_mm for line in lines]
+    strokes = np.logical_or.reduce([strokes, *under])
     usable = ~strokes & _away_from_edges(field, settings)
     if top is not None:
         usable &= field.s_mm[:, None] < polynomial_at(field.t_mm, top) - settings.line_half_mm
     planes = _filled(in_planes(field.absorbance), ~strokes, settings.fill_mm / field.cell_mm)
+    for line, cells in zip(lines, under, strict=True):
+        planes -= _too_dark(planes, cells, ~strokes, line, field, settings)
     if field.uneven:
         planes -= _shade(planes, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(planes, usable, field.cell_mm, settings)
@@ -72,6 +74,18 @@ def stain_on(
     if fading is not None:
         planes -= _tail(planes, field, fading, settings)
     return Stain(of_planes(planes), noise, bare, strokes)
+
+
+def _too_dark(
+    planes: Floats32, under: np.ndarray, known: np.ndarray, line: Floats, field: Field, settings: PaperSettings
+) -> Floats32:
+    """(3, rows, cols) by how much the means filled in under a line exceed what the flanks of spots there run on to.
+
+    Only that: where a parabola says more, it may as well follow what blur has left of the line. Nor does bare paper's grain count.
+    """
+    at = (polynomial_at(field.t_mm, line) - field.s_mm[0]) / field.cell_mm
+    less = planes - bridged(planes, under, known, at, settings.bridge_mm / field.cell_mm)
+    return np.maximum(less - settings.bridge_least, 0)
 
 
 def _damp(planes: Floats32, usable: np.ndarray, field: Field, top: Floats, settings: PaperSettings) -> Floats32:

@@ -60,6 +60,12 @@ class PaperSettings:
     )
     known_share: float = knob(0.5, "", "Share of a block that must be free of pencil and rims to be known.")
     fill_mm: float = knob(0.8, "mm", "Reach from which a stroke's cells are filled in.")
+    bridge_mm: float = knob(
+        0.7, "mm", "Reach from which the flank of a spot is followed under a line: about its half width."
+    )
+    bridge_least: float = knob(
+        0.003, "absorbance", "What a flank falls below its surroundings' mean by less is the paper's grain."
+    )
     shade_block_mm: float = knob(2.0, "mm", "A shadow's edge is as soft.")
     shade_mm: float = knob(22.0, "mm", "More than twice a spot's width, so that the median passes over spots.")
     shade_spot: float = knob(
@@ -168,6 +174,13 @@ class SpotSettings:
     bare_share: float = knob(0.5, "", "A row of a window shows bare paper if so much of it is bare.")
     end_mm: float = knob(2.0, "mm", "Without origin or front, spots are looked for up to here from the paper's end.")
     beyond_mm: float = knob(2.0, "mm", "So far beyond the front lies the rest of a spot that ran with it.")
+    further_mm: float = knob(
+        3.0, "mm", "A spot that reaches as far is measured on over as much more paper: half of what spots are wide."
+    )
+    cut_cells: float = knob(
+        2.0, "cell", "A spot that ends so near to where nothing more is looked for was cut off there."
+    )
+    same_mm: float = knob(1.5, "mm", "With more paper beyond, a spot's densest place moves by less.")
     noise_least: float = knob(0.0005, "absorbance", "Noise is never taken for less: a photo's own steps of brightness.")
     touching_sd: float = knob(4.0, "sd", "A valley above this is not bare paper: the spots beside it touch.")
     region_sd: float = knob(2.0, "sd", "A spot's region ends where it no longer stands out.")
@@ -349,6 +362,11 @@ class SpotSettings:
         0.042,
         "absorbance",
         "By more than this the channels of a spot that stayed on the line differ there; those of pencil hardly do.",
+    )
+    bridged_share: float = knob(
+        0.2,
+        "",
+        "Of a spot's part that a line crosses, so much may be more or less than what was filled in: it pulls the centre by its distance.",
     )
     hidden_mm: float = knob(
         0.6,
