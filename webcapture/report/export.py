@@ -90,7 +90,7 @@ def _add_r_rel(found: Json, result: PhotoResult, place: SpotPlace) -> None:
                 known = reference is not None and strip.bay == place[0]
                 spot_json["r_rel"] = _round(r_rel(lane, spot, *reference), 4) if reference and known else None
                 there = None if spot_json["r_rel"] is None else reference
-                spot_json |= _u_r_rel(strip, (lane, spot), there, result.card.residual_mm)
+                spot_json.update(_u_r_rel(strip, (lane, spot), there, result.card.residual_mm))
 
 
 def _u_r_rel(strip: Strip, here: Place, there: Place | None, residual_mm: float) -> Json:

@@ -58,5 +58,5 @@ def _between_lanes(strip: Strip, here: Place, there: Place) -> float | None:
     first, second = (found.get((lane.lane, spot.spot)) for lane, spot in (here, there))
     if first is None or second is None or first.rf is None or second.rf is None:
         return None
-    u = ((one.U_rf or 0.0) / COVERAGE for one in (first, second))
-    return u_quotient(first.rf, second.rf, *u, covariance(first, second))
+    u1, u2 = ((one.U_rf or 0.0) / COVERAGE for one in (first, second))
+    return u_quotient(first.rf, second.rf, u1, u2, covariance(first, second))
