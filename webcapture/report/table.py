@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from webcapture.report.names import names_text
-from webcapture.report.wording import hrf_text, rounded_up, two_decimals
+from webcapture.report.wording import hrf_text, rounded_up, two_decimals, with_uncertainty
 
 Json = dict[str, Any]
 
@@ -109,7 +109,7 @@ def _r_rel(spot: Json) -> str:
     ratio, uncertainty = spot["r_rel"], spot["U_r_rel"]
     if ratio is None:
         return "–"
-    return f"{two_decimals(ratio)} ± {two_decimals(rounded_up(uncertainty))}" if uncertainty else two_decimals(ratio)
+    return with_uncertainty(ratio, uncertainty) if uncertainty else two_decimals(ratio)
 
 
 def _spot_cells(lane: Json, spot: Json) -> tuple[str, ...]:
