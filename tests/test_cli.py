@@ -516,6 +516,9 @@ class TestAsAProcess:
         shown = run("--help")
         assert shown.returncode == 0
         assert all(command in shown.stdout for command in ("card", "measure", "demo", "serve"))
+        assert "could not be written" in " ".join(run("measure", "--help").stdout.split()), (
+            "the exit status stands there"
+        )
 
     def test_files_that_are_no_photos(self, tmp_path: Path) -> None:
         text = tmp_path / "notes.txt"

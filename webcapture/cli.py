@@ -33,6 +33,9 @@ from webcapture.files import (
 )
 
 DONE, SOME_FAILED, WRONG_USAGE = 0, 1, 2
+EXIT_STATUS = (
+    "Exit status: 0, all measured; 1, a photo could not be measured; 2, wrong usage, or something could not be written."
+)
 STOPPED, PIPE_CLOSED = 130, 141
 """As shells report a program ended by Ctrl+C, or by a reader that left."""
 PNG_DPI = 300
@@ -322,7 +325,7 @@ def _add_card(commands: Any) -> None:
 
 
 def _add_measure(commands: Any) -> None:
-    sub = command(commands, "measure", _measure, "measure photos", "Without --json it prints a table.")
+    sub = command(commands, "measure", _measure, "measure photos", f"Without --json it prints a table. {EXIT_STATUS}")
     sub.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help="JPEG, PNG or WebP files")
     sub.add_argument("--json", metavar="FILE", help="write the results as JSON; “-” for standard output")
     sub.add_argument("--annotated", type=Path, metavar="DIR", help="also write an annotated JPEG a photo into DIR")

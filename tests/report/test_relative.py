@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from itertools import permutations
 from typing import Any
 
 import jsonschema
 import pytest
 from uncertainties import ufloat
 
+import webcapture
 from tests.report.factory import RUN_MM, SpotSpec, StripSpec, make_result
 from webcapture.measure.uncertainty import expanded, rf_budget
 from webcapture.model import Lane, Spot, Strip
-from webcapture.report.export import as_dict, schema
+from webcapture.report.export import as_dict, r_rel, schema
 from webcapture.report.relative import u_r_rel
+from webcapture.synthetic import render
+from webcapture.synthetic.scene import Scene
+from webcapture.synthetic.scenes import tray, typical
 
 U = {"centre": 0.15, "origin": 0.08, "front": 0.2, "rectification": 0.05, "flatness": 0.1}
 """Standard uncertainties of every spot's inputs, millimetres."""
@@ -120,3 +126,33 @@ def test_it_stands_beside_r_rel_and_nowhere_else() -> None:
     assert (here[1]["r_rel"], here[1]["u_r_rel"], here[1]["U_r_rel"]) == (1.0, 0.0, 0.0)
     plain = as_dict(result)["strips"][0]["lanes"][0]["spots"][0]
     assert not {"r_rel", "u_r_rel", "U_r_rel"} & set(plain)
+
+
+@pytest.mark.slow
+def test_the_true_r_rel_lies_within_u() -> None:
+    """Of drawn sheets and trays, for every pair of spots; U is meant to hold 95 of 100."""
+    inside = [abs(error) <= 2 for scene in (typical(601), tray(601), typical(602)) for error in errors_in_u(scene)]
+    assert len(inside) > 60
+    assert sum(inside) / len(inside) >= 0.95
+
+
+def errors_in_u(scene: Scene) -> list[float]:
+    """Of every R_rel of a photo, measured minus true in standard uncertainties; between spots that are one substance each and moved."""
+    photograph = render(scene)
+    result = webcapture.measure_photo(photograph.data)
+    drawn = [spot for strip in photograph.truth.strips for lane in strip.lanes for spot in lane.spots]
+    found = []
+    for strip in result.strips:
+        told = [
+            (lane, spot, near[0].rf)
+            for lane in strip.lanes
+            for spot in lane.spots
+            if len(near := [one for one in drawn if math.dist(one.position_mm, spot.position_mm) < 1.5]) == 1
+            and not {"merged", "did-not-move"} & {flag.code for flag in spot.flags}
+        ]
+        for (*here, rf), (*there, reference) in permutations(told, 2):
+            ratio = r_rel(here[0], here[1], there[0], there[1])
+            u = u_r_rel(strip, (here[0], here[1]), (there[0], there[1]), result.card.residual_mm)
+            if ratio is not None and u:
+                found.append((ratio - rf / reference) / u)
+    return found
