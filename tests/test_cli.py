@@ -9,7 +9,9 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+import tracemalloc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +23,11 @@ import webcapture
 from tests.report.factory import StripSpec, full_tray, make_result
 from webcapture.card.layout import card_layout
 from webcapture.card.printing import card_pdf
-from webcapture.cli import annotated_names, main
-from webcapture.errors import NoCard, OutOfFocus
+from webcapture.cli import main
+from webcapture.errors import NoCard, OutOfFocus, TooLarge, UsageError
+from webcapture.files import annotated_names, check_writable, read_photo_file, write_file
 from webcapture.model import PhotoResult
+from webcapture.reference.exchange import shipped, write_csv
 from webcapture.report.export import schema
 
 ROOT = Path(__file__).parent.parent
@@ -106,10 +110,14 @@ class TestMeasure:
     def test_a_file_without_leave_to_read(
         self, bench: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        def refused(self: Path) -> bytes:
-            raise PermissionError(13, "Permission denied", str(self))
+        opened = Path.open
 
-        monkeypatch.setattr(Path, "read_bytes", refused)  # root, who may read everything, runs tests too
+        def refused(self: Path, *given: Any, **named: Any) -> Any:
+            if self.name == "good.jpg":
+                raise PermissionError(13, "Permission denied", str(self))
+            return opened(self, *given, **named)
+
+        monkeypatch.setattr(Path, "open", refused)  # root, who may read everything, runs tests too
         status, entries, err = measured_json(["good.jpg"], capsys)
         assert status == 1 and entries[0]["error"]["code"] == "unreadable"
         assert "cannot be read (permission denied)" in err
@@ -141,10 +149,24 @@ class TestMeasure:
         spots = entries[0]["strips"][0]["lanes"][0]["spots"]
         assert [spot["r_rel"] for spot in spots] == pytest.approx([0.25 / 0.6, 1.0, 0.82 / 0.6], abs=5e-5)
 
-    @pytest.mark.parametrize("place", ["1.1", "1.1.0", "a.b.c", "1.1.-2", ""])
+    def test_relative_to_a_spot_for_people(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["measure", "good.jpg", "--relative-to", "1.1.2"]) == 0
+        out, err = capsys.readouterr()
+        assert "R_rel ± U" in out and "0.42 ± 0.01" in out and err == ""
+
+    def test_relative_to_a_spot_that_is_not_there_is_said(
+        self, bench: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        status, _, err = measured_json(["good.jpg", "tray.jpg", "bare.jpg", "--relative-to", "6.1.7"], capsys)
+        said = [line for line in err.splitlines() if "R_rel" in line]
+        assert status == 1 and len(said) == 1 and said[0].startswith("good.jpg: There is no bay 6, lane 1, spot 7")
+        assert main(["measure", "good.jpg", "--relative-to", "6.1.7"]) == 0
+        assert "There is no bay 6, lane 1, spot 7" in capsys.readouterr().out
+
+    @pytest.mark.parametrize("place", ["1.1", "1.1.0", "a.b.c", "1.1.-2", "", "1.1.²", "1.1.１", "1.1." + "9" * 5000])
     def test_relative_to_nonsense(self, bench: Path, place: str, capsys: pytest.CaptureFixture[str]) -> None:
         assert main(["measure", "good.jpg", "--relative-to", place]) == 2
-        assert "bay.lane.spot" in capsys.readouterr().err
+        assert "does not name a spot as bay.lane.spot" in capsys.readouterr().err
 
     def test_names_that_no_terminal_can_show(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
         name = os.fsdecode(b"caf\xe9.jpg")
@@ -193,6 +215,184 @@ class TestAnnotatedPictures:
         assert (bench / "tray.jpg").read_bytes() == b"tray"
 
 
+class TestNothingIsOverwritten:
+    """Of all that one call names, before anything is measured."""
+
+    @pytest.fixture
+    def told(self, bench: Path) -> Path:
+        """The bench with a method file and a file of references."""
+        (bench / "m.json").write_text(METHOD)
+        (bench / "own.csv").write_bytes(write_csv(shipped("cations")).encode())
+        return bench
+
+    @pytest.mark.parametrize(
+        ("arguments", "words"),
+        [
+            (["--json", "m.json"], "The results would be written over the method file “m.json”. Give --json another name."),
+            (["--json", "M.JSON"], "over the method file"),
+            (["--json", "own.csv"], "The results would be written over the references “own.csv”."),
+            (["--json", "linked.jpg"], "over the photo “good.jpg”"),
+            (["--annotated", "m.json"], "over the method file"),
+            (["--json", "an/good-annotated.jpg", "--annotated", "an"], "The results and an annotated picture would both be written"),
+            (["--json", "an", "--annotated", "an"], "The results and the folder of annotated pictures"),
+        ],
+    )  # fmt: skip
+    def test_measure(self, told: Path, arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]) -> None:
+        os.link(told / "good.jpg", told / "linked.jpg")
+        before = {file.name: file.read_bytes() for file in told.iterdir()}
+        compared = ["--method", "m.json", "--references", "workshop", "--references", "own.csv"]
+        assert main(["measure", "good.jpg", *compared, *arguments]) == 2
+        out, err = capsys.readouterr()
+        assert words in err and out == "" and len(err.splitlines()) == 1
+        assert {file.name: file.read_bytes() for file in told.iterdir()} == before
+
+    def test_a_picture_goes_beside_a_method_file(self, told: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        (told / "m.json").rename(told / "good-annotated.jpg")
+        given = ["good.jpg", "--method", "good-annotated.jpg", "--references", "workshop", "--annotated", "."]
+        _, entries, _ = measured_json(given, capsys)
+        assert entries[0]["annotated"] == "good-2-annotated.jpg"
+        assert (told / "good-annotated.jpg").read_text() == METHOD
+
+    def test_a_table_that_comes_along_is_no_file(self, told: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        given = ["--method", "m.json", "--references", "workshop", "--json", "workshop"]
+        assert main(["measure", "good.jpg", *given]) == 0
+        assert json.loads((told / "workshop").read_text())[0]["names"]["library"] == 5
+
+    def test_card(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["card", "--out", "c.pdf", "--geometry", "./C.pdf"]) == 2
+        assert "The geometry and the card would both be written to “C.pdf”. Give --geometry" in capsys.readouterr().err
+        assert not (bench / "c.pdf").exists()
+
+
+def never_measured(data: bytes, name: str = "") -> PhotoResult:
+    raise AssertionError(f"{name} was measured")
+
+
+needs_full = pytest.mark.skipif(not Path("/dev/full").exists(), reason="a system without /dev/full")
+
+
+class TestNothingIsLost:
+    """Results that cannot be written where they should."""
+
+    @pytest.mark.parametrize(
+        ("target", "words"),
+        [
+            ("nowhere/r.json", "There is no folder “nowhere”. Make it first"),
+            ("good.jpg/r.json", "cannot be written (not a directory)"),
+            ("folder", "“folder” cannot be written (is a directory)"),
+            ("x" * 300, "cannot be written (file name too long)"),
+        ],
+    )
+    def test_a_target_that_cannot_be_is_said_before_the_first_photo(
+        self, bench: Path, monkeypatch: pytest.MonkeyPatch, target: str, words: str, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        monkeypatch.setattr(webcapture, "measure_photo", never_measured)
+        (bench / "folder").mkdir()
+        assert main(["measure", "good.jpg", "--json", target]) == 2
+        out, err = capsys.readouterr()
+        assert words in err and out == "" and len(err.splitlines()) == 1
+
+    def test_a_folder_without_leave_to_write(
+        self, bench: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        def refused(dir: Path) -> None:
+            raise PermissionError(13, "Permission denied", str(dir))
+
+        monkeypatch.setattr(webcapture, "measure_photo", never_measured)
+        monkeypatch.setattr("tempfile.TemporaryFile", refused)  # root, who may write everywhere, runs tests too
+        assert main(["measure", "good.jpg", "--json", "r.json"]) == 2
+        assert "“r.json” cannot be written (permission denied)" in capsys.readouterr().err
+
+    def test_asking_changes_nothing(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        (bench / "old.json").write_text("old")
+        before = sorted(bench.iterdir())
+        for target in ("old.json", "new.json"):
+            check_writable(Path(target))
+        assert sorted(bench.iterdir()) == before and (bench / "old.json").read_text() == "old"
+
+    @needs_full
+    def test_where_writing_fails_late_the_results_stand_on_standard_output(
+        self, bench: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        assert main(["measure", "good.jpg", "bare.jpg", "--json", "/dev/full"]) == 2
+        out, err = capsys.readouterr()
+        assert [entry["photo"] for entry in json.loads(out)] == ["good.jpg", "bare.jpg"]
+        assert "“/dev/full” cannot be written (no space left on device). The results are printed on" in err
+
+    @needs_full
+    def test_a_picture_that_cannot_be_written_costs_no_photo(
+        self, bench: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        (bench / "an").mkdir()
+        (bench / "an/good-annotated.jpg").symlink_to("/dev/full")
+        status, entries, err = measured_json(["good.jpg", "tray.jpg", "bare.jpg", "--annotated", "an"], capsys)
+        assert status == 2
+        assert [entry["annotated"] for entry in entries] == [None, "an/tray-annotated.jpg", None]
+        assert [entry["error"] is None for entry in entries] == [True, True, False]
+        assert len(entries[0]["strips"]) == 1
+        (said,) = (line for line in err.splitlines() if "annotated" in line)
+        assert said.startswith("good.jpg: its annotated picture is missing. “an/good-annotated.jpg” cannot")
+        assert Image.open(bench / "an/tray-annotated.jpg").format == "JPEG"
+
+    def test_half_a_picture_is_not_left_behind(self, bench: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        whole = Path.write_bytes
+
+        def full(self: Path, data: bytes) -> int:
+            whole(self, data[:3])
+            raise OSError(28, "No space left on device")
+
+        monkeypatch.setattr(Path, "write_bytes", full)
+        (bench / "old.jpg").symlink_to("good.jpg")
+        for name in ("new.jpg", "old.jpg"):
+            with pytest.raises(UsageError, match="no space left"):
+                write_file(Path(name), b"picture")
+        assert not (bench / "new.jpg").exists() and (bench / "good.jpg").exists(), "what was there is not removed"
+
+
+class TestLargeFiles:
+    """Memory and time are spent on no more than may be read, whatever the file holds."""
+
+    def test_a_file_that_is_too_large_is_not_read(self, tmp_path: Path) -> None:
+        huge = tmp_path / "huge.jpg"
+        huge.touch()
+        os.truncate(huge, 1_500_000_000)  # a hole: no disk is filled
+        with peak_memory() as peak, pytest.raises(TooLarge, match="has 1500 MB; at most 64 MB"):
+            read_photo_file(huge)
+        assert peak[0] < 1_000_000
+
+    @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="a system without /dev/zero")
+    def test_a_device_without_end_is_left(self, tmp_path: Path) -> None:
+        with peak_memory() as peak, pytest.raises(TooLarge, match="more than 2 MB"):
+            read_photo_file(Path("/dev/zero"), 2_000_000)
+        assert peak[0] < 4_000_000
+
+    def test_as_much_as_is_allowed_is_read_whole(self, tmp_path: Path) -> None:
+        photo = tmp_path / "photo.jpg"
+        photo.write_bytes(bytes(range(200)))
+        assert read_photo_file(photo, 200) == bytes(range(200))
+        with pytest.raises(TooLarge):
+            read_photo_file(photo, 199)
+
+    def test_a_pipe_is_read_to_its_end(self, tmp_path: Path) -> None:
+        pipe = tmp_path / "pipe.jpg"
+        os.mkfifo(pipe)
+        writer = subprocess.Popen([sys.executable, "-c", f"open({str(pipe)!r}, 'wb').write(b'x' * 100_000)"])
+        assert read_photo_file(pipe) == b"x" * 100_000
+        assert writer.wait(30) == 0
+
+
+@contextmanager
+def peak_memory() -> Iterator[list[int]]:
+    """Bytes that Python's objects took at most, once it is left."""
+    peak: list[int] = []
+    tracemalloc.start()
+    try:
+        yield peak
+    finally:
+        peak.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+
+
 class TestCard:
     def test_pdf_png_and_geometry(self, tmp_path: Path) -> None:
         assert main(["card", "--layout", "tray", "--paper", "letter", "--out", str(tmp_path / "card.pdf")]) == 0
@@ -214,6 +414,7 @@ class TestCard:
             (["--out", "card.pdf", "--layout", "wall"], "sheet"),
             (["--out", "card.pdf", "--paper", "a3"], "letter"),
             (["--out", "nowhere/card.pdf"], "no folder"),
+            (["--out", "card.pdf", "--geometry", "nowhere/bays.json"], "no folder “nowhere”"),
             ([], "--out"),
         ],
     )
@@ -225,6 +426,13 @@ class TestCard:
         out, err = capsys.readouterr()
         assert out == "" and words in err and "Traceback" not in err and len(err.splitlines()) == 1
         assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="a system without /proc")
+def test_a_folder_that_is_there_is_not_said_to_be_missing(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["card", "--out", "/proc/card.pdf"]) == 2
+    err = capsys.readouterr().err
+    assert err.startswith("“/proc/card.pdf” cannot be written (") and "no folder" not in err
 
 
 @pytest.mark.parametrize(
@@ -245,6 +453,32 @@ def test_serve_passes_on_what_it_was_told(monkeypatch: pytest.MonkeyPatch) -> No
     assert main(["serve"]) == 0
     door = serving.Door
     assert told == [(door("0.0.0.0", 8123), Path("kept"), "en"), (door("127.0.0.1", 8000), Path("data"), "")]
+
+
+@pytest.mark.parametrize("folder", ["taken", "taken/records"])
+@pytest.mark.parametrize("command", [["serve", "--data"], ["demo", "--no-serve", "--out"]])
+def test_a_file_where_a_folder_is_needed_is_named(
+    command: list[str], folder: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("taken").write_text("something else")
+    assert main([*command, folder]) == 2
+    err = capsys.readouterr().err
+    assert "“taken” is no folder. Name a folder, or a name that is not taken." in err and len(err.splitlines()) == 1
+    assert Path("taken").read_text() == "something else"
+
+
+def test_what_the_system_refuses_is_named(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from webcapture.web import serving  # noqa: PLC0415 - the web is loaded only by the tests that need it
+
+    def refused(*_arguments: object, lang: str) -> None:
+        raise PermissionError(13, "Permission denied", "data/files")
+
+    monkeypatch.setattr(serving, "serve", refused)
+    assert main(["serve", "--data", str(tmp_path / "data")]) == 2
+    assert "permission denied (“data/files”)" in capsys.readouterr().err
 
 
 def test_a_language_that_is_not_at_hand_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:
@@ -282,6 +516,9 @@ class TestAsAProcess:
         shown = run("--help")
         assert shown.returncode == 0
         assert all(command in shown.stdout for command in ("card", "measure", "demo", "serve"))
+        assert "could not be written" in " ".join(run("measure", "--help").stdout.split()), (
+            "the exit status stands there"
+        )
 
     def test_files_that_are_no_photos(self, tmp_path: Path) -> None:
         text = tmp_path / "notes.txt"

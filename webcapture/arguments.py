@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from typing import Any, NoReturn
 
 from webcapture.errors import UsageError
@@ -28,10 +29,11 @@ def command(commands: Any, name: str, run: Any, words: str, more: str = "") -> a
 
 def spot_place(text: str) -> tuple[int, int, int]:
     """Read ``bay.lane.spot``; each counts from 1."""
-    parts = text.split(".")
-    if len(parts) != 3 or not all(part.isdigit() and int(part) > 0 for part in parts):
+    # Plain figures only: isdigit() takes a raised ² for one as well, and int() does not; nor does it take thousands of figures.
+    parts = re.fullmatch(r"0*([1-9][0-9]{0,8})\.0*([1-9][0-9]{0,8})\.0*([1-9][0-9]{0,8})", text)
+    if parts is None:
         raise argparse.ArgumentTypeError(f"“{text}” does not name a spot as bay.lane.spot, for example 1.1.2")
-    bay, lane, spot = map(int, parts)
+    bay, lane, spot = map(int, parts.groups())
     return bay, lane, spot
 
 

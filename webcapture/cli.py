@@ -1,7 +1,7 @@
 """The command line: prints the card, measures photos, shows the demonstration, serves the web tool.
 
-Exit status: 0, all measured; 1, at least one photo could not be measured; 2, wrong usage. Errors go to standard error in
-plain words, never as a traceback. What a command needs is loaded by that command, so that help and the card wait for none
+Exit status: 0, all measured; 1, at least one photo could not be measured; 2, wrong usage, or something could not be written.
+Errors go to standard error in plain words, never as a traceback. What a command needs is loaded by that command, so that help and the card wait for none
 of the image libraries.
 """
 
@@ -12,16 +12,30 @@ import json
 import os
 import sys
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import webcapture
 from webcapture.arguments import Parser, add_address, add_door, command, spot_place
 from webcapture.card.layout import LAYOUTS, PAPERS_MM, card_layout
-from webcapture.errors import Unexpected, Unreadable, UsageError, WebcaptureError
+from webcapture.errors import Unexpected, UsageError, WebcaptureError
+from webcapture.files import (
+    Named,
+    annotated_names,
+    check_folder,
+    check_targets,
+    check_writable,
+    make_folder,
+    read_photo_file,
+    reason,
+    write_file,
+)
 
 DONE, SOME_FAILED, WRONG_USAGE = 0, 1, 2
+EXIT_STATUS = (
+    "Exit status: 0, all measured; 1, a photo could not be measured; 2, wrong usage, or something could not be written."
+)
 STOPPED, PIPE_CLOSED = 130, 141
 """As shells report a program ended by Ctrl+C, or by a reader that left."""
 PNG_DPI = 300
@@ -73,6 +87,11 @@ def _card(options: argparse.Namespace) -> int:
     ending = options.out.suffix.lower()
     if ending not in {".pdf", ".png"}:
         raise UsageError(f"A card cannot be written as “{options.out.name}”.", "End the file's name in .pdf or .png.")
+    targets = [Named("the card", options.out, "--out")]
+    targets += [Named("the geometry", options.geometry, "--geometry")] if options.geometry else []
+    check_targets([], targets)
+    for target in targets:
+        check_writable(target.path)
     write_file(options.out, card_pdf(card) if ending == ".pdf" else card_png(card, options.dpi))
     if options.geometry:
         write_file(options.geometry, (geometry_json(card) + "\n").encode())
@@ -81,24 +100,69 @@ def _card(options: argparse.Namespace) -> int:
 
 
 def _measure(options: argparse.Namespace) -> int:
-    from webcapture.report.table import photo_text  # noqa: PLC0415 - see the top
-
     webcapture.measure_photo  # noqa: B018 - loaded now, so that a missing library is said once
-    check_target(options.json, options.photos)
     compared = _compared(options)
-    if options.annotated:
-        make_folder(options.annotated)
-    names = annotated_names(options.photos, options.annotated) if options.annotated else {}
-    entries = []
-    for n, photo in enumerate(options.photos, 1):
-        entry = measured(photo, names.get(n - 1), options.relative_to, compared)
+    names = _targets(options)
+    entries, unwritten = [], False
+    for n, photo in enumerate(options.photos):
+        entry = measured(photo, names.get(n), options.relative_to, compared)
         entries.append(entry)
-        _report_progress(n, len(options.photos), entry)
-        if options.json is None:
-            print(photo_text(entry), end="\n\n" if n < len(options.photos) else "\n", flush=True)
+        unwritten |= n in names and entry["error"] is None and entry["annotated"] is None
+        _report_progress(n + 1, len(options.photos), entry)
+        _tell(entry, options, last=n + 1 == len(options.photos))
     if options.json is not None:
-        write_json(entries, None if options.json == "-" else Path(options.json))
+        unwritten |= not _deliver(entries, options.json)
+    if unwritten:
+        return WRONG_USAGE
     return SOME_FAILED if any(entry["error"] for entry in entries) else DONE
+
+
+def _targets(options: argparse.Namespace) -> dict[int, Path]:
+    """The annotated pictures' names, by the photos' places; raises UsageError where anything cannot be written, or not without a loss.
+
+    All of it before the first photo is measured: a class set takes minutes.
+    """
+    sources, folder = _sources(options), options.annotated
+    names = annotated_names(options.photos, folder, [source.path for source in sources]) if folder else {}
+    results = [] if options.json in {None, "-"} else [Named("the results", Path(options.json), "--json")]
+    pictures = [Named("the folder of annotated pictures", folder, "--annotated")] if folder else []
+    pictures += [Named("an annotated picture", name, "--annotated") for name in names.values()]
+    check_targets(sources, [*pictures, *results])
+    if folder:
+        make_folder(folder)
+    for target in results:
+        check_writable(target.path)
+    return names
+
+
+def _sources(options: argparse.Namespace) -> list[Named]:
+    """Every file that is read."""
+    from webcapture.reference.asked import reference_files  # noqa: PLC0415 - see the top
+
+    found = [Named("the photo", photo) for photo in options.photos]
+    found += [Named("the method file", options.method)] if options.method else []
+    return found + [Named("the references", file) for file in reference_files(options.references)]
+
+
+def _tell(entry: Json, options: argparse.Namespace, last: bool) -> None:
+    """One photo's table, or, where the numbers go elsewhere, only what they do not say."""
+    from webcapture.report.table import photo_text, unrelated  # noqa: PLC0415 - see the top
+
+    if options.json is None:
+        print(photo_text(entry), end="\n" if last else "\n\n", flush=True)
+    elif words := unrelated(entry):
+        _say(f"{entry['file']}: {words}")
+
+
+def _deliver(entries: list[Json], target: str) -> bool:
+    """Write the results as JSON; where that fails after all, onto standard output. Whether they stand where they were to stand."""
+    try:
+        write_json(entries, None if target == "-" else Path(target))
+    except UsageError as error:
+        _say(f"{error.message} The results are printed on standard output instead. {error.hint}")
+        write_json(entries, None)
+        return False
+    return True
 
 
 def _demo(options: argparse.Namespace) -> int:
@@ -110,6 +174,7 @@ def _demo(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace) -> int:
     from webcapture.web.serving import Door, serve  # noqa: PLC0415 - see the top
 
+    check_folder(options.data)
     door = Door(options.host, options.port, options.https, tuple(options.trusted_host), options.behind_proxy)
     serve(door, options.data, lang=options.lang)
     return DONE
@@ -136,7 +201,10 @@ def measured(
     relative_to: tuple[int, int, int] | None = None,
     compared: Compared | None = None,
 ) -> Json:
-    """The entry of one photo file; what goes wrong with it stands in the entry. Writes its annotated picture if asked to."""
+    """The entry of one photo file; what goes wrong with it stands in the entry.
+
+    Writes its annotated picture if asked to; one that cannot be written costs no number, is said, and its place in the entry is None.
+    """
     from webcapture.report.export import as_dict, error_dict  # noqa: PLC0415 - see the top
 
     name = photo.name or str(photo)
@@ -152,9 +220,17 @@ def measured(
         return {**error_dict(name, error), "file": str(photo), "annotated": None}
     except Exception as fault:  # whatever it is, one photo must not cost the others
         return {**error_dict(name, _unexpected(fault)), "file": str(photo), "annotated": None}
-    if annotated:
-        write_file(annotated, picture)
-    return {**entry, "file": str(photo), "annotated": str(annotated) if annotated else None}
+    return {**entry, "file": str(photo), "annotated": _written(annotated, picture, photo) if annotated else None}
+
+
+def _written(target: Path, picture: bytes, photo: Path) -> str | None:
+    """Where an annotated picture was written; None, after saying why, where it could not be."""
+    try:
+        write_file(target, picture)
+    except UsageError as error:
+        _say(f"{photo}: its annotated picture is missing. {error.message} {error.hint}")
+        return None
+    return str(target)
 
 
 def _unexpected(fault: Exception) -> Unexpected:
@@ -162,41 +238,6 @@ def _unexpected(fault: Exception) -> Unexpected:
         raise fault
     message = f"A fault in the program stopped this measurement ({type(fault).__name__}: {fault})."
     return Unexpected(message, f"{Unexpected.default_hint} python -X dev shows where it is.")
-
-
-def read_photo_file(photo: Path) -> bytes:
-    """The file's bytes; raises Unreadable, saying why, for what is not a readable file."""
-    if photo.is_dir():
-        raise Unreadable(f"“{photo}” is a folder, not a photo.", f"Name the photos in it, for example {photo}/*.jpg.")
-    try:
-        return photo.read_bytes()
-    except FileNotFoundError:
-        raise Unreadable(f"There is no file “{photo}”.") from None
-    except (OSError, ValueError) as error:
-        raise Unreadable(f"The file “{photo}” cannot be read ({_reason(error)}).") from None
-
-
-def annotated_names(photos: Sequence[Path], folder: Path) -> dict[int, Path]:
-    """Where each photo's annotated picture goes, by the photo's place in the list: never one over another, nor over a photo."""
-    taken = {_place(photo) for photo in photos}
-    names = {}
-    for n, photo in enumerate(photos):
-        names[n] = next(path for path in _candidates(folder, photo.stem) if _place(path) not in taken)
-        taken.add(_place(names[n]))
-    return names
-
-
-def _candidates(folder: Path, stem: str) -> Iterator[Path]:
-    yield folder / f"{stem}-annotated.jpg"
-    number = 2
-    while True:
-        yield folder / f"{stem}-{number}-annotated.jpg"
-        number += 1
-
-
-def _place(path: Path) -> str:
-    """One name for one file, also where capitals do not count."""
-    return os.path.realpath(path).lower()
 
 
 def _report_progress(n: int, count: int, entry: Json) -> None:
@@ -214,12 +255,6 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
-def check_target(target: str | None, photos: Sequence[Path]) -> None:
-    """Raise UsageError where the results would be written over one of the photos."""
-    if target is not None and _place(Path(target)) in {_place(photo) for photo in photos}:
-        raise UsageError(f"The results would be written over the photo “{target}”.", "Give --json another name.")
-
-
 def write_json(entries: list[Json], target: Path | None) -> None:
     """The entries as JSON text into a file, or alone on standard output for None."""
     text = json.dumps(entries, indent=1, allow_nan=False) + "\n"
@@ -229,30 +264,7 @@ def write_json(entries: list[Json], target: Path | None) -> None:
         write_file(target, text.encode())
 
 
-# --- files and words
-
-
-def write_file(path: Path, data: bytes) -> None:
-    """Write a file; raises UsageError, saying what to do, where that is not possible."""
-    try:
-        path.write_bytes(data)
-    except FileNotFoundError:
-        raise UsageError(f"There is no folder “{path.parent}”.", "Make it first, or choose another place.") from None
-    except OSError as error:
-        hint = "Choose another place, or make room there."
-        raise UsageError(f"“{path}” cannot be written ({_reason(error)}).", hint) from None
-
-
-def make_folder(folder: Path) -> None:
-    """Make a folder, with those above it, if it is not there; raises UsageError where that is not possible."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UsageError(f"The folder “{folder}” cannot be made ({_reason(error)}).", "Choose another place.") from None
-
-
-def _reason(error: Exception) -> str:
-    return (getattr(error, "strerror", None) or str(error)).lower()
+# --- words
 
 
 def _as_usage(fault: Exception) -> UsageError:
@@ -262,7 +274,10 @@ def _as_usage(fault: Exception) -> UsageError:
     if isinstance(fault, ImportError):
         return UsageError(f"A library is missing: {fault.name}.", "Install what requirements.txt lists.")
     if isinstance(fault, OSError):
-        return UsageError(f"The system refused something: {_reason(fault)}.", "Check the files and folders named.")
+        where = f" (“{os.fsdecode(fault.filename)}”)" if isinstance(fault.filename, str | bytes) else ""
+        return UsageError(
+            f"The system refused something: {reason(fault)}{where}.", "Check the files and folders named."
+        )
     hint = "Please report it; python -X dev shows where."
     return UsageError(f"A fault in the program stopped it ({type(fault).__name__}: {fault}).", hint)
 
@@ -310,7 +325,7 @@ def _add_card(commands: Any) -> None:
 
 
 def _add_measure(commands: Any) -> None:
-    sub = command(commands, "measure", _measure, "measure photos", "Without --json it prints a table.")
+    sub = command(commands, "measure", _measure, "measure photos", f"Without --json it prints a table. {EXIT_STATUS}")
     sub.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help="JPEG, PNG or WebP files")
     sub.add_argument("--json", metavar="FILE", help="write the results as JSON; “-” for standard output")
     sub.add_argument("--annotated", type=Path, metavar="DIR", help="also write an annotated JPEG a photo into DIR")

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from webcapture.cli import annotated_names, make_folder, measured, write_file, write_json
+from webcapture.cli import measured, write_json
+from webcapture.files import annotated_names, make_folder, write_file
 from webcapture.report.table import text_table
 from webcapture.report.wording import rounded_up, two_decimals
 from webcapture.settings import DEFAULTS, DemoSettings
@@ -67,9 +68,9 @@ def run_demo(
         rows += compare(name, truth, entry, settings.same_spot_mm)
         if entry["error"]:
             _say(f"{name}: {entry['error']['message']} {entry['error']['hint']}")
-    write_json(entries, out / "results.json")
     print(table(rows), flush=True)
     print(summary(rows), flush=True)
+    write_json(entries, out / "results.json")
     print(f"Photos: {out}   annotated: {pictures}   numbers: {out / 'results.json'}", flush=True)
     if serve:
         _serve(host, port, out)

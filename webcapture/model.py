@@ -11,7 +11,7 @@ Light
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,7 +72,7 @@ class CardSighting:
     paper: str
     """``a4`` or ``letter``."""
     tags_seen: int
-    """How many of the card's tags were read."""
+    """How many of the card's tags were read; told for the tests, since enough of them is asked for before there is a sighting."""
     points_mm: Floats
     """(n, 2) saddles of the chequered frame, card millimetres."""
     points_px: Floats
@@ -146,7 +146,7 @@ class Sheet:
     light: Floats32
     """(rows, cols) of the field of illumination: linear intensity a white page would show, 0 to 1."""
     light_px_per_mm: float
-    """Scale of ``light``."""
+    """Scale of ``light``; told for the tests, since judging a photo takes all of the field and no place in it."""
     white: tuple[float, float, float]
     """Colour of the light: linear intensity of white paper in R, G, B, relative to their mean."""
     tint: float
@@ -384,5 +384,3 @@ class PhotoResult:
     """The whole page; made where there is no strip to show, or on request."""
     photo: str = ""
     """The file's name, where one was given."""
-    extra: dict[str, float] = field(default_factory=dict)
-    """Seconds a stage, for the benchmark; empty otherwise."""

@@ -266,6 +266,14 @@ def test_the_scale_leaves_whole_pixels_to_the_margin() -> None:
         )
 
 
+def test_a_coarse_photo_is_spread_over_more_pixels() -> None:
+    page = page_of(SHEET)
+    lay(page, strip_corners((104, 148), 25, 180, 0))
+    image = cut(page, camera=replace(PLAIN, size_px=(630, 840)))
+    assert image.px_per_mm == DEFAULTS.strip.least_px_per_mm
+    assert (image.margin_mm * image.px_per_mm) % 1 == 0
+
+
 def test_light_beside_the_strip_follows_a_gradient_and_a_shadow() -> None:
     page = page_of(SHEET)
     lay(page, strip_corners((100, 150), 25, 180, 0))

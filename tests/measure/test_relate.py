@@ -11,7 +11,7 @@ import pytest
 from tests.measure.drawn import drawn, from_above, level_line
 from webcapture.measure.flatness import Rise
 from webcapture.measure.lanes import Track
-from webcapture.measure.ratios import hrf, rounded
+from webcapture.measure.ratios import hrf, rf, rounded
 from webcapture.measure.relate import Placement, lane_of
 from webcapture.measure.spots import Blob
 from webcapture.settings import DEFAULTS
@@ -72,6 +72,7 @@ def codes(spot):
 def test_rf(origin, front, centre, printed, source):
     found = lane(blob(centre), origin=origin, front=front)
     assert rounded(found.spots[0].rf) == printed, source
+    assert found.spots[0].rf == pytest.approx(rf(centre - origin, front - origin)), "IUPAC Gold Book R05353"
 
 
 def test_rf_hrf_and_distances_by_hand():

@@ -185,6 +185,17 @@ def test_the_difference_within_a_lane_by_simulation() -> None:
     assert unc.u_difference(u1, u2) > 1.5 * spread
 
 
+@given(st.floats(0.05, 1), st.floats(0.05, 1), st.floats(0, 0.1), st.floats(0, 0.1), st.floats(-1, 1))
+def test_a_quotient_agrees_with_the_package_uncertainties(
+    x1: float, x2: float, u1: float, u2: float, correlation: float
+) -> None:
+    covariance = correlation * u1 * u2
+    one, two = ufloat(x1, 1), ufloat(x2, 1)
+    slopes = np.array([(one / two).derivatives[variable] for variable in (one, two)])
+    expected = math.sqrt(max(slopes @ np.array([[u1**2, covariance], [covariance, u2**2]]) @ slopes, 0))
+    assert unc.u_quotient(x1, x2, u1, u2, covariance) == pytest.approx(expected, rel=1e-6, abs=1e-9)
+
+
 def test_expanded_uncertainty_has_k_two() -> None:
     assert unc.expanded(0.0021) == pytest.approx(0.0042)  # JCGM 100:2008, 6.2 and 6.3.3
 

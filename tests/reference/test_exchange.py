@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webcapture.reference.exchange import COLUMNS, TABLES, ImportRefused, read_csv, shipped, shipped_library, write_csv
+from tests.reference.values import shipped_library
+from webcapture.reference.exchange import COLUMNS, TABLES, ImportRefused, read_csv, shipped, write_csv
 from webcapture.reference.library import MARKS, Value
 from webcapture.reference.method import method_of
 from webcapture.synthetic.workshop import INVENTED_RF

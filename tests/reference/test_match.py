@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from tests.reference.classes import METHOD, spot
-from tests.reference.values import PAPERS, PHASES, VALUES
+from tests.reference.values import PAPERS, PHASES, VALUES, shipped_library
 from webcapture.measure.ratios import r_rel
 from webcapture.measure.uncertainty import e_n
 from webcapture.reference.compare import AGREES, CANNOT_TELL, DISAGREES, DOUBTFUL, SheetReference, u_difference_beside
-from webcapture.reference.exchange import shipped, shipped_library
+from webcapture.reference.exchange import shipped
 from webcapture.reference.library import INVENTED, OWN_RUNS, PUBLISHED, Library, Value
 from webcapture.reference.match import CONSISTENT, NONE_FITS, NOTHING, REASONS, Match, alike_under, candidates
 from webcapture.reference.method import method_of

@@ -1,8 +1,9 @@
-"""Libraries of any values under a few conditions, for properties."""
+"""Libraries of any values under a few conditions, for properties; and of the tables that come with the program."""
 
 from hypothesis import strategies as st
 
-from webcapture.reference.library import MARKS, Value
+from webcapture.reference.exchange import TABLES, shipped
+from webcapture.reference.library import MARKS, Library, Value
 from webcapture.reference.method import method_of
 
 PHASES = ("water", "ethanol", "propanone : water 9 : 1", "propanone : water 8 : 2", "ethanol 70 %", '"our own"')
@@ -14,3 +15,8 @@ VALUES = st.lists(
     ),
     max_size=40, unique_by=lambda v: v.identity,
 )  # fmt: skip
+
+
+def shipped_library(*names: str) -> Library:
+    """Those tables, or all of them, as one library."""
+    return Library.of(value for name in names or TABLES for value in shipped(name))

@@ -8,9 +8,9 @@ import re
 import jsonschema
 import pytest
 
+from tests.reference.values import shipped_library
 from tests.report.factory import SpotSpec, StripSpec, make_result
 from webcapture import as_dict
-from webcapture.reference.exchange import shipped_library
 from webcapture.reference.library import Library
 from webcapture.reference.plan import read_plan
 from webcapture.report.export import schema

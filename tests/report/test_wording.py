@@ -6,11 +6,26 @@ import doctest
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.report.factory import SpotSpec, StripSpec, make_result
 from webcapture.flags import REGISTRY
+from webcapture.measure.ratios import rounded
 from webcapture.report import marks, wording
-from webcapture.report.wording import badge_text, distance_text, hrf_text, rf_text, rounded_up, two_decimals, u_text
+from webcapture.report.export import as_dict
+from webcapture.report.table import spot_rows
+from webcapture.report.wording import (
+    badge_text,
+    distance_text,
+    hrf_text,
+    rf_text,
+    rounded_up,
+    two_decimals,
+    u_text,
+    with_uncertainty,
+)
+from webcapture.web.contexts import rf_text as page_text
 
 
 @pytest.mark.parametrize("module", [wording, marks])
@@ -77,3 +92,37 @@ def test_a_half_is_rounded_away_from_zero(rf: float, said: str) -> None:
 @pytest.mark.parametrize("u", [0.010003, 0.0200049, 0.00999])
 def test_an_uncertainty_is_said_alike_from_photo_and_record(u: float) -> None:
     assert rounded_up(u) == rounded_up(round(u, 5))
+
+
+@pytest.mark.parametrize("rf", [0.68497, 0.34496, 0.12495])
+def test_one_rule_for_picture_table_and_page(rf: float) -> None:
+    """The picture takes the measurement's 0.68497, table and page the record's 0.6850: all say 0.69."""
+    result = make_result(StripSpec(lanes=((SpotSpec(rf),),)))
+    spot, recorded = result.strips[0].lanes[0].spots[0], as_dict(result)["strips"][0]["lanes"][0]["spots"][0]
+    said = rounded(rf)
+    assert float(said) == pytest.approx(math.floor(round(rf, 4) * 100 + 0.5) / 100)
+    assert rf_text(spot) == said
+    assert spot_rows(as_dict(result))[0][5] == said
+    assert page_text(recorded["rf"], recorded["U_rf"]) == f"{said} ± 0.01"
+
+
+@pytest.mark.parametrize(
+    ("ratio", "U", "text"),
+    [
+        (0.448, 0.0042, "0.45 ± 0.01"),
+        (0.448, 0.0, "0.45 ± 0.01"),
+        (0.448, 0.01, "0.45 ± 0.01"),
+        (0.448, 0.3 - 0.29, "0.45 ± 0.01"),  # 0.010000000000000009 is 0.01
+        (0.448, 0.0101, "0.45 ± 0.02"),
+        (0.07, 0.2, "0.07 ± 0.20"),
+    ],
+)
+def test_rf_with_its_uncertainty(ratio: float, U: float, text: str) -> None:
+    assert with_uncertainty(ratio, U) == text
+
+
+@given(st.floats(0, 1), st.floats(0, 0.5).map(lambda u: round(u, 5)))
+def test_a_printed_uncertainty_is_never_too_small(ratio: float, U: float) -> None:
+    printed = float(with_uncertainty(ratio, U).split(" ± ")[1])
+    assert printed >= max(U - 1e-12, 0.01)
+    assert printed < U + 0.01 + 1e-9 or printed == 0.01

@@ -21,8 +21,8 @@ from webcapture.synthetic.adverse import no_front, no_origin
 from webcapture.synthetic.scenes import tray, typical
 
 SCENES = {"sheet": typical(502), "tray": tray(502), "no front": no_front(2), "no origin": no_origin(2)}
-LEFT_OUT = {"pictures", "page", "photo", "extra"}
-"""Of a result: the page is kept as a picture, the name in the photo's record, the rest is for the benchmark."""
+LEFT_OUT = {"pictures", "page", "photo"}
+"""Of a result: the page is kept as a picture, the name in the photo's record."""
 
 
 @pytest.fixture(scope="module", params=list(SCENES))

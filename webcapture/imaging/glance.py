@@ -41,7 +41,7 @@ class Glance:
 def glance(data: bytes, settings: Settings) -> Glance:
     """Look at one frame, a JPEG of at most ``glance.most_side`` pixels a side.
 
-    Raises NotAnImage or TooLarge, both without decoding a pixel.
+    Raises TooLarge, before a pixel is decoded, or NotAnImage: what is no JPEG shows by its head, one cut short only as it is decoded.
     """
     grey = _grey(data, settings.glance.most_side)
     size = grey.shape[1], grey.shape[0]

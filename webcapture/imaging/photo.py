@@ -82,13 +82,20 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
 # ---- before decoding
 
 
+def check_size(size: int, most: int, *, all_of_it: bool = True) -> None:
+    """Raise TooLarge for a file of more than ``most`` bytes; ``size`` may be what was read of one whose end is not known."""
+    if size > most:
+        limit = most / 1e6
+        if all_of_it:
+            raise TooLarge(f"The file has {size / 1e6:.0f} MB; at most {limit:.0f} MB are read.")
+        raise TooLarge(f"The file has more than {limit:.0f} MB, and no more are read.")
+
+
 def _format(data: bytes, settings: PhotoSettings) -> str:
     """JPEG, PNG or WEBP, by how the bytes begin."""
     if not data:
         raise NotAnImage("The file is empty.", "Send the photo again; if it fails again, take a new one.")
-    if len(data) > settings.max_bytes:
-        limit = settings.max_bytes / 1e6
-        raise TooLarge(f"The file has {len(data) / 1e6:.0f} MB; at most {limit:.0f} MB are read.")
+    check_size(len(data), settings.max_bytes)
     if data.startswith(b"\xff\xd8\xff"[: len(data)]):
         return "JPEG"
     if data.startswith(b"\x89PNG\r\n\x1a\n"[: len(data)]):

@@ -31,17 +31,6 @@ def project(mapping: Mapping, points_mm: Floats) -> Floats:
     return u
 
 
-def unproject(mapping: Mapping, points_px: Floats) -> Floats:
-    """(…, 2) photo pixels to (…, 2) card millimetres; the distortion is undone by fixed-point iteration."""
-    centre = np.array(mapping.centre_px)
-    distorted = np.asarray((np.asarray(points_px, float) - centre) / mapping.scale_px, float)
-    u: Floats = distorted
-    for _ in range(12):  # each round gains a factor of about 10 at |k1| = 0.05
-        r2 = np.sum(u * u, axis=-1, keepdims=True)
-        u = np.asarray(distorted / (1 + r2 * (mapping.k1 + mapping.k2 * r2)), float)
-    return _apply(np.linalg.inv(mapping.homography).astype(float), u)
-
-
 def scale_at(mapping: Mapping, points_mm: Floats) -> Floats:
     """(…, 2, 2) derivative of photo pixels by card millimetres: rows x, y of the photo, columns x, y of the card."""
     step = 0.5

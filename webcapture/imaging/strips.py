@@ -233,10 +233,13 @@ def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSe
 
 
 def _strip_scale(outline: StripOutline, view: View, settings: StripSettings) -> float:
-    """Pixels per millimetre: no more than the photo has, fewer on a large sheet, and whole pixels to the margin."""
+    """Pixels per millimetre: what the photo has, fewer on a large sheet, and whole pixels to the margin; but never fewer than measuring needs.
+
+    A photo with fewer than that is spread over more pixels than it has.
+    """
     area_mm2 = (outline.length_mm + 2 * settings.margin_mm) * (outline.width_mm + 2 * settings.margin_mm)
     scale = min(settings.px_per_mm, view.px_per_mm, float(np.sqrt(settings.most_pixels / area_mm2)))
-    return max(float(np.floor(scale * settings.margin_mm)), 3.0 * settings.margin_mm) / settings.margin_mm
+    return max(float(np.floor(scale * settings.margin_mm)) / settings.margin_mm, settings.least_px_per_mm)
 
 
 def _side_light(logs: Floats32, scale: float, settings: StripSettings) -> Floats32:

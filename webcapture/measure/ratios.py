@@ -1,7 +1,12 @@
-"""From distances to the ratios of the trade, each refusing what cannot be.
+"""The ratios of the trade as its handbooks give them, each refusing what cannot be; and how people read them.
 
 Distances count **from the origin line**, where the spots were applied, never from the paper's edge: a line 1.0 cm, a spot
 7.3 cm and a front 9.0 cm above the edge give (7.3 − 1.0) / (9.0 − 1.0) = 0.79, not 7.3 / 9.0 = 0.81.
+
+Who uses them: measuring and correcting take :func:`resolution`, comparing :func:`spread_rd` and :func:`spread_ru`, the result :func:`hrf`, and all
+that people read :func:`rounded`. :func:`rf`, :func:`r_rel` and :func:`r_m` are here for the tests, which hold the measurement against
+them: it forms its own Rf in :mod:`webcapture.measure.relate` and R_rel in :mod:`webcapture.report.export`, because a spot may be *found* a hair
+below the line or beyond the front, and a measurement tells that instead of refusing it. R_M is shown nowhere.
 
 Sources: IUPAC Gold Book R05353 (Rf, hRf), R05276 (relative Rf), R05359 (R_M); Komsta, Markowski and Misztal,
 J. Planar Chromatogr. 2007, 20, 27-37 (RD, RU).
@@ -11,7 +16,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 import numpy as np
 
@@ -20,26 +24,25 @@ from webcapture.errors import UsageError
 _MEASURE_AGAIN = "Measure both from the origin line along the same lane, in the same unit."
 
 
-def rf(distance: float, run: float, allowance: float = 0.0) -> float:
+def rf(distance: float, run: float) -> float:
     """Retardation factor: the spot's distance over the run of the solvent front, both from the origin line, 0 to 1.
 
-    ``allowance`` (unit of the distances) is how far a measured spot may lie outside, by the measurement's own uncertainty; such a
-    spot counts as on the line or at the front. Raises UsageError where the numbers cannot be.
+    Raises UsageError where the numbers cannot be.
 
     >>> rf(33, 55)
     0.6
     """
-    _finite(distance=distance, run=run, allowance=allowance)
+    _finite(distance=distance, run=run)
     if run <= 0:
         raise UsageError(f"A run of {run:g} is impossible: the front must lie above the origin line.", _MEASURE_AGAIN)
-    if distance < -allowance:
+    if distance < 0:
         raise UsageError(f"A distance of {distance:g} is impossible: no spot moves backwards.", _MEASURE_AGAIN)
-    if distance > run + allowance:
+    if distance > run:
         raise UsageError(
             f"{distance:g} / {run:g} = {distance / run:.2f} is impossible: no spot runs ahead of the front.",
             _MEASURE_AGAIN,
         )
-    return min(max(distance / run, 0.0), 1.0)
+    return distance / run
 
 
 def hrf(ratio: float) -> float:
@@ -101,53 +104,29 @@ def spread_ru(ratios: Sequence[float]) -> float:
     return float(1 - math.sqrt(6 * (n + 1) / (n * (2 * n + 1)) * np.sum((inner - even) ** 2)))
 
 
-def reading_window(distance: float, run: float, reading: float) -> tuple[float, float]:
-    """Smallest and largest Rf of two lengths that were each read to within ± ``reading``: (d − h)/(r + h) to (d + h)/(r − h)."""
-    if not 0 <= reading < run:
-        raise UsageError(f"A reading to within {reading:g} says nothing of a run of {run:g}.", _MEASURE_AGAIN)
-    return rf(max(distance - reading, 0.0), run + reading), rf(min(distance + reading, run - reading), run - reading)
-
-
-def accepted(answer: float, low: float, high: float) -> bool:
-    """True where ``answer``, rounded to two decimals as an Rf is given, lies in the window, its ends included."""
-    return Decimal(rounded(low)) <= Decimal(rounded(answer)) <= Decimal(rounded(high))
-
-
 # ---- rounding for people
 
 
-def rounded(value: float, decimals: int = 2) -> str:
-    """``value`` as school and laboratory round: to the nearest, a half away from zero, without a negative zero.
+RECORDED_DECIMALS, SAID_DECIMALS = 4, 2
+"""Decimals of a ratio in a record, and as people read it (IUPAC Gold Book R05353: Rf is usually given to two)."""
 
-    Common practice, no source; ISO 80000-1 allows it beside rounding to even. The value is cleaned to twelve decimals first: 0.575 lies in
-    a computer as 0.57499999999999996 and is meant as 0.575.
 
-    >>> rounded(0.575), rounded(19 / 48), rounded(0.5)
-    ('0.58', '0.40', '0.50')
+def rounded(ratio: float) -> str:
+    """A ratio to two decimals, a half away from zero, without a minus sign before zero: the one way in which people read Rf.
+
+    Rounded from the four decimals that are recorded, whether it comes from a record or straight from a photo. So 0.68497, recorded
+    as 0.6850, is 0.69 everywhere; rounded at once it would be 0.68 in the picture, which is drawn from the measurement, and 0.69
+    in the table beside it, which is made from the record. What that shifts is half of the fourth decimal at most, far
+    less than any photo tells. In whole numbers, because 0.345 lies in a computer as a little less and is meant as 0.345.
+
+    >>> rounded(0.68497), rounded(0.6850), rounded(0.345), rounded(-0.001)
+    ('0.69', '0.69', '0.35', '0.00')
     """
-    text = _nearest(value, decimals, ROUND_HALF_UP)
-    return text.lstrip("-") if not float(text) else text
-
-
-def with_uncertainty(ratio: float, U: float) -> str:
-    """Rf to two decimals with its expanded uncertainty, as people note it: ``0.45 ± 0.01``.
-
-    U is rounded **up** to two decimals, never below 0.01: rounding to the nearest would print ± 0.00 for 0.004, and two decimals of
-    Rf claim no more than 0.005 themselves. JCGM 100:2008, 7.2.6, advises rounding uncertainties up rather than down.
-
-    >>> with_uncertainty(0.448, 0.0042)
-    '0.45 ± 0.01'
-    """
-    _finite(ratio=ratio, U=U)
-    if U < 0:
-        raise UsageError(f"An uncertainty of {U:g} is impossible.", "Give it as a positive number.")
-    return f"{rounded(ratio)} ± {max(Decimal('0.01'), Decimal(_nearest(U, 2, ROUND_CEILING)))}"
-
-
-def _nearest(value: float, decimals: int, rounding: str) -> str:
-    _finite(value=value)
-    clean = Decimal(f"{value:.12f}")
-    return str(clean.quantize(Decimal(1).scaleb(-decimals), rounding=rounding))
+    recorded = int(f"{ratio:.{RECORDED_DECIMALS}f}".replace(".", ""))
+    step = 10 ** (RECORDED_DECIMALS - SAID_DECIMALS)
+    said = (abs(recorded) + step // 2) // step
+    whole, part = divmod(said, 10**SAID_DECIMALS)
+    return f"{'-' if recorded < 0 < said else ''}{whole}.{part:0{SAID_DECIMALS}d}"
 
 
 def _finite(**values: float) -> None:

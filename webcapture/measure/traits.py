@@ -59,7 +59,7 @@ def contrasts_of(
     flank_mm: tuple[float, float],
     among: np.ndarray | None = None,
 ) -> Floats:
-    """(lines, 3) median absorbance of each line above the paper beside it.
+    """(lines, 3) median absorbance of each line above the paper on both its sides, beyond where ``flank_mm`` end.
 
     among: (lines, bins) which bins to take it from, instead of all in which it is seen.
     """
@@ -75,7 +75,7 @@ def palest_near(lines: Sequence[Trace], field: Field, flank_mm: tuple[float, flo
 
 
 def _flanks(lines: Sequence[Trace], field: Field, flank_mm: tuple[float, float]) -> Floats32:
-    """(lines, bins, n, 3) the paper on both sides of each line."""
+    """(lines, bins, n, 3) the paper on both sides of each line, by the second of ``flank_mm`` further off than these say."""
     flank = np.arange(*flank_mm, field.row_mm)
     return _near(lines, field, np.concatenate([-flank - flank_mm[1], flank + flank_mm[1]]))
 

@@ -150,6 +150,12 @@ def u_difference(u1: float, u2: float, covariance: float = 0.0) -> float:
     return math.sqrt(max(u1**2 + u2**2 - 2 * covariance, 0.0))
 
 
+def u_quotient(x1: float, x2: float, u1: float, u2: float, covariance: float = 0.0) -> float:
+    """Standard uncertainty of x1 / x2, given their covariance; x2 is not 0."""
+    ratio = x1 / x2
+    return math.sqrt(max(u1**2 + (ratio * u2) ** 2 - 2 * ratio * covariance, 0.0)) / abs(x2)
+
+
 def e_n(x1: float, U1: float, x2: float, U2: float, covariance: float = 0.0) -> float:
     """Agreement of two measured values with expanded uncertainties (k = 2): |x1 − x2| / √(U1² + U2²); at most 1 agrees.
 

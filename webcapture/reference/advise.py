@@ -15,7 +15,7 @@ from itertools import combinations
 import numpy as np
 from scipy.special import ndtr
 
-from webcapture.measure.ratios import spread_rd, spread_ru
+from webcapture.measure.ratios import rounded, spread_rd, spread_ru
 from webcapture.measure.uncertainty import COVERAGE
 from webcapture.model import Floats
 from webcapture.reference.library import Library, key
@@ -132,7 +132,7 @@ def _reason(left: float, count: int, pairs: Sequence[Pair], unknown: Sequence[st
     words = [f"Of {count} candidates about {left:.1f} are expected to be left: {told} of {len(pairs)} pairs lie apart by more than the expected uncertainty."]  # fmt: skip
     if pairs:
         closest = pairs[0]
-        words.append(f"The closest, {closest.first} and {closest.second}, lie {closest.apart:.2f} apart, {closest.separation:.1f} times the uncertainty.")  # fmt: skip
+        words.append(f"The closest, {closest.first} and {closest.second}, lie {rounded(closest.apart)} apart, {closest.separation:.1f} times the uncertainty.")  # fmt: skip
     if unknown:
         words.append(f"No value is known for {', '.join(unknown)}.")
     if silent:

@@ -24,6 +24,11 @@ def comparison(method: Path | None, references: Sequence[str]) -> tuple[Plan, Li
     return plan, Library.of(value for table in tables for value in table)
 
 
+def reference_files(references: Sequence[str]) -> list[Path]:
+    """Which of those names are files."""
+    return [Path(name) for name in references if name not in TABLES]
+
+
 def _read(file: Path) -> bytes:
     try:
         return file.read_bytes()

@@ -32,7 +32,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from webcapture.errors import UsageError
-from webcapture.reference.library import Library, Value
+from webcapture.reference.library import Value
 from webcapture.reference.method import MethodUnclear, method_of
 from webcapture.settings import DEFAULTS, CompareSettings
 
@@ -107,11 +107,6 @@ def shipped(name: str) -> tuple[Value, ...]:
     if name not in TABLES:
         raise UsageError(f"There is no table “{name}”.", f"Choose one of {', '.join(TABLES)}.")
     return read_csv((files("webcapture.reference") / "tables" / f"{name}.csv").read_bytes())
-
-
-def shipped_library(*names: str) -> Library:
-    """Those tables, or all of them, as one library."""
-    return Library.of(value for name in names or TABLES for value in shipped(name))
 
 
 # ---- in

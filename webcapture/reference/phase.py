@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from webcapture.measure.ratios import rounded
 from webcapture.model import Floats
 from webcapture.reference import colour
 from webcapture.reference.compare import (
@@ -229,7 +230,7 @@ def _cell(outcome: str, code: int, counts: Sequence[int], one: Comparison | None
 
 
 def _reason(outcome: str, code: int, one: Comparison) -> str:
-    numbers = f"{one.quantity} {one.seen:.2f} against {one.known:.2f}, E_n {one.e_n:.1f}"
+    numbers = f"{one.quantity} {rounded(one.seen)} against {rounded(one.known)}, E_n {one.e_n:.1f}"
     if outcome == DISAGREES:
         return f"No spot lies near: the nearest has {numbers}."
     return f"Consistent: {numbers}." if outcome == AGREES else f"{WORDS.get(code, 'It is open')}: {numbers}."

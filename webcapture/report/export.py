@@ -13,7 +13,10 @@ from typing import Any
 
 from webcapture.errors import WebcaptureError
 from webcapture.flags import Flag
+from webcapture.measure.ratios import hrf
+from webcapture.measure.uncertainty import expanded
 from webcapture.model import CardSeen, Component, Lane, Line, PhotoResult, Spot, Strip
+from webcapture.report.relative import Place, u_r_rel
 from webcapture.report.wording import RECORDED
 
 Json = dict[str, Any]
@@ -27,8 +30,8 @@ RF_FOLLOWS = "centre"
 def as_dict(result: PhotoResult, relative_to: SpotPlace | None = None) -> Json:
     """The result of one photo as JSON types.
 
-    With ``relative_to``, a spot's (bay, lane, spot), each spot also tells its ``r_rel`` to that one: a number on the same
-    strip, None elsewhere and where that spot does not exist.
+    With ``relative_to``, a spot's (bay, lane, spot), each spot also tells its ``r_rel`` to that one, with its uncertainty: numbers on
+    the same strip, None elsewhere and where that spot does not exist.
     """
     found = {
         "photo": result.photo,
@@ -86,6 +89,14 @@ def _add_r_rel(found: Json, result: PhotoResult, place: SpotPlace) -> None:
             for spot, spot_json in zip(lane.spots, lane_json["spots"], strict=True):
                 known = reference is not None and strip.bay == place[0]
                 spot_json["r_rel"] = _round(r_rel(lane, spot, *reference), 4) if reference and known else None
+                there = None if spot_json["r_rel"] is None else reference
+                spot_json.update(_u_r_rel(strip, (lane, spot), there, result.card.residual_mm))
+
+
+def _u_r_rel(strip: Strip, here: Place, there: Place | None, residual_mm: float) -> Json:
+    """The two fields that tell how well an R_rel is known; Nones where there is none, which is where ``there`` is None."""
+    u = None if there is None else u_r_rel(strip, here, there, residual_mm)
+    return {"u_r_rel": _round(u, 5), "U_r_rel": _round(None if u is None else expanded(u), RECORDED["U_rf"])}
 
 
 def _reference(result: PhotoResult, place: SpotPlace) -> tuple[Lane, Spot] | None:
@@ -149,7 +160,7 @@ def _spot(spot: Spot, origin_seen: bool) -> Json:
         "rf": _round(spot.rf, RECORDED["rf"]),
         "u_rf": _round(spot.u_rf, 5),
         "U_rf": _round(spot.U_rf, RECORDED["U_rf"]),
-        "hrf": None if spot.rf is None else _round(100 * spot.rf, 2),
+        "hrf": None if spot.rf is None else _round(hrf(spot.rf), 2),
         "colour": spot.colour,
         "absorbance": [_round(value, 4) for value in spot.absorbance],
         "resolution": _round(spot.resolution, 2),

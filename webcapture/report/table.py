@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from webcapture.report.names import names_text
-from webcapture.report.wording import hrf_text, rounded_up, two_decimals
+from webcapture.report.wording import hrf_text, rounded_up, two_decimals, with_uncertainty
 
 Json = dict[str, Any]
 
 HEADER = ("bay", "lane", "spot", "distance", "run", "Rf", "± U", "hRf", "colour", "flags")
+R_REL = "R_rel ± U"
+"""The column before the colour where R_rel was asked for."""
 LEFT = ("colour", "flags")
 """Columns set to the left; figures stand to the right."""
 
@@ -22,23 +24,53 @@ def photo_text(entry: Json) -> str:
         return "\n".join([*parts[:1], f"  {entry['error']['message']}", f"  {entry['error']['hint']}"]).rstrip()
     rows = spot_rows(entry)
     if rows:
-        parts.append(text_table(HEADER, rows, LEFT))
+        parts.append(text_table(header(entry), rows, LEFT))
+    parts += [f"  ! {words}" for words in (unrelated(entry),) if words]
     parts += [f"  ! {words}" for words in _advice(entry)]
     if entry.get("names"):
         parts.append(names_text(entry["names"]))
     return "\n".join(parts)
 
 
+def header(entry: Json) -> tuple[str, ...]:
+    """The columns of its table: HEADER, and R_REL where that was asked for."""
+    return _with(HEADER, (R_REL,)) if "relative_to" in entry else HEADER
+
+
 def spot_rows(entry: Json) -> list[tuple[str, ...]]:
-    """A row for each spot, in the columns of HEADER; a lane without spots has a row of its own."""
+    """A row for each spot, in the columns of :func:`header`; a lane without spots has a row of its own."""
     rows = []
+    asked = "relative_to" in entry
     for strip in entry["strips"]:
         for lane in strip["lanes"]:
             place = (str(strip["bay"]), str(lane["lane"]))
-            rows += [(*place, *_spot_cells(lane, spot)) for spot in lane["spots"]]
+            for spot in lane["spots"]:
+                cells = (*place, *_spot_cells(lane, spot))
+                rows.append(_with(cells, (_r_rel(spot),)) if asked else cells)
             if not lane["spots"]:
-                rows.append((*place, "none", "", _mm(lane["run_mm"]), "", "", "", "", _codes(lane)))
+                empty = (*place, "none", "", _mm(lane["run_mm"]), "", "", "", "", _codes(lane))
+                rows.append(_with(empty, ("",)) if asked else empty)
     return rows
+
+
+def unrelated(entry: Json) -> str:
+    """Why no spot of this photo has an R_rel although it was asked for; empty where one has, or where none was asked for."""
+    place = entry.get("relative_to")
+    if place is None:
+        return ""
+    spots = [
+        ((strip["bay"], lane["lane"], spot["spot"]), spot)
+        for strip in entry["strips"]
+        for lane in strip["lanes"]
+        for spot in lane["spots"]
+    ]
+    asked = (place["bay"], place["lane"], place["spot"])
+    named = f"bay {place['bay']}, lane {place['lane']}, spot {place['spot']}"
+    if not any(there == asked for there, _ in spots):
+        return f"There is no {named}, so nothing is related to it: no R_rel. Name another spot with --relative-to."
+    if any(spot["r_rel"] is not None for _, spot in spots):
+        return ""
+    return f"Nothing can be related to {named}: it did not leave the origin, or where the origin lies is not known. No R_rel."
 
 
 def text_table(header: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[str] = ()) -> str:
@@ -65,6 +97,19 @@ def _headline(entry: Json) -> list[str]:
     if card is None:
         return []
     return [f"  card {card['layout']}, {card['paper']}; tilt {card['tilt_deg']:.0f}°; {card['px_per_mm']:.1f} px/mm"]
+
+
+def _with(cells: tuple[str, ...], more: tuple[str, ...]) -> tuple[str, ...]:
+    """A row with R_REL's cell in its place."""
+    return (*cells[: -len(LEFT)], *more, *cells[-len(LEFT) :])
+
+
+def _r_rel(spot: Json) -> str:
+    """R_rel with its expanded uncertainty; the reference spot's own is 1 by definition and has none."""
+    ratio, uncertainty = spot["r_rel"], spot["U_r_rel"]
+    if ratio is None:
+        return "–"
+    return with_uncertainty(ratio, uncertainty) if uncertainty else two_decimals(ratio)
 
 
 def _spot_cells(lane: Json, spot: Json) -> tuple[str, ...]:

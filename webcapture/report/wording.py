@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import math
-from decimal import ROUND_HALF_UP, Decimal
 
 from webcapture.flags import Flag
+from webcapture.measure.ratios import RECORDED_DECIMALS, SAID_DECIMALS, rounded
 from webcapture.model import Spot
 
-RF_DECIMALS = 2
-"""Rf is usually given to two decimal places (IUPAC Gold Book R05353)."""
-RECORDED = {"rf": 4, "U_rf": 5}
-"""Decimals of what is recorded. What people read is rounded from that, whether it comes from a record or straight from a photo:
-else a picture could say 0.68 of 0.68497 and the table beside it 0.69.
-"""
+RECORDED = {"rf": RECORDED_DECIMALS, "U_rf": 5}
+"""Decimals of what is recorded, from which all that people read is rounded."""
 
 
 def rf_text(spot: Spot) -> str | None:
@@ -31,13 +27,21 @@ def u_text(spot: Spot) -> str | None:
 
 
 def two_decimals(value: float) -> str:
-    """A number to two decimals, a half away from zero, without a minus sign before zero.
+    """A number to two decimals, by the one rule, which stands with the ratios (:func:`webcapture.measure.ratios.rounded`).
 
     >>> two_decimals(0.68497), two_decimals(0.6850), two_decimals(-0.001)
     ('0.69', '0.69', '0.00')
     """
-    recorded = Decimal(f"{value:.{RECORDED['rf']}f}")
-    return f"{recorded.quantize(Decimal(1).scaleb(-RF_DECIMALS), ROUND_HALF_UP) + 0:f}"
+    return rounded(value)
+
+
+def with_uncertainty(ratio: float, U: float) -> str:
+    """Rf or R_rel with its expanded uncertainty, as people note it; U is never rounded down (JCGM 100:2008, 7.2.6).
+
+    >>> with_uncertainty(0.448, 0.0042), with_uncertainty(0.9, 0.0301)
+    ('0.45 ± 0.01', '0.90 ± 0.04')
+    """
+    return f"{two_decimals(ratio)} ± {two_decimals(rounded_up(U))}"
 
 
 def hrf_text(rf: float | None) -> str:
@@ -46,7 +50,7 @@ def hrf_text(rf: float | None) -> str:
     >>> hrf_text(0.448), hrf_text(0.6850)
     ('45', '69')
     """
-    return "" if rf is None else f"{100 * Decimal(two_decimals(rf)):.0f}"
+    return "" if rf is None else str(int(two_decimals(rf).replace(".", "")))
 
 
 def rounded_up(uncertainty: float) -> float:
@@ -55,7 +59,7 @@ def rounded_up(uncertainty: float) -> float:
     >>> rounded_up(0.0042), rounded_up(0.02), rounded_up(0.0201)
     (0.01, 0.02, 0.03)
     """
-    unit = 10.0**-RF_DECIMALS
+    unit = 10.0**-SAID_DECIMALS
     return max(math.ceil(round(round(uncertainty, RECORDED["U_rf"]) / unit, 6)), 1) * unit
 
 

@@ -63,7 +63,11 @@ class LandmarkSettings:
     wet_mm: float = knob(1.2, "mm", "The same for a wet edge: half the span of the paper compared.")
     stain_mm: float = knob(0.8, "mm", "The same for a stain.")
     core_mm: float = knob(0.2, "mm", "Half a pencil line's width, where it is darkest.")
-    flank_mm: tuple[float, float] = knob((0.6, 1.5), "mm", "Paper beside a pencil line, clear of its blur.")
+    flank_mm: tuple[float, float] = knob(
+        (0.6, 1.5),
+        "mm",
+        "Paper beside a pencil line, clear of its blur, against which it is found. How dark it is, is told against paper further off by the second of these: from 2.1 to 3.0 mm.",
+    )
     thin: float = knob(
         0.65,
         "",
@@ -88,7 +92,9 @@ class LandmarkSettings:
         4.5, "mm", "How far off the same difference is taken, so that an even gradient gives nothing."
     )
     stain_core_mm: float = knob(0.6, "mm", "Half the width of the line that a solvent leaves where it dries.")
-    stain_flank_mm: tuple[float, float] = knob((1.8, 3.5), "mm", "Paper beside such a line.")
+    stain_flank_mm: tuple[float, float] = knob(
+        (1.8, 3.5), "mm", "Paper beside such a line; how dark it is, is told against paper from 5.3 to 7.0 mm off."
+    )
     sample_mm: float = knob(0.25, "mm", "Spacing at which paper beside a faint line is sampled: two rows of the image.")
     profile_mm: float = knob(0.125, "mm", "The same across a stain: every row of the image at 8 px/mm.")
     alike_bins: float = knob(

@@ -240,6 +240,11 @@ class StripSettings:
     most_pixels: int = knob(
         800_000, "px", "The image of a wide sheet is coarser, down to 4.75 px/mm: its lines are longer, so as certain."
     )
+    least_px_per_mm: float = knob(
+        3.0,
+        "px/mm",
+        "A photo with fewer is spread over so many, so that a 0.4 mm line has a row of its own; as with every scale, whole pixels go into the margin.",
+    )
     margin_mm: float = knob(4.0, "mm", "Card around the strip kept in its image, to see the light on it.")
     side_range: tuple[float, float] = knob(
         (-0.4, 0.28),

@@ -13,7 +13,7 @@ from flask import Flask, current_app, url_for
 from markupsafe import Markup
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
-from webcapture.report.wording import hrf_text, rounded_up, two_decimals
+from webcapture.report.wording import hrf_text, rounded_up, two_decimals, with_uncertainty
 from webcapture.web.errors import PART_HEADER, TROUBLES, Trouble
 from webcapture.web.language import gettext as _
 from webcapture.web.language import ngettext, told
@@ -92,7 +92,7 @@ def rf_text(rf: float | None, expanded: float | None) -> str:
     """
     if rf is None or expanded is None:
         return ""
-    return f"{two_decimals(rf)} ± {two_decimals(rounded_up(expanded))}"
+    return with_uncertainty(rf, expanded)
 
 
 def mm_text(length: float | None) -> str:

@@ -14,6 +14,7 @@ from flask import Blueprint, Response, abort, jsonify, render_template, request
 import webcapture
 from webcapture.reference.evidence import CANNOT_TELL, CONSISTENT, NOT_RUN, RULED_OUT
 from webcapture.report.evidence import Json, evidence_csv, evidence_dict
+from webcapture.report.wording import two_decimals
 from webcapture.web.candidates import EVIDENCE
 from webcapture.web.evidence_plot import plot_svg, plotted
 from webcapture.web.identity import now, require_lead, store
@@ -222,7 +223,7 @@ def _why(row: Json, found: Json) -> str:
     one = cell["compared"]
     return gettext(
         "%(phase)s: the nearest spot has %(quantity)s %(seen)s, known is %(known)s, E_n %(e)s.",
-        phase=phase, quantity=one["quantity"], seen=f"{one['seen']:.2f}", known=f"{one['known']:.2f}", e=f"{one['e_n']:.1f}",
+        phase=phase, quantity=one["quantity"], seen=two_decimals(one["seen"]), known=two_decimals(one["known"]), e=f"{one['e_n']:.1f}",
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from webcapture.reference.evidence import CONSISTENT, RULED_OUT
+from webcapture.report.wording import two_decimals
 from webcapture.web.language import gettext as _
 from webcapture.web.plot import in_xml
 
@@ -79,7 +80,7 @@ def _row(name: str, outcome: str, one: Json, top: float) -> Iterator[str]:
     """Without a front the reference's own place counts as 1: such a row has words only."""
     seen, known = one["seen"], one["known"]
     yield _text(LEFT, top + 12, _short(name, LETTERS))
-    numbers = f"{one['quantity']} {seen:.2f} / {known:.2f}, E_n {one['e_n']:.1f}"
+    numbers = f"{one['quantity']} {two_decimals(seen)} / {two_decimals(known)}, E_n {one['e_n']:.1f}"
     yield _text(RIGHT, top + 12, numbers, "end", PENCIL)
     if one["quantity"] != "Rf":
         return

@@ -16,7 +16,7 @@ from webcapture.reference.library import INVENTED, Pooled, Run, Value, accepted,
 from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed, observed
 from webcapture.reference.plan import REFERENCE
-from webcapture.report.wording import rounded_up, two_decimals
+from webcapture.report.wording import two_decimals, with_uncertainty
 from webcapture.store import own_runs as kept
 from webcapture.store import photos, practicals
 from webcapture.store.own_runs import AcceptedInfo, Place
@@ -80,7 +80,7 @@ class Row:
         """Its Rf for people: ``0.31 ± 0.01``; ``""`` where there is none."""
         if self.rf is None or self.U_rf is None:
             return ""
-        return f"{two_decimals(self.rf)} ± {two_decimals(rounded_up(self.U_rf))}"
+        return with_uncertainty(self.rf, self.U_rf)
 
     @property
     def open(self) -> bool:

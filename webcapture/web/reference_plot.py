@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from webcapture.reference.library import INVENTED, OWN_RUNS
+from webcapture.report.wording import two_decimals
 from webcapture.web.language import gettext as _
 from webcapture.web.plot import BLUE, FONT, INK, LEFT, PENCIL, RIGHT, RULE, WIDTH, in_xml
 
@@ -111,7 +112,7 @@ def _bar_key(window: bool) -> tuple[str, str]:
 def _value(line: Line, top: float) -> Iterator[str]:
     axis, y = Axis(), top + 24
     yield _text(LEFT, top + 13, _short(line.label, LETTERS), bold=True)
-    yield _text(RIGHT, top + 13, f"{line.rf:.2f}", "end")
+    yield _text(RIGHT, top + 13, two_decimals(line.rf), "end")
     yield _bar(axis.x(line.rf - line.reach), axis.x(line.rf + line.reach), y, line.window)
     yield _sign(axis.x(line.rf), y, line.mark)
 
