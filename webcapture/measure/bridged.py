@@ -32,15 +32,15 @@ def bridged(planes: Floats32, hidden: np.ndarray, known: np.ndarray, at: Floats,
     away = (near - at[:, None]) / reach
     weight = np.exp(-0.5 * away**2) * np.where(known[near, columns], 1.0, UNKNOWN) * inside
     curve = _parabolas(away, weight, planes[:, near, columns])
-    row, column = np.nonzero(hidden)
-    away = (row - at[column]) / reach
-    row, column, away = (part[np.abs(away) <= SPAN] for part in (row, column, away))
+    off = (np.arange(rows)[:, None] - at) / reach
+    row, column = np.nonzero(hidden & (np.abs(off) <= SPAN))
+    place = off[row, column]
     whole = planes.copy()
-    whole[:, row, column] = np.einsum("ipn,ip->np", curve[:, column], np.stack([away**0, away, away**2]))
+    whole[:, row, column] = np.einsum("ipn,ip->np", curve[:, column], np.stack([place**0, place, place**2]))
     return whole
 
 
-def _parabolas(x: Floats, weight: Floats, values: Floats) -> Floats:
+def _parabolas(x: Floats, weight: Floats, values: Floats32) -> Floats:
     """(3, cols, n) coefficients, lowest power first, of the parabola through each column's (n, cols, k) values at its x (cols, k)."""
     powers = [weight * x**power for power in range(5)]
     moments = running_mean(np.stack([power.sum(axis=1) for power in powers]), ACROSS, axis=1)  # (5, cols)

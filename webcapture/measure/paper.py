@@ -85,7 +85,7 @@ def _too_dark(
     """
     at = (polynomial_at(field.t_mm, line) - field.s_mm[0]) / field.cell_mm
     less = planes - bridged(planes, under, known, at, settings.bridge_mm / field.cell_mm)
-    return np.maximum(less - settings.bridge_least, 0)
+    return np.asarray(np.maximum(less - settings.bridge_least, 0), np.float32)
 
 
 def _damp(planes: Floats32, usable: np.ndarray, field: Field, top: Floats, settings: PaperSettings) -> Floats32:
