@@ -283,11 +283,9 @@ def as_line(
     have stood off in any one lane.
     """
     trace = candidate.trace
-    where = {"stain": densest_offset, "wet-edge": edge_offset}.get(candidate.kind)
-    # A swept stain's line lies on its edge already.
-    lift = where(trace, field, settings) + candidate.lift_mm if where and not candidate.swept else 0.0
+    lift = _lift(candidate, field, settings)
     seen = trace.seen if trace.seen.any() else np.ones_like(trace.seen)
-    told_by = 1.0 if where else max(float(seen.sum()) / settings.alike_bins, 1.0)
+    told_by = 1.0 if candidate.kind in ("stain", "wet-edge") else max(float(seen.sum()) / settings.alike_bins, 1.0)
     u = float(np.hypot(trace.spread_mm / np.sqrt(told_by), u_extra_mm))
     places = field.fine_s_mm[0] + trace.rows * field.row_mm + lift
     return Line(
@@ -298,6 +296,16 @@ def as_line(
         u_mm=u,
         strength=trace.score,
     )
+
+
+def _lift(candidate: Candidate, field: Field, settings: LandmarkSettings) -> float:
+    """How far a front lies above the places at which it was traced, millimetres."""
+    if candidate.kind == "wet-edge":
+        return edge_offset(candidate.trace, field, settings)
+    if candidate.kind != "stain" or candidate.swept:
+        return 0.0  # a swept stain's line lies on its edge already
+    clearest = int(np.argmax(candidate.colour))
+    return densest_offset(candidate.trace, field, settings, clearest) + candidate.lift_mm
 
 
 def line_at(line: Line, t_mm: float, reach_mm: float, hold: float = DEFAULTS.reading.local_hold) -> float:

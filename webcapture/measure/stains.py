@@ -84,20 +84,25 @@ def narrow_stains(field: Field, trace: TraceSettings, settings: LandmarkSettings
 
 
 def threads(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> list[Candidate]:
-    """Clear, faint lines of any colour right across the strip, narrower than any band of a dye and sharper above than below: a last look.
+    """Clear, faint lines of any colour right across the strip that end more sharply than any band of a dye and fade behind: a last look.
 
     What a solvent sweeps along need not be brown. That such a line may yet be a band is said: it counts as inked.
     """
     score, seen = settings.thread_clear
     found = []
     for line in _broad_lines(field, trace, settings)[1]:
-        straight = line.spread_mm < settings.stain_spread_mm
-        clear = straight and line.score >= score and float(line.seen.mean()) >= seen
-        edge = edge_of(line, field, settings) if clear else None
+        if line.score < score or float(line.seen.mean()) < seen or line.spread_mm >= settings.thread_spread_mm:
+            continue
+        (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
+        edge = edge_of(line, field, settings, channel=int(np.argmax(contrast)))
         if edge is not None and edge.is_thread(settings):
-            (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
-            found.append(replace(_ridge(line, edge, field, contrast, settings), inked=True))
+            found.append(replace(_at_its_edge(line, edge, field, contrast, settings), inked=True))
     return found
+
+
+def _at_its_edge(line: Trace, edge: Edge, field: Field, contrast: Floats, settings: LandmarkSettings) -> Candidate:
+    """A stain of any shape, placed by it."""
+    return _swept(line, edge, field) if edge.is_sharp(settings) else _ridge(line, edge, field, contrast, settings)
 
 
 def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -> Candidate:

@@ -35,11 +35,13 @@ class Edge:
     """The same on the other side, as far as it was looked at."""
     behind: Floats
     """(3,) absorbance above the dry paper where it has faded by nearly half."""
+    channel: int = BLUE
+    """The channel in which its shape was taken."""
 
     def is_sharp(self, rule: LandmarkSettings) -> bool:
         """Whether it ends as no band of a dye does, and fades slowly the other way: then it ends where the solvent stopped."""
         lopsided = self.below_mm >= rule.swept_lopsided * self.above_mm
-        return lopsided and self.fall_mm <= rule.swept_fall_mm and self.height[BLUE] <= rule.swept_most
+        return lopsided and self.fall_mm <= rule.swept_fall_mm and self.height[self.channel] <= rule.swept_most
 
     def lift_mm(self, rule: LandmarkSettings) -> float:
         """How far beyond its darkest place the solvent stopped: not at all where it fades alike on both sides, at its edge where it fades slowly behind it."""
@@ -48,10 +50,10 @@ class Edge:
         return self.above_mm * float(np.clip(share, 0.0, 1.0))
 
     def is_thread(self, rule: LandmarkSettings) -> bool:
-        """Whether it is faint, narrower than any band of a dye, ends as sharply as none does, and is wider behind than before."""
-        narrow = self.above_mm + self.below_mm <= rule.thread_mm and self.fall_mm <= rule.thread_fall_mm
+        """Whether it is faint, ends as sharply as no band of a dye does, and is wider behind than before."""
+        sharp = self.above_mm <= rule.thread_above_mm and self.fall_mm <= rule.thread_fall_mm
         lopsided = self.below_mm >= rule.thread_lopsided * self.above_mm
-        return narrow and lopsided and float(self.height.max()) <= rule.thread_most
+        return sharp and lopsided and rule.thread_least <= self.height[self.channel] <= rule.swept_most
 
     def fades_behind(self, rule: LandmarkSettings) -> bool:
         """Whether what looks like a pencil line fades towards the origin as no pencil line does, which is as wide there as the photo blurs it."""
@@ -62,10 +64,12 @@ class Edge:
         return broad and alike and self.height[BLUE] >= rule.stain_least
 
 
-def edge_of(trace: Trace, field: Field, rule: LandmarkSettings, among: np.ndarray | None = None) -> Edge | None:
+def edge_of(
+    trace: Trace, field: Field, rule: LandmarkSettings, among: np.ndarray | None = None, channel: int = BLUE
+) -> Edge | None:
     """The dry side of a stain, its places laid on one another; None where nothing rises above the paper there.
 
-    among: (bins,) which to take it from, instead of all.
+    among: (bins,) which to take it from, instead of all; channel: in which its shape is taken.
     """
     step = rule.profile_mm
     offsets = offsets_of(rule.swept_reach_mm, step)
@@ -73,16 +77,16 @@ def edge_of(trace: Trace, field: Field, rule: LandmarkSettings, among: np.ndarra
     # What runs right across shows in most places; a spot that ran close to the front, in some.
     bins = np.arange(len(places)) if among is None or not among.any() else np.flatnonzero(among)
     profile = np.asarray(median(field.fine[rows_at(places[bins], field, offsets), bins[:, None]], axis=0))
-    blue = np.convolve(np.pad(profile[:, BLUE], 1, mode="edge"), BINOMIAL, mode="valid")
+    shown = np.convolve(np.pad(profile[:, channel], 1, mode="edge"), BINOMIAL, mode="valid")
     near = np.flatnonzero(np.abs(offsets) <= rule.swept_peak_mm)
-    peak = int(near[np.argmax(blue[near])])
+    peak = int(near[np.argmax(shown[near])])
     low, high = rule.swept_dry_mm
     dry = (offsets > offsets[peak] + low) & (offsets < offsets[peak] + high)
     height = profile[peak] - median(profile[dry], axis=0)
-    paper = float(median(blue[dry]))
-    if height[BLUE] <= 0 or blue[peak] <= paper:
+    paper = float(median(shown[dry]))
+    if height[channel] <= 0 or shown[peak] <= paper:
         return None
-    share = (blue - paper) / (blue[peak] - paper)
+    share = (shown - paper) / (shown[peak] - paper)
     below = _fallen(share[peak::-1], 0.5)
     falls = [_fallen(share[peak:], level) * step for level in (0.8, 0.5, 0.2)]
     return Edge(
@@ -92,6 +96,7 @@ def edge_of(trace: Trace, field: Field, rule: LandmarkSettings, among: np.ndarra
         above_mm=falls[1],
         below_mm=below * step,
         behind=np.asarray(profile[max(peak - round(NEARLY * below), 0)] - median(profile[dry], axis=0), float),
+        channel=channel,
     )
 
 
@@ -110,11 +115,11 @@ def _fallen(share: Floats, level: float) -> float:
     return after - (level - at) / max(before - at, 1e-9)
 
 
-def densest_offset(trace: Trace, field: Field, rule: LandmarkSettings) -> float:
+def densest_offset(trace: Trace, field: Field, rule: LandmarkSettings, channel: int = BLUE) -> float:
     """How far from its traced middle a stain is darkest: it fades slowly behind the front and ends sharply before it."""
     step = rule.profile_mm
     offsets = offsets_of(rule.densest_reach_mm, step)
-    profile = field.fine[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], BLUE].mean(axis=0)
+    profile = field.fine[rows_along(trace, field, offsets), np.arange(len(trace.seen))[:, None], channel].mean(axis=0)
     smooth = np.convolve(profile, BINOMIAL, mode="valid")
     peak = int(np.clip(np.argmax(smooth), 1, len(smooth) - 2))
     before, at, after = smooth[peak - 1 : peak + 2]

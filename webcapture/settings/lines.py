@@ -240,20 +240,19 @@ class LandmarkSettings:
         "What fades behind such a line is at least by so much as grey as it is; what a dye's band leaves is not.",
     )
     thread_clear: tuple[float, float] = knob(
-        (7.5, 0.85),
+        (3.3, 0.85),
         "sd, share",
-        "A narrow line of another colour is as clear as this, and seen over so much of the width; spots may cover the rest.",
+        "A line of another colour is as clear as this, and seen over so much of the width; spots may cover the rest.",
     )
-    thread_mm: float = knob(
-        2.1,
-        "mm",
-        "Its width at half its height: a band of 1 mm standard deviation, the narrowest as applied, has 2.35.",
+    thread_spread_mm: float = knob(0.3, "mm", "Scatter of its places about its curve; ragged fronts have .29.")
+    thread_above_mm: float = knob(
+        1.15, "mm", "From its darkest place to half of that on the dry side: half of a narrow band's width is 1.2."
     )
     thread_fall_mm: float = knob(
-        0.8, "mm", "And from eight tenths of its height to two it falls over no more; such a band over 1.1."
+        0.95, "mm", "And from eight tenths of its height to two it falls over no more; such a band over 1.1."
     )
     thread_lopsided: float = knob(1.2, "", "So many times as wide behind as before; a band is even.")
-    thread_most: float = knob(0.15, "absorbance", "No darker: it is a trace of what the solvent carried.")
+    thread_least: float = knob(0.03, "absorbance", "Of it in the channel that shows it best: people see no less.")
     swept_most: float = knob(
         0.27,
         "absorbance",
