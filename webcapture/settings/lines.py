@@ -224,7 +224,7 @@ class LandmarkSettings:
         "Below its darkest place it is so much wider than above; our ridges are up to 1.7, edges with tails 3.5 and more, another generator's from 2.",
     )
     edge_lopsided: tuple[float, float] = knob(
-        (1.25, 1.9),
+        (1.2, 1.6),
         "",
         "A ridge that is no wider below its darkest place than so many times as above tells nothing of where in it the solvent stopped; from the second on, it stopped at its edge.",
     )
