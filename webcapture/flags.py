@@ -30,6 +30,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip flat inside a bay of its own, touching nothing else, and take the photo again."),
     ("seam", "A line runs along the whole strip: two papers side by side may have been measured as one.", "Lay strips apart, each in a bay of its own or with the card's tint between them, and take the photo again. A pencil line between lanes does no harm."),
     ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
+    ("bay-shared", "Another strip lies in the same bay.", "What was planned for this bay is given to none of them, lest names be mixed up. Lay one strip to a bay and take the photo again; in a result that is kept, lanes can be named by hand."),
     ("upside-down", "The origin end lies at the top of the card, or seems to.", "Where Rf are given, it was measured the right way round: check that the numbered spots make sense, or turn the strip."),
     ("ends-undecided", "It cannot be told which end of the strip is the origin's, so there is no Rf.", "Lay its origin end at the arrow and take the photo again; a result that is kept can be turned by hand. A pencil cross where the sample goes tells the two ends apart."),
     ("ends-alike", "Both lines look alike: the one towards the arrow was taken as the origin.", "Check that the origin end lies at the arrow. A pencil cross where the sample goes tells the two apart."),
