@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from webcapture.report.names import names_text
@@ -32,13 +33,20 @@ def photo_text(entry: Json) -> str:
 def spot_rows(entry: Json) -> list[tuple[str, ...]]:
     """A row for each spot, in the columns of HEADER; a lane without spots has a row of its own."""
     rows = []
+    shared = shared_bays(entry["strips"])
     for strip in entry["strips"]:
+        bay = f"{strip['bay']}, strip {strip['strip']}" if strip["bay"] in shared else str(strip["bay"])
         for lane in strip["lanes"]:
-            place = (str(strip["bay"]), str(lane["lane"]))
+            place = (bay, str(lane["lane"]))
             rows += [(*place, *_spot_cells(lane, spot)) for spot in lane["spots"]]
             if not lane["spots"]:
                 rows.append((*place, "none", "", _mm(lane["run_mm"]), "", "", "", "", _codes(lane)))
     return rows
+
+
+def shared_bays(strips: Iterable[Json]) -> frozenset[int]:
+    """The bays of a photo in which several strips lie: there the bay alone does not say which strip is meant."""
+    return frozenset(bay for bay, count in Counter(strip["bay"] for strip in strips).items() if count > 1)
 
 
 def text_table(header: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[str] = ()) -> str:
@@ -110,11 +118,13 @@ def _where(places: Sequence[str]) -> str:
 def _parts(entry: Json) -> list[tuple[str, Json]]:
     """Everything that may carry flags, with its place in words."""
     found = [("", entry)]
+    shared = shared_bays(entry["strips"])
     for strip in entry["strips"]:
-        bay = f"bay {strip['bay']}"
+        alone = strip["bay"] not in shared
+        bay = f"bay {strip['bay']}" if alone else f"bay {strip['bay']}, strip {strip['strip']}"
         found.append((bay, strip))
         for lane in strip["lanes"]:
-            where = f"{bay}, lane {lane['lane']}" if len(strip["lanes"]) > 1 else bay
+            where = bay if alone and len(strip["lanes"]) == 1 else f"bay {strip['bay']}, lane {lane['lane']}"
             found.append((where, lane))
             found += [(f"{where}, spot {spot['spot']}", spot) for spot in lane["spots"]]
     return found
