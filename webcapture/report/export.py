@@ -94,7 +94,7 @@ def _reference(result: PhotoResult, place: SpotPlace) -> tuple[Strip, Lane, Spot
     for strip in result.strips:
         for lane in strip.lanes:
             for spot in lane.spots:
-                if (strip.bay, lane.lane, spot.spot) == place:
+                if (strip.bay, lane.lane, spot.spot) == tuple(place):
                     return strip, lane, spot
     return None
 
