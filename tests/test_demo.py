@@ -13,6 +13,7 @@ import jsonschema
 import pytest
 from PIL import Image
 
+from tests.pairs import photographed
 from tests.report.factory import RUN_MM, SpotSpec, StripSpec, make_result
 from webcapture import demo
 from webcapture.demo import compare, summary, table
@@ -72,6 +73,21 @@ def test_spots_in_lanes_nobody_drew_are_not_hidden() -> None:
     entry = as_dict(make_result(StripSpec(width_mm=60, lanes=((SpotSpec(0.3),), (SpotSpec(0.4),)))))
     rows = compare("x", truth_like(entry, 0.3), entry, 3.0)
     assert [(row.lane, row.drawn is None) for row in rows] == [(1, False), (2, True)]
+
+
+def test_each_strip_of_a_bay_is_compared_with_what_was_drawn_on_it() -> None:
+    truth = photographed("sheet").truth
+    lanes = [tuple(SpotSpec(spot.rf) for spot in lane.spots) for strip in truth.strips for lane in strip.lanes]
+    entry = as_dict(make_result(*(StripSpec(lanes=(lane,)) for lane in reversed(lanes))))
+    for strip, drawn in zip(entry["strips"], sorted(truth.strips, key=lambda one: one.strip), strict=True):
+        for spot, known in zip(strip["lanes"][0]["spots"], drawn.lanes[0].spots, strict=True):
+            spot["position_mm"] = list(known.position_mm)
+    rows = compare("x", truth, entry, 3.0)
+    assert {(row.lane, row.found is not None, row.drawn is not None) for row in rows} == {
+        (1, True, True),
+        (2, True, True),
+    }
+    assert [row.error for row in rows] == pytest.approx([0.0] * len(rows), abs=1e-3) and len(rows) == 8
 
 
 def test_a_photo_that_failed_misses_all_its_spots() -> None:

@@ -188,6 +188,8 @@ class StripOutline:
     """(m, 2) the same along the right edge."""
     cut_off: bool = False
     """True where the photo or the card's panel ends before the strip does."""
+    strip: int = 1
+    """Its number within the bay, from 1, from the left of the page."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -325,7 +327,7 @@ class Lane:
     """One lane of a strip."""
 
     lane: int
-    """Number within the strip, from 1, from the left as seen with the origin end at the bottom."""
+    """Number within the bay, from 1, from the left as seen with the origin end at the bottom; the next strip of the bay goes on."""
     origin_mm: Point | None
     """Where the lane's axis meets the origin line; None where no line was seen."""
     front_mm: Point | None
@@ -357,6 +359,15 @@ class Strip:
     flags: tuple[Flag, ...] = ()
     decided: bool = True
     """False where it cannot be told which end is the origin's: there is no Rf then, and distances are from the end taken for it."""
+    strip: int = 1
+    """Its number within the bay, from 1, from the left of the page."""
+    shared: bool = False
+    """True where other strips lie in the same bay."""
+
+    @property
+    def place(self) -> str:
+        """Which strip of the photo it is: ``5``, the bay; ``5-2``, the second strip of that bay."""
+        return str(self.bay) if self.strip == 1 else f"{self.bay}-{self.strip}"
 
 
 @dataclass(frozen=True, slots=True)

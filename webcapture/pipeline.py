@@ -13,6 +13,7 @@ from webcapture.imaging.photo import read_photo
 from webcapture.imaging.quality import judge
 from webcapture.imaging.rectify import fit_view, whole_page
 from webcapture.imaging.strips import cut_strip, find_strips, unread_paper
+from webcapture.measure.bays import numbered_through
 from webcapture.measure.strip import measure_strip
 from webcapture.model import CardSeen, PhotoResult
 from webcapture.settings import DEFAULTS, Settings
@@ -40,7 +41,7 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS, wi
     images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
     cells = [averaged(image, settings.cell) for image in images]
     page = with_page or not outlines
-    strips = tuple(measure_strip(cell, view, settings) for cell in cells)
+    strips = numbered_through([measure_strip(cell, view, settings) for cell in cells], card.layout)
     return PhotoResult(
         card=CardSeen(card.layout, card.paper, view.residual_mm, view.tilt_deg, view.px_per_mm * photo.reduction),
         strips=strips,

@@ -105,11 +105,11 @@ def score(where: str, scene: Scene, photo: Photograph) -> PhotoScore:
     total = PhotoScore(where, crash=crash)
     strips: list[Json] = found["strips"] if found else []
     total.codes = [("error", error)] if error else _codes(found) if found else []
-    by_bay = {strip["bay"]: strip for strip in strips}
+    by_place = {(strip["bay"], strip["strip"]): strip for strip in strips}
     outside = tuple(f["code"] for f in found["flags"]) if found else (error or "crash",)
     for known, made in zip(photo.truth.strips, scene.strips, strict=True):
-        _strip(total, known, made, _Circumstances(scene, made), by_bay.pop(known.bay, None), outside)
-    for strip in by_bay.values():
+        _strip(total, known, made, _Circumstances(scene, made), by_place.pop((known.bay, known.strip), None), outside)
+    for strip in by_place.values():
         total.strips.append(StripRow(f"{where} bay {strip['bay']}", "", "false"))
         for _, spot in _spots(strip):
             total.spots.append(SpotRow(where, "false", "on a strip that does not exist", frozenset(), rf=spot["rf"]))

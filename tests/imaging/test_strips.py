@@ -77,6 +77,18 @@ def test_a_full_tray_in_the_order_of_its_bays() -> None:
         lay(page, laid[-1], int(rng.integers(225, 250)))
     outlines = found(shoot(TRAY, page))
     assert [outline.bay for outline in outlines] == [1, 2, 3, 4, 5, 6]
+    assert [outline.strip for outline in outlines] == [1] * 6
+    assert max(error_mm(outline, corners) for outline, corners in zip(outlines, laid, strict=True)) < 0.1
+
+
+def test_a_row_of_strips_in_one_bay_is_counted_from_the_left() -> None:
+    """Whatever order they were found in: the third hangs lower than the first, the second stands higher."""
+    page = page_of(SHEET)
+    laid = [strip_corners((x, y), 22, 150, 0.5) for x, y in ((55, 150), (90, 140), (125, 160), (160, 150))]
+    for corners in laid:
+        lay(page, corners, 238)
+    outlines = found(shoot(SHEET, page))
+    assert [(outline.bay, outline.strip) for outline in outlines] == [(1, 1), (1, 2), (1, 3), (1, 4)]
     assert max(error_mm(outline, corners) for outline, corners in zip(outlines, laid, strict=True)) < 0.1
 
 

@@ -112,7 +112,7 @@ def spot(
     u = np.hypot(U_CENTRE, np.hypot((1 - rf) * U_ORIGIN, rf * U_FRONT)) / run
     codes = (*codes, *(["near-front"] if rf > 0.95 else []), *(["did-not-move"] if distance < 1 else []))
     return Observed(
-        1, lane, number, float(rf), float(2 * u), float(distance), WIDTH, run, run, U_CENTRE, U_ORIGIN, U_FRONT, colour=colour, codes=codes,
+        "1", lane, number, float(rf), float(2 * u), float(distance), WIDTH, run, run, U_CENTRE, U_ORIGIN, U_FRONT, colour=colour, codes=codes,
     )  # fmt: skip
 
 

@@ -236,7 +236,7 @@ def test_what_two_lanes_share_is_left_out_of_their_difference() -> None:
     difference = (a - o) / (f - o) - (b - o) / (f - o)
     first, second = spot(1, 1, 50.0, 100.0), spot(2, 1, 46.0, 100.0)
     assert u_difference_beside(first, second) == pytest.approx(difference.std_dev, rel=1e-3)
-    apart = replace(second, strip=2)
+    apart = replace(second, strip="2")
     assert u_difference_beside(first, apart) == pytest.approx(np.hypot(first.U_rf / 2, apart.U_rf / 2))
     assert u_difference_beside(first, second) < 0.8 * u_difference_beside(first, apart)
 
@@ -253,7 +253,7 @@ def test_own_runs_say_how_a_substance_repeats_on_one_sheet() -> None:
 
 def test_a_reference_of_another_strip_or_the_own_lane_is_none() -> None:
     unknown = spot(1, 1, 50.0, 100.0)
-    for elsewhere in (replace(spot(2, 1, 50.0, 100.0), strip=2), spot(1, 2, 50.0, 100.0)):
+    for elsewhere in (replace(spot(2, 1, 50.0, 100.0), strip="2"), spot(1, 2, 50.0, 100.0)):
         match = one(candidates([unknown], METHOD, Library.of([]), [SheetReference("A", (elsewhere,))]))
         assert match.candidates == ()
 

@@ -47,7 +47,7 @@ def test_a_spot_with_itself_has_its_variance_and_other_strips_share_nothing() ->
     one = spot(1, 1, 30.0, 100.0)
     assert one.U_rf is not None
     assert covariance(one, one) == pytest.approx((one.U_rf / COVERAGE) ** 2)
-    assert covariance(one, replace(spot(2, 1, 30.0, 100.0), strip=2)) == 0
+    assert covariance(one, replace(spot(2, 1, 30.0, 100.0), strip="2")) == 0
     assert covariance(one, replace(spot(2, 1, 30.0, 100.0), rf=None)) == 0
     assert 0 < covariance(one, spot(2, 1, 30.0, 100.0)) < covariance(one, one)
 
@@ -56,3 +56,10 @@ def test_distances_of_one_line_do_not_carry_its_error() -> None:
     first, second = spot(1, 1, 40.0, 100.0), spot(2, 1, 42.0, 100.0)
     assert u_apart_mm(first, second, 0.0) == pytest.approx((ufloat(40, 0.08) - ufloat(42, 0.08)).std_dev)
     assert u_apart_mm(first, second, 0.01) == pytest.approx((2 * 0.08**2 + 0.42**2) ** 0.5)
+
+
+def test_strips_of_one_bay_share_nothing() -> None:
+    """Each has an origin line and a front of its own; within one strip both are shared."""
+    first, second = (observed(strip) for strip in make_result(StripSpec(), StripSpec()).strips)
+    assert first[0].place == ("1", 1, 1) and second[0].place == ("1-2", 2, 1)
+    assert covariance(first[1], second[1]) == 0.0 < covariance(first[0], first[1])

@@ -6,6 +6,7 @@ The scenario and every number are invented for these tests.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from webcapture.card.layout import card_layout
 from webcapture.card.printing import card_png_array
 from webcapture.flags import flags
+from webcapture.measure.bays import numbered_through
 from webcapture.model import Bytes8, CardSeen, Component, Lane, Line, PhotoResult, Picture, Point, Spot, Strip
 
 PX_PER_MM = 6.0
@@ -58,9 +60,14 @@ def make_result(
     photo: str = "bench 3.jpg",
     photo_flags: Sequence[str] = (),
 ) -> PhotoResult:
-    """A PhotoResult with those strips on that card, its page painted accordingly."""
+    """A PhotoResult with those strips on that card, those of one bay from left to right, its page painted accordingly."""
     pixels = _empty_page(layout, paper).copy()
-    strips = tuple(_strip(spec, layout, paper) for spec in specs)
+    crowd: Counter[int] = Counter()
+    laid = []
+    for spec in specs:
+        crowd[spec.bay] += 1
+        laid.append(replace(_strip(spec, layout, paper), strip=crowd[spec.bay]))
+    strips = numbered_through(laid, layout)
     for spec, strip in zip(specs, strips, strict=True):
         _paint(pixels, spec, strip)
     page = Picture.of_page(pixels, PX_PER_MM)

@@ -17,7 +17,7 @@ from webcapture.measure.frame import strip_frame
 from webcapture.model import PhotoResult
 from webcapture.report.annotate import STYLES, annotated_jpeg, annotated_picture
 from webcapture.report.pen import INK, PAPER, WARNING, Pen
-from webcapture.report.plates import WIDE_FORM, Plate, arrange, form_for
+from webcapture.report.plates import WIDE_FORM, Plate, arrange, form_for, place_labels
 from webcapture.settings import DEFAULTS
 
 
@@ -143,3 +143,24 @@ def test_it_takes_no_longer_than_it_should() -> None:
     bare = min(seconds(lambda: picture.save(io.BytesIO(), "JPEG", quality=85), 7))
     # Seen: four times as long as Pillow takes to compress it.
     assert min(seconds(lambda: annotated_jpeg(tray), 7)) < 10 * bare
+
+
+def test_strips_of_one_bay_have_names_and_numbers_of_their_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    said: list[str] = []
+    written = Pen.text
+
+    def listening(self: Pen, x: float, y: float, words: str, *more: object, **named: object) -> None:
+        said.append(words)
+        written(self, x, y, words, *more, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Pen, "text", listening)
+    one = StripSpec(lanes=((SpotSpec(0.5),),))
+    result = make_result(one, one, replace(one, bay=4), layout="tray")
+    annotated_picture(result)
+    assert [words for words in said if words.startswith("Bay")] == ["Bay 1, strip 1", "Bay 1, strip 2", "Bay 4"]
+    assert said.count("lane") == 2
+    form = form_for(result.strips, DEFAULTS.report)
+    labels = [place_labels(plate, Pen(form.letter)) for plate in plates_of(result)]
+    assert [[placed.label.number for placed in plate if placed.label.number] for plate in labels] == [
+        ["1.1"], ["2.1"], ["1"],
+    ]  # fmt: skip

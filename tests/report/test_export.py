@@ -212,6 +212,30 @@ class TestRelativeToASpot:
         assert {spot["r_rel"] for s in lost["strips"] for lane in s["lanes"] for spot in lane["spots"]} == {None}
         validate(photo, lost)
 
+    def test_strips_of_one_bay_were_run_apart(self) -> None:
+        photo = as_dict(make_result(StripSpec(), StripSpec()), relative_to=(1, 2, 1))
+        values = [[spot["r_rel"] for spot in strip["lanes"][0]["spots"]] for strip in photo["strips"]]
+        assert values == [[None] * 3, pytest.approx([1.0, 0.6 / 0.25, 0.82 / 0.25], abs=5e-5)]
+        assert [(strip["bay"], strip["strip"], strip["lanes"][0]["lane"]) for strip in photo["strips"]] == [
+            (1, 1, 1), (1, 2, 2),
+        ]  # fmt: skip
+        validate(photo)
+
+    def test_which_end_is_the_origins_must_be_known(self) -> None:
+        """Where it is not, distances are from the end taken for it, and there is no Rf either."""
+        result = make_result(StripSpec())
+        (strip,) = result.strips
+        for decided, values in ((True, [1.0, 2.4, 3.28]), (False, [None] * 3)):
+            undecided = replace(result, strips=(replace(strip, decided=decided),))
+            photo = as_dict(undecided, relative_to=(1, 1, 1))
+            assert [spot["r_rel"] for spot in photo["strips"][0]["lanes"][0]["spots"]] == values
+
+    def test_a_spot_a_hair_below_the_origin_line_is_at_zero_as_its_rf_is(self) -> None:
+        lane = make_result(StripSpec(lanes=((SpotSpec(0.0), SpotSpec(0.5)),))).strips[0].lanes[0]
+        below = replace(lane.spots[0], distance_mm=-0.08, rf=0.0)
+        assert r_rel(lane, below, lane, lane.spots[1]) == 0.0
+        assert r_rel(replace(lane, lane=2), replace(below, rf=-0.001), lane, lane.spots[1]) == 0.0
+
     def test_a_reference_that_did_not_move_divides_nothing(self) -> None:
         lane = make_result(StripSpec(lanes=((SpotSpec(0.0), SpotSpec(0.5)),))).strips[0].lanes[0]
         assert r_rel(lane, lane.spots[1], lane, lane.spots[0]) is None

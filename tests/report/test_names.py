@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -53,6 +54,27 @@ def test_on_a_tray_the_bays_are_the_lanes() -> None:
     names = lanes_of((0.38,), (0.81,), (0.5,), layout="tray")
     assert [(lane["bay"], lane["role"], lane["label"]) for lane in names["lanes"]] == [
         (1, "reference", "Marl red"), (2, "sample", "vat 7"), (3, "reference", "Tarn blue"),
+    ]  # fmt: skip
+
+
+def named(*specs: StripSpec, layout: str) -> list[tuple[int, int, int, str, str]]:
+    result = make_result(*specs, layout=layout)
+    names = names_dict(result, read_plan(WORKSHOP % LANES), shipped_library("workshop"))
+    jsonschema.validate([{**as_dict(result), "names": names}], schema())
+    return [tuple(lane[part] for part in ("bay", "strip", "lane", "role", "label")) for lane in names["lanes"]]
+
+
+def test_strips_side_by_side_on_a_sheet_card_are_its_lanes() -> None:
+    one = StripSpec(lanes=((SpotSpec(0.38),),))
+    assert named(one, one, one, layout="sheet") == [
+        (1, 1, 1, "reference", "Marl red"), (1, 2, 2, "sample", "vat 7"), (1, 3, 3, "reference", "Tarn blue"),
+    ]  # fmt: skip
+
+
+def test_of_two_strips_in_one_bay_of_a_tray_nobody_knows_which_was_planned() -> None:
+    one = StripSpec(lanes=((SpotSpec(0.38),),))
+    assert named(one, one, replace(one, bay=2), layout="tray") == [
+        (1, 1, 1, "sample", ""), (1, 2, 2, "sample", ""), (2, 1, 1, "sample", "vat 7"),
     ]  # fmt: skip
 
 

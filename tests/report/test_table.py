@@ -67,3 +67,17 @@ class TestRelativeToASpot:
     def test_a_reference_that_does_is_not_remarked_on(self) -> None:
         assert unrelated(as_dict(make_result(StripSpec()), relative_to=(1, 1, 2))) == ""
         assert unrelated(error_dict("dark.jpg", TooDark("The picture is too dark."))) == ""
+
+
+def test_strips_of_one_bay_are_told_apart_in_words() -> None:
+    one = StripSpec(lanes=((SpotSpec(0.5, flags=("faint",)),),), flags=("front-slanted",))
+    entry = as_dict(make_result(one, one, StripSpec(bay=4, lanes=one.lanes), layout="tray"))
+    assert [row[:3] for row in spot_rows(entry)] == [
+        ("1, strip 1", "1", "1"),
+        ("1, strip 2", "2", "1"),
+        ("4", "1", "1"),
+    ]
+    text = photo_text(entry)
+    assert "front-slanted (bay 1, strip 1; bay 1, strip 2)" in text
+    assert "faint (bay 1, lane 1, spot 1; bay 1, lane 2, spot 1; bay 4, spot 1)" in text
+    assert "bay-shared (bay 1, strip 1; bay 1, strip 2)" in text

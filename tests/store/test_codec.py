@@ -137,3 +137,21 @@ def test_what_is_no_number_is_never_stored(field, value):
     assert dumped(spoiled(field, 0.5))
     with pytest.raises(ValueError, match="JSON compliant"):
         dumped(spoiled(field, value))
+
+
+def as_it_was(result: PhotoResult) -> bytes:
+    """The result as it was kept before strips of one bay were told apart."""
+    plain = json.loads(zlib.decompress(dumped(result)))
+    for strip in plain["strips"]:
+        del strip["strip"], strip["shared"]
+        strip["flags"] = [flag for flag in strip["flags"] if flag["code"] != "bay-shared"]
+        for n, lane in enumerate(strip["lanes"], 1):
+            lane["lane"] = n
+    return zlib.compress(json.dumps(plain).encode())
+
+
+def test_strips_that_were_not_told_apart_are_when_they_are_read():
+    result = make_result(StripSpec(), StripSpec(), StripSpec(bay=4), layout="tray")
+    old = loaded(as_it_was(result))
+    assert [(strip.place, strip.lanes[0].lane) for strip in old.strips] == [("1", 1), ("1-2", 2), ("4", 1)]
+    assert dumped(old) == dumped(result)

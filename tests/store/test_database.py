@@ -21,12 +21,16 @@ from sqlalchemy.exc import IntegrityError, OperationalError, StatementError
 from tests.house.source import ROOT
 from tests.store.conftest import KINDS, POSTGRESQL
 from tests.store.scenario import NOON, photo, practical, station
+from webcapture.reference.method import method_of
 from webcapture.store import photos, practicals, stations
 from webcapture.store.db import Database, _log_ahead, alembic_config, sqlite_address
+from webcapture.store.own_runs import Place, accepted_runs
+from webcapture.store.shapes import method_dict
 from webcapture.store.store import Store
 from webcapture.store.tables import Guess, Setting, Table
 
 THREADS, TURNS = 24, 15
+METHOD = method_of("water", "filter paper")
 
 
 def pragma(session, name):
@@ -169,6 +173,21 @@ def test_down_and_up_again(database):
     assert set(sa.inspect(database.engine).get_table_names()) == {"alembic_version"}
     database.migrate()
     assert differences(database) == []
+
+
+def test_runs_that_were_accepted_before_strips_were_told_apart_count_as_of_the_first(database):
+    """Accepted under the second revision, which knew the bay alone."""
+    with database.altering() as connection:
+        command.downgrade(alembic_config(connection), "0002")
+        old = sa.Table("accepted_run", sa.MetaData(), autoload_with=connection)
+        row = {"substance": "Marl red", "method": method_dict(METHOD), "rf": 0.4, "expanded": 0.01, "colour": "#b04a5a"}
+        row |= {"photo_id": "p1", "bay": 5, "lane": 1, "spot": 2, "practical_id": "q1", "practical": "Dyes"}
+        connection.execute(sa.insert(old).values(**row, accepted_at=NOON))
+    database.migrate()
+    with database.reading() as session:
+        (kept,) = accepted_runs(session)
+    assert kept.place == Place("p1", 5, 1, 2, strip=1)
+    assert kept.run.sheet == "p1:5"
 
 
 def test_names_of_constraints_are_those_of_the_models(database):

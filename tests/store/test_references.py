@@ -149,6 +149,16 @@ def test_a_run_comes_back_as_it_was(database):
     assert (one.accepted_at, one.withdrawn_at) == (NOON, None)
 
 
+def test_strips_of_one_bay_are_sheets_of_their_own(database):
+    second = replace(PLACE, lane=2, strip=2)
+    with database.writing() as session:
+        for place in (PLACE, second):
+            own_runs.accept(session, replace(RUN, sheet=place.sheet), 0.012, place, "Felt pens", NOON)
+    with database.reading() as session:
+        kept = own_runs.accepted_runs(session)
+    assert [(one.place, one.run.sheet) for one in kept] == [(PLACE, "p1:0"), (second, "p1:0-2")]
+
+
 def test_twice_is_once_and_another_reading_takes_the_place_of_the_first(database):
     corrected = replace(RUN, rf=0.32)
     with database.writing() as session:

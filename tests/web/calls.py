@@ -93,7 +93,7 @@ class World:
             practical = practicals.find(session, self.room.practical)
         assert practical
         self.values = {
-            "photo_id": send_and_wait(self.bench), "bay": 1, "lane": 1, "practical_id": practical.id,
+            "photo_id": send_and_wait(self.bench), "bay": 1, "place": "1", "lane": 1, "practical_id": practical.id,
             "station_id": self.room.ids["Bench 1"], "code": practical.join_code, "name": "leaf-dyes.jpg",
             "layout": "sheet", "paper": "letter", "token": self.room.app.extensions["desk"].shelf.put(PHOTO.read_bytes()),
         }  # fmt: skip
@@ -216,7 +216,9 @@ def nothing_there(world: World) -> None:
     for operation in world.document.operations():
         if "404" in operation.about["responses"] and "joining" not in operation.about["tags"]:
             world.both(operation, 404, values=none, query_string=query.get(operation.id))
-    for name in ("resultStrip", "resultProfile", "correctLane"):
+    for name in ("resultStrip", "ends"):
+        world.both(name, 404, values={"place": "1-2"})
+    for name in ("resultProfile", "correctLane"):
         world.both(name, 404, values={"bay": 99})
     for name in ("resultProfile", "correctLane"):
         world.both(name, 404, values={"lane": 99})

@@ -99,6 +99,7 @@ def entry(name: str, *lanes: dict[str, Any], flags: tuple[str, ...] = (), strip_
     """A whole photo in the contract's form: one strip of those lanes."""
     strip = {
         "bay": 1,
+        "strip": 1,
         "corners_mm": [[38.0, 250.0], [64.0, 250.0], [64.0, 120.0], [38.0, 120.0]],
         "lanes": list(lanes),
         "flags": [flag(code) for code in strip_flags],

@@ -12,7 +12,7 @@ from typing import Any
 from flask import Flask
 from flask.testing import FlaskClient
 
-from tests.report.factory import make_result
+from tests.report.factory import StripSpec, make_result
 from tests.web.conftest import Bench, jpeg
 from tests.web.records import measured as tray
 from tests.web.room import KEY, WORDS, Room
@@ -106,7 +106,7 @@ def of_the_room(folder: Path, **config: Any) -> Pages:
     pages |= {"room without photos": lead.get(base).text, "empty work": station.get("/work").text}
     results = _work(room, practical.id, one)
     pages |= {f"result {name}": lead.get(address).text for name, address in results.items()}
-    pages |= _corrected(station, results["two lanes"])
+    pages |= _corrected(station, results["two lanes"]) | _turned_beside(station, results["side by side"])
     pages |= {
         "start with records": station.get("/").text,
         "work": station.get("/work").text,
@@ -194,6 +194,7 @@ def _work(room: Room, practical_id: str, one: StationInfo) -> dict[str, str]:
     every = tuple(REGISTRY)
     ids = {
         "every flag": room.measured(two, (0.31, 0.6), (0.6,), flags=every),
+        "side by side": room.kept(one, make_result(StripSpec(), StripSpec(left_mm=60.0))),
         "two lanes": room.measured(one, (0.3, 0.62), (0.61,)),
         "which end": room.measured(one, (0.3, 0.62), strip_flags=("upside-down", "ends-undecided")),
         "one lane": room.measured(three, (0.9, 0.95)),
@@ -487,6 +488,13 @@ def _corrected(station: FlaskClient, address: str) -> Pages:
         "corrected": station.get(address).text,
         "profile": station.get(f"{address}/profile-1-1.svg").text,
     }
+
+
+def _turned_beside(station: FlaskClient, address: str) -> Pages:
+    """Of two strips in one bay the second turned, and so confirmed."""
+    for ends in ("turn", "keep"):
+        station.post(f"{address}/ends/1-2", data={"ends": ends})
+    return {"turned beside another": station.get(address).text}
 
 
 def _too_often(nobody: FlaskClient) -> Pages:

@@ -14,6 +14,7 @@ from flask.testing import FlaskClient
 from PIL import Image
 
 from tests.report.factory import SpotSpec, StripSpec, make_result
+from webcapture.model import PhotoResult
 from webcapture.settings import DEFAULTS
 from webcapture.store import lead as leads
 from webcapture.store import photos, practicals, stations
@@ -110,12 +111,15 @@ class Room:
         spot_flags: tuple[str, ...] = (), strip_flags: tuple[str, ...] = (),
     ) -> str:  # fmt: skip
         """A photo measured with spots at these Rf: lane by lane of a sheet, or bay by bay of a tray."""
-        photo_id = self.photo(station)
         spots = [tuple(SpotSpec(rf, flags=spot_flags) for rf in lane) for lane in lanes]
         specs = [StripSpec(width_mm=100.0, lanes=tuple(spots), flags=strip_flags)]
         if layout == "tray":
             specs = [StripSpec(width_mm=20.0, lanes=(lane,), bay=n) for n, lane in enumerate(spots, 1) if lane]
-        result = make_result(*specs, photo_flags=flags, layout=layout)
+        return self.kept(station, make_result(*specs, photo_flags=flags, layout=layout))
+
+    def kept(self, station: StationInfo, result: PhotoResult) -> str:
+        """A photo measured with that result."""
+        photo_id = self.photo(station)
         picture = io.BytesIO()
         Image.fromarray(result.page.pixels).save(picture, "JPEG")
         page = self.store.vault.put(picture.getvalue())

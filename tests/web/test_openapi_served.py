@@ -190,7 +190,7 @@ QUERIES = st.dictionaries(st.sampled_from(["key", "next", "copy", "cards", "x"])
 @given(
     operation=st.sampled_from([one for one in OPERATIONS if one.id not in DELETING]),
     who=st.sampled_from(["everyone", "bench", "lead", "nobody"]),
-    rubbish=st.dictionaries(st.sampled_from(["photo_id", "bay", "lane", "practical_id", "code", "name"]), RUBBISH, max_size=2),
+    rubbish=st.dictionaries(st.sampled_from(["photo_id", "bay", "place", "lane", "practical_id", "code", "name"]), RUBBISH, max_size=2),
     headers=HEADERS,
     query=QUERIES,
     body=BODIES,

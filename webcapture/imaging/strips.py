@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import groupby
 
 import cv2
 import numpy as np
@@ -35,7 +36,14 @@ def find_strips(
     sides = sides_of(coarse, photo, mapping, settings)
     found = (_outline(box, sides[4 * n : 4 * n + 4], card, settings) for n, box in enumerate(boxes))
     outlines = [outline for outline in found if outline is not None]
-    return tuple(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean())))
+    return tuple(_counted(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean()))))
+
+
+def _counted(outlines: Sequence[StripOutline]) -> Iterator[StripOutline]:
+    """Each with its number within its bay: a wide bay may hold a row of strips, and narrow ones fit into a tray's two by two."""
+    for _, together in groupby(outlines, key=lambda outline: outline.bay):
+        for n, outline in enumerate(together, 1):
+            yield replace(outline, strip=n)
 
 
 def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: StripSettings) -> bool:

@@ -16,7 +16,7 @@ from webcapture.errors import UsageError
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.measure.recount import Ground, LaneState, Mark, flags_now, lane_now, line_now, state_of
 from webcapture.measure.relate import colour_of
-from webcapture.measure.turn import settled, state_turned, turned
+from webcapture.measure.turn import mirrored, settled, state_turned, turned
 from webcapture.model import Floats, Lane, Spot, Strip
 from webcapture.settings import Settings
 
@@ -45,6 +45,8 @@ class Change:
     label: str | None = None
     turned: bool = False
     """Whether the strip was read from its other end when this was given: its places and lanes are told so."""
+    strip: int = 1
+    """Which of the strips in that bay."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +86,7 @@ class _State:
 def corrected(
     strip: Strip, changes: Sequence[Change], settings: Settings, *, residual_mm: float = 0.0, strict: bool = True
 ) -> Corrected:
-    """The strip with these changes, in their order; those of other bays are passed over.
+    """The strip with these changes, in their order; those of other strips are passed over.
 
     ``residual_mm`` is the card's: it stands in the budget where the strip had no Rf that could tell. The last change has to fit
     where ``strict``: UsageError is raised for one that fits nothing on the strip. Earlier ones did fit when they were made;
@@ -94,7 +96,7 @@ def corrected(
     state = _State(strip, strip, frame, {lane.lane: state_of(lane, frame) for lane in strip.lanes})
     idle = []
     for n, change in enumerate(changes):
-        if change.bay != strip.bay:
+        if (change.bay, change.strip) != (strip.bay, strip.strip):
             continue
         try:
             state = _applied(change, state, settings)
@@ -149,11 +151,10 @@ def _applied(change: Change, state: _State, settings: Settings) -> _State:
 def _turned(state: _State, settings: Settings) -> _State:
     """With the strip read from its other end, and all that was corrected so far turned with it."""
     strip = settled(state.measured) if state.turned else turned(state.measured, settings.spot)
-    last = len(state.lanes) + 1
     frame = strip_frame(strip)
-    before = [state.lanes[last - lane.lane] for lane in strip.lanes]
+    before = [state.lanes[mirrored(lane.lane, strip.lanes)] for lane in strip.lanes]
     lanes = [state_turned(old, lane, state.frame, frame) for old, lane in zip(before, strip.lanes, strict=True)]
-    labels = {last - lane: label for lane, label in state.labels.items()}
+    labels = {mirrored(lane, strip.lanes): label for lane, label in state.labels.items()}
     by_number = {one.lane.lane: one for one in lanes}
     return replace(state, strip=strip, frame=frame, lanes=by_number, labels=labels, turned=not state.turned)
 

@@ -36,6 +36,7 @@ def measure_strip(strip: StripCells, view: View, settings: Settings) -> Strip:
         lanes=lanes if decided else tuple(without_ratios(lane) for lane in lanes),
         flags=flags(*_codes(attempt, lanes, rise, decided, settings)),
         decided=decided,
+        strip=strip.outline.strip,
     )
 
 

@@ -5,6 +5,7 @@ Nothing is measured anew. Places along a lane turn into ``span − s``, so that 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -41,11 +42,16 @@ def turned(strip: Strip, rule: SpotSettings) -> Strip:
         origin=_line(strip.front, old, new) if drawn else None,
         front=_line(strip.origin, old, new),
         lanes=tuple(
-            _lane(lane, len(strip.lanes) + 1 - lane.lane, drawn, old, new, rule) for lane in reversed(strip.lanes)
+            _lane(lane, mirrored(lane.lane, strip.lanes), drawn, old, new, rule) for lane in reversed(strip.lanes)
         ),
     )
     rest = tuple(flag for flag in strip.flags if flag.code not in ABOUT_LINES)
     return settled(replace(other, flags=rest))
+
+
+def mirrored(number: int, lanes: Sequence[Lane]) -> int:
+    """A lane's number where the strip's ``lanes`` count from the other side. The strip keeps its numbers among those of its bay."""
+    return lanes[0].lane + lanes[-1].lane - number
 
 
 def state_turned(state: LaneState, lane: Lane, old: Frame, new: Frame) -> LaneState:

@@ -16,8 +16,8 @@ SILENT = ("did-not-move", "near-front")
 class Observed:
     """One spot. Lengths in card millimetres."""
 
-    strip: int
-    """The bay: spots of one strip share origin line and front."""
+    strip: str
+    """The strip's place: spots of one strip share origin line and front, those of two in one bay do not."""
     lane: int
     spot: int
     rf: float | None
@@ -45,7 +45,7 @@ class Observed:
     """Overlaps a neighbour of its lane and was parted from it by a fit: its centre is its own, and less certain."""
 
     @property
-    def place(self) -> tuple[int, int, int]:
+    def place(self) -> tuple[str, int, int]:
         """Which spot it is: strip, lane, number."""
         return self.strip, self.lane, self.spot
 
@@ -76,7 +76,7 @@ def _spot(strip: Strip, lane: Lane, spot: Spot, length_mm: float) -> Observed:
     u = {name: part.u_mm for name, part in parts.items()}
     line = strip.origin.u_mm if strip.origin is not None else 0.0
     return Observed(
-        strip=strip.bay, lane=lane.lane, spot=spot.spot, rf=spot.rf, U_rf=spot.U_rf, distance_mm=spot.distance_mm,
+        strip=strip.place, lane=lane.lane, spot=spot.spot, rf=spot.rf, U_rf=spot.U_rf, distance_mm=spot.distance_mm,
         width_mm=spot.width_mm, run_mm=lane.run_mm, reach_mm=lane.run_mm or length_mm, u_centre_mm=u.get("centre", spot.u_centre_mm),
         u_origin_mm=u.get("origin", line), u_front_mm=u.get("front", 0.0), u_rectification_mm=u.get("rectification", 0.0),
         u_flatness_mm=u.get("flatness", 0.0), colour=spot.colour, codes=_codes(spot), parted=_parted(spot, lane),

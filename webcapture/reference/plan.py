@@ -5,7 +5,8 @@
     {"mobile_phase": "salt water", "paper": "workshop paper", "temperature_c": 20, "locating": "",
      "lanes": {"1": "reference: Marl red", "2": "sample: vat 7", "3": "mixed: vat 7 + Marl red"}}
 
-Mobile phase and paper are needed. Lanes count from the left; on a tray they are the bays. A lane that is not named is a sample.
+Mobile phase and paper are needed. Lanes count from the left, on one paper or on strips side by side; on a tray they are the bays, of
+which each is for one strip. A lane that is not named is a sample.
 A mixed lane holds both, one spot applied on the other: its label names a sample and a reference that have lanes of their own beside.
 """
 
@@ -21,6 +22,8 @@ from webcapture.errors import UsageError
 from webcapture.reference.method import Method, method_of
 
 ROLES = REFERENCE, SAMPLE, MIXED = ("reference", "sample", "mixed")
+UNNAMED = (SAMPLE, "")
+"""What a lane holds of which nothing is said."""
 FIELDS = ("mobile_phase", "paper", "temperature_c", "locating", "lanes")
 EXAMPLE = '{"mobile_phase": "water : ethanol 4 : 1", "paper": "filter paper", "lanes": {"1": "reference: Marl red"}}'
 HINT = f"A method file looks like this: {EXAMPLE}"
@@ -38,7 +41,7 @@ class Plan:
 
     def of(self, number: int) -> tuple[str, str]:
         """(role, label) of a lane; a sample without a label where it is not named."""
-        return self.lanes.get(number, (SAMPLE, ""))
+        return self.lanes.get(number, UNNAMED)
 
 
 def read_plan(text: str) -> Plan:

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
+from webcapture.measure.bays import tells_lanes
 from webcapture.measure.curves import polynomial_at
 from webcapture.model import Bytes8, Floats, PhotoResult, Picture, Point
 from webcapture.report.marks import strokes, zero_of_scale
@@ -196,7 +197,9 @@ def _dashes(points: Sequence[Point], dash: tuple[int, int], unit: float) -> Floa
 
 
 def _write(pen: Pen, plate: Plate, placed: Sequence[Placed]) -> None:
-    pen.text(plate.x + 0.4 * pen.size, plate.y + 0.9 * pen.size, f"Bay {plate.strip.bay}", 1.1, bold=True)
+    strip = plate.strip
+    name = f"Bay {strip.bay}, strip {strip.strip}" if strip.shared else f"Bay {strip.bay}"
+    pen.text(plate.x + 0.4 * pen.size, plate.y + 0.9 * pen.size, name, 1.1, bold=True)
     badges = header_badges(plate.strip, plate.wide)
     pen.badges(plate.x + 0.4 * pen.size, plate.y + 1.65 * pen.size, plate.column - pen.size, badges)
     _write_scale(pen, plate)
@@ -239,7 +242,7 @@ def _scale_rows(plate: Plate) -> tuple[float, Floats]:
 
 
 def _write_lane_numbers(pen: Pen, plate: Plate) -> None:
-    if len(plate.strip.lanes) < 2:
+    if not tells_lanes(plate.strip):
         return
     y = plate.box[1] + plate.box[3] + 0.8 * pen.size
     pen.text(plate.box[0] - 0.3 * pen.size, y, "lane", 0.8, anchor="rm")

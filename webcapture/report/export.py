@@ -31,7 +31,7 @@ def as_dict(result: PhotoResult, relative_to: SpotPlace | None = None) -> Json:
     """The result of one photo as JSON types.
 
     With ``relative_to``, a spot's (bay, lane, spot), each spot also tells its ``r_rel`` to that one, with its uncertainty: numbers on
-    the same strip, None elsewhere and where that spot does not exist.
+    the same strip, None elsewhere, where that spot does not exist, and on a strip that nobody knows the ends of.
     """
     found = {
         "photo": result.photo,
@@ -68,7 +68,8 @@ def r_rel(lane: Lane, spot: Spot, reference_lane: Lane, reference: Spot) -> floa
     """How far ``spot`` ran relative to ``reference`` on the same strip (IUPAC Gold Book R05276).
 
     In one lane the ratio of the distances, for which no front is needed; between lanes the ratio of the Rf, since the
-    front may be slanted. None where these are not known or the reference did not move.
+    front may be slanted. None where these are not known or the reference did not move; 0 for a spot a hair below the origin
+    line, as its Rf is.
     """
     if lane.origin_mm is None or reference_lane.origin_mm is None:
         return None
@@ -78,18 +79,19 @@ def r_rel(lane: Lane, spot: Spot, reference_lane: Lane, reference: Spot) -> floa
         above, below = spot.rf, reference.rf
     else:
         return None
-    return above / below if below > 0 else None
+    return max(above / below, 0.0) if below > 0 else None
 
 
 def _add_r_rel(found: Json, result: PhotoResult, place: SpotPlace) -> None:
     found["relative_to"] = dict(zip(("bay", "lane", "spot"), place, strict=True))
     reference = _reference(result, place)
     for strip, strip_json in zip(result.strips, found["strips"], strict=True):
+        # Strips of one bay were run apart: they share neither origin line nor front.
+        beside = reference[1:] if reference is not None and strip is reference[0] and strip.decided else None
         for lane, lane_json in zip(strip.lanes, strip_json["lanes"], strict=True):
             for spot, spot_json in zip(lane.spots, lane_json["spots"], strict=True):
-                known = reference is not None and strip.bay == place[0]
-                spot_json["r_rel"] = _round(r_rel(lane, spot, *reference), 4) if reference and known else None
-                there = None if spot_json["r_rel"] is None else reference
+                spot_json["r_rel"] = None if beside is None else _round(r_rel(lane, spot, *beside), 4)
+                there = None if spot_json["r_rel"] is None else beside
                 spot_json.update(_u_r_rel(strip, (lane, spot), there, result.card.residual_mm))
 
 
@@ -99,13 +101,12 @@ def _u_r_rel(strip: Strip, here: Place, there: Place | None, residual_mm: float)
     return {"u_r_rel": _round(u, 5), "U_r_rel": _round(None if u is None else expanded(u), RECORDED["U_rf"])}
 
 
-def _reference(result: PhotoResult, place: SpotPlace) -> tuple[Lane, Spot] | None:
-    bay, lane_number, spot_number = place
+def _reference(result: PhotoResult, place: SpotPlace) -> tuple[Strip, Lane, Spot] | None:
     for strip in result.strips:
         for lane in strip.lanes:
             for spot in lane.spots:
-                if (strip.bay, lane.lane, spot.spot) == (bay, lane_number, spot_number):
-                    return lane, spot
+                if (strip.bay, lane.lane, spot.spot) == tuple(place):
+                    return strip, lane, spot
     return None
 
 
@@ -122,6 +123,7 @@ def _card(card: CardSeen) -> Json:
 def _strip(strip: Strip) -> Json:
     return {
         "bay": strip.bay,
+        "strip": strip.strip,
         "corners_mm": [_point(corner) for corner in strip.corners_mm],
         "upright": strip.upright,
         "origin_line": _line(strip.origin),

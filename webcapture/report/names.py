@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
+from webcapture.measure.bays import TRAY
 from webcapture.model import Lane, PhotoResult, Strip
 from webcapture.reference.compare import Comparison, SheetReference
 from webcapture.reference.library import Library, key
 from webcapture.reference.match import CONSISTENT, REASONS, Match, candidates
+from webcapture.reference.method import Method
 from webcapture.reference.mixed import MixedLane, mixed_lane
 from webcapture.reference.mixture import LANE_REASONS, MIXED_REASONS, SINGLE, SPLITS, LaneAccount, account
 from webcapture.reference.observed import Observed, observed
-from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, Plan
+from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, UNNAMED, Plan
 from webcapture.report.wording import two_decimals
 from webcapture.settings import DEFAULTS, CompareSettings
 
 Json = dict[str, Any]
+Roles = Mapping[tuple[int, int], tuple[str, str]]
+"""(role, label) by bay and lane."""
 DIGITS = 4
 EVIDENCE_WORDS = {
     "same sheet": "reference lane on this sheet",
@@ -30,9 +34,19 @@ SEVERAL = re.compile(r"\s\+\s|;|,\s|\s(?:and|&)\s")
 """Between the substances that a label names."""
 
 
-def names_dict(result: PhotoResult, plan: Plan, library: Library, settings: CompareSettings = DEFAULTS.compare) -> Json:
-    """The member ``names`` of a photo's object: for each lane what its spots are consistent with."""
-    lanes = [entry for strip in result.strips for entry in _strip(strip, result.card.layout, plan, library, settings)]
+def names_dict(
+    result: PhotoResult,
+    plan: Plan,
+    library: Library,
+    settings: CompareSettings = DEFAULTS.compare,
+    roles: Roles | None = None,
+) -> Json:
+    """The member ``names`` of a photo's object: for each lane what its spots are consistent with.
+
+    ``roles`` says what is in the lanes where that is known better than by the plan's numbers.
+    """
+    known = planned_roles(result, plan) if roles is None else roles
+    lanes = [entry for strip in result.strips for entry in _strip(strip, known, plan.method, library, settings)]
     method = plan.method
     return {
         "mobile_phase": method.mobile_phase.text,
@@ -45,21 +59,32 @@ def names_dict(result: PhotoResult, plan: Plan, library: Library, settings: Comp
     }
 
 
-def _strip(strip: Strip, layout: str, plan: Plan, library: Library, settings: CompareSettings) -> list[Json]:
+def planned_roles(result: PhotoResult, plan: Plan) -> Roles:
+    """What the plan says of each lane. Of several strips in one bay of a tray nobody knows which was planned for it."""
+    layout = result.card.layout
+    return {
+        (strip.bay, lane.lane): plan.of(_number(strip, lane, layout))
+        for strip in result.strips
+        for lane in strip.lanes
+        if not (strip.shared and layout == TRAY)
+    }
+
+
+def _strip(strip: Strip, known: Roles, method: Method, library: Library, settings: CompareSettings) -> list[Json]:
     seen = observed(strip)
     by_lane = {lane.lane: [one for one in seen if one.lane == lane.lane] for lane in strip.lanes}
-    roles = {lane.lane: plan.of(_number(strip, lane, layout)) for lane in strip.lanes}
+    roles = {lane.lane: known.get((strip.bay, lane.lane), UNNAMED) for lane in strip.lanes}
     references = [
         SheetReference(label, tuple(by_lane[lane])) for lane, (role, label) in roles.items() if role == REFERENCE
     ]
     samples = {label: by_lane[lane] for lane, (role, label) in reversed(roles.items()) if role == SAMPLE}
-    known = {key(name) for name in library.columns(plan.method).names} | {key(one.substance) for one in references}
+    names = {key(name) for name in library.columns(method).names} | {key(one.substance) for one in references}
     told = []
     for lane, (role, label) in roles.items():
-        place = {"bay": strip.bay, "lane": lane, "role": role, "label": label}
+        place = {"bay": strip.bay, "strip": strip.strip, "lane": lane, "role": role, "label": label}
         own = [one for one in references if not (role == REFERENCE and one.substance == label)]
-        expected = () if role == REFERENCE else _expected(label, known)
-        told.append({**place, **_lane(by_lane[lane], plan, library, own, expected, settings)})
+        expected = () if role == REFERENCE else _expected(label, names)
+        told.append({**place, **_lane(by_lane[lane], method, library, own, expected, settings)})
         if role == MIXED:
             told[-1]["mixed"] = _mixed(mixed_lane(label, by_lane[lane], samples, references, settings))
     return told
@@ -72,19 +97,19 @@ def _expected(label: str, known: Collection[str]) -> tuple[str, ...]:
 
 
 def _number(strip: Strip, lane: Lane, layout: str) -> int:
-    return strip.bay if layout == "tray" and len(strip.lanes) == 1 else lane.lane
+    return strip.bay if layout == TRAY and len(strip.lanes) == 1 else lane.lane
 
 
 def _lane(
     spots: Sequence[Observed],
-    plan: Plan,
+    method: Method,
     library: Library,
     references: Sequence[SheetReference],
     expected: Sequence[str],
     settings: CompareSettings,
 ) -> Json:
-    lane = account(spots, plan.method, library, references, expected, settings)
-    matches = candidates(spots, plan.method, library, references, settings)
+    lane = account(spots, method, library, references, expected, settings)
+    matches = candidates(spots, method, library, references, settings)
     return {**_account(lane), "spots": [_match(one) for one in matches]}
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from webcapture.measure.bays import tells_lanes
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.model import Point, Strip
 from webcapture.report.marks import Label, half_width, labels, line_labels, spread
@@ -171,13 +172,13 @@ def header_height(strip: Strip, pen: Pen, column: float, wide: bool) -> float:
 
 def _footer_height(strips: Sequence[Strip], pen: Pen) -> float:
     """Room for the lanes' numbers, where there are several."""
-    return (1.9 if any(len(strip.lanes) > 1 for strip in strips) else 0.7) * pen.size
+    return (1.9 if any(tells_lanes(strip) for strip in strips) else 0.7) * pen.size
 
 
 def header_badges(strip: Strip, wide: bool) -> tuple[str, ...]:
     """Badges of the strip and its lanes; on a wide sheet, whose labels are short, of its spots as well."""
     found = [badge_text(flag) for flag in strip.flags]
-    many = len(strip.lanes) > 1
+    many = tells_lanes(strip)
     for lane in strip.lanes:
         found += [f"lane {lane.lane}: {badge_text(flag)}" if many else badge_text(flag) for flag in lane.flags]
         for spot in lane.spots if wide else ():
@@ -196,7 +197,7 @@ def place_labels(plate: Plate, pen: Pen) -> list[Placed]:
 
 def _beside(plate: Plate, pen: Pen) -> list[Placed]:
     """Labels right of the strip, and their badges below them."""
-    spots = labels(plate.strip, plate.frame, with_lane=len(plate.strip.lanes) > 1)
+    spots = labels(plate.strip, plate.frame, with_lane=tells_lanes(plate.strip))
     wanted = sorted([*spots, *line_labels(plate.strip)], key=lambda label: -label.anchor[0])
     _, top, _, height = plate.box
     room = label_room(plate, pen)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from webcapture.report.names import names_text
@@ -40,10 +41,11 @@ def header(entry: Json) -> tuple[str, ...]:
 def spot_rows(entry: Json) -> list[tuple[str, ...]]:
     """A row for each spot, in the columns of :func:`header`; a lane without spots has a row of its own."""
     rows = []
-    asked = "relative_to" in entry
+    asked, shared = "relative_to" in entry, shared_bays(entry["strips"])
     for strip in entry["strips"]:
+        bay = f"{strip['bay']}, strip {strip['strip']}" if strip["bay"] in shared else str(strip["bay"])
         for lane in strip["lanes"]:
-            place = (str(strip["bay"]), str(lane["lane"]))
+            place = (bay, str(lane["lane"]))
             for spot in lane["spots"]:
                 cells = (*place, *_spot_cells(lane, spot))
                 rows.append(_with(cells, (_r_rel(spot),)) if asked else cells)
@@ -71,6 +73,11 @@ def unrelated(entry: Json) -> str:
     if any(spot["r_rel"] is not None for _, spot in spots):
         return ""
     return f"Nothing can be related to {named}: it did not leave the origin, or where the origin lies is not known. No R_rel."
+
+
+def shared_bays(strips: Iterable[Json]) -> frozenset[int]:
+    """The bays of a photo in which several strips lie: there the bay alone does not say which strip is meant."""
+    return frozenset(bay for bay, count in Counter(strip["bay"] for strip in strips).items() if count > 1)
 
 
 def text_table(header: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[str] = ()) -> str:
@@ -155,11 +162,13 @@ def _where(places: Sequence[str]) -> str:
 def _parts(entry: Json) -> list[tuple[str, Json]]:
     """Everything that may carry flags, with its place in words."""
     found = [("", entry)]
+    shared = shared_bays(entry["strips"])
     for strip in entry["strips"]:
-        bay = f"bay {strip['bay']}"
+        alone = strip["bay"] not in shared
+        bay = f"bay {strip['bay']}" if alone else f"bay {strip['bay']}, strip {strip['strip']}"
         found.append((bay, strip))
         for lane in strip["lanes"]:
-            where = f"{bay}, lane {lane['lane']}" if len(strip["lanes"]) > 1 else bay
+            where = bay if alone and len(strip["lanes"]) == 1 else f"bay {strip['bay']}, lane {lane['lane']}"
             found.append((where, lane))
             found += [(f"{where}, spot {spot['spot']}", spot) for spot in lane["spots"]]
     return found

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import json
 import zlib
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from typing import Any, get_origin
 
 import numpy as np
 from cattrs import Converter
 
 from webcapture.flags import Flag
+from webcapture.measure.bays import numbered_through
 from webcapture.model import CardSeen, Floats, PhotoResult, Strip
 
 FORM = 1
@@ -48,7 +50,20 @@ def loaded(data: bytes) -> StoredResult:
         raise ValueError("not a result") from None
     if not isinstance(plain, dict) or plain.pop("form", None) != FORM:
         raise ValueError("a result in an unknown form")
-    return _CONVERTER.structure(plain, StoredResult)
+    told_apart = _tell_apart(plain["strips"])
+    stored = _CONVERTER.structure(plain, StoredResult)
+    return stored if told_apart else replace(stored, strips=numbered_through(stored.strips, stored.card.layout))
+
+
+def _tell_apart(strips: list[dict[str, Any]]) -> bool:
+    """Number the strips of each bay where the result is from before they were numbered; False then."""
+    if all("strip" in strip for strip in strips):
+        return True
+    seen: Counter[int] = Counter()
+    for strip in strips:  # in the order of their bays and then from the left, then as now
+        seen[strip["bay"]] += 1
+        strip["strip"] = seen[strip["bay"]]
+    return False
 
 
 def _is_array(kind: Any) -> bool:

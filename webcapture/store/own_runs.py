@@ -22,6 +22,13 @@ class Place:
     bay: int
     lane: int
     spot: int
+    strip: int = 1
+    """Which of the strips in that bay."""
+
+    @property
+    def sheet(self) -> str:
+        """What spots that share origin, front and run have in common: the strip."""
+        return f"{self.photo}:{self.bay}" if self.strip == 1 else f"{self.photo}:{self.bay}-{self.strip}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +58,8 @@ def accept(
     there = [row for row in known if (row.bay, row.lane) == (place.bay, place.lane)]
     row = AcceptedRun(
         substance=run.substance, method=method_dict(run.method), rf=run.rf, expanded=U_rf, colour=run.colour,
-        photo_id=place.photo, bay=place.bay, lane=place.lane, spot=place.spot, practical_id=run.practical,
-        practical=practical_title, accepted_at=now, withdrawn_at=None,
+        photo_id=place.photo, bay=place.bay, strip=place.strip, lane=place.lane, spot=place.spot,
+        practical_id=run.practical, practical=practical_title, accepted_at=now, withdrawn_at=None,
     )  # fmt: skip
     if [_told(one) for one in there] == [_told(row)]:
         return False
@@ -90,9 +97,8 @@ def _told(row: AcceptedRun) -> tuple[object, ...]:
 
 
 def _info(row: AcceptedRun) -> AcceptedInfo:
-    # Spots of one strip share origin, front and run.
-    run = Run(row.substance, method_from(row.method), row.rf, f"{row.photo_id}:{row.bay}", row.practical_id, row.colour)
-    place = Place(row.photo_id, row.bay, row.lane, row.spot)
+    place = Place(row.photo_id, row.bay, row.lane, row.spot, row.strip)
+    run = Run(row.substance, method_from(row.method), row.rf, place.sheet, row.practical_id, row.colour)
     return AcceptedInfo(
         row.id, run, row.expanded, place, row.practical, row.accepted_at, row.withdrawn_at
     )  # fmt: skip

@@ -183,6 +183,8 @@ class AcceptedRun(Table):
     colour: Mapped[str] = mapped_column(String(7))
     photo_id: Mapped[str] = mapped_column(KEY, index=True)
     bay: Mapped[int]
+    strip: Mapped[int] = mapped_column(server_default="1")
+    """Which of the strips in that bay."""
     lane: Mapped[int]
     spot: Mapped[int]
     practical_id: Mapped[str] = mapped_column(KEY, index=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,15 +22,28 @@ TAIL_RATIO = 1.5
 def truth_of(scene: Scene, runs: list[Run], camera: Pinhole, page_mm: tuple[float, float]) -> Truth:
     """The truth of the whole photo."""
     middle = (page_mm[0] / 2, page_mm[1] / 2)
+    strips = [_strip(strip, run) for strip, run in zip(scene.strips, runs, strict=True)]
     return Truth(
         layout=scene.layout,
         paper=scene.paper,
-        strips=tuple(_strip(s, p) for s, p in zip(scene.strips, runs, strict=True)),
+        strips=tuple(_among(strip, strips) for strip in strips),
         camera=camera,
         tilt_deg=camera.tilt_deg(middle),
         px_per_mm=camera.px_per_mm(middle),
         k1=camera.k1,
     )
+
+
+def _among(strip: StripTruth, strips: list[StripTruth]) -> StripTruth:
+    """The strip as one among those of its bay, whose lanes are numbered through it."""
+    left = [one for one in strips if one.bay == strip.bay and _middle(one) < _middle(strip)]
+    taken = sum(max(len(one.lanes), 1) for one in left)
+    lanes = tuple(replace(lane, lane=lane.lane + taken) for lane in strip.lanes)
+    return replace(strip, lanes=lanes, strip=len(left) + 1)
+
+
+def _middle(strip: StripTruth) -> float:
+    return sum(x for x, _ in strip.corners_mm) / len(strip.corners_mm)
 
 
 def _strip(strip: PaperStrip, run: Run) -> StripTruth:

@@ -37,7 +37,7 @@ class SpotTruth:
 
 @dataclass(frozen=True, slots=True)
 class LaneTruth:
-    """One lane, numbered from the left as seen with the origin end at the bottom; spots from the origin upwards."""
+    """One lane, numbered from the left as seen with the origin end at the bottom, through all strips of a bay; spots from the origin upwards."""
 
     lane: int
     t_mm: float
@@ -62,6 +62,8 @@ class StripTruth:
     front_slant_mm: float
     """Difference of the front's height between the strip's long edges (or its middle and edges, if more)."""
     lanes: tuple[LaneTruth, ...]
+    strip: int = 1
+    """Its number within the bay, from the left of the page."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,7 @@ from webcapture.errors import UsageError
 from webcapture.model import PhotoResult
 from webcapture.reference.library import INVENTED
 from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, Plan
-from webcapture.report.names import names_dict
+from webcapture.report.names import Roles, names_dict
 from webcapture.report.wording import two_decimals
 from webcapture.store.records import PracticalInfo
 from webcapture.web.conditions import conditions_name, method_as_written
@@ -17,7 +17,7 @@ from webcapture.web.findings import Findings
 from webcapture.web.language import gettext
 from webcapture.web.language import lazy_gettext as _
 from webcapture.web.library import comparing, library, own_window
-from webcapture.web.naming import TRAY, lane_names
+from webcapture.web.naming import lane_names
 
 Json = dict[str, Any]
 EVIDENCE = {
@@ -63,8 +63,9 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
         method = method_as_written(practical)
     except UsageError as error:
         return Comparisons((error.message, error.hint))
-    names = names_dict(result, Plan(method, _roles(practical, found)), library(), comparing())
-    lanes = tuple(_for_people(lane) for lane in names["lanes"] if lane["role"] != REFERENCE)
+    names = names_dict(result, Plan(method, {}), library(), comparing(), _roles(practical, found))
+    titles = _titles(practical, found)
+    lanes = tuple(_for_people(lane, titles) for lane in names["lanes"] if lane["role"] != REFERENCE)
     told = [one for lane in lanes for spot in lane["spots"] for one in spot["candidates"]]
     return Comparisons(
         unclear=None,
@@ -78,9 +79,20 @@ def comparisons(practical: PracticalInfo | None, found: Findings, result: PhotoR
     )
 
 
-def _for_people(lane: Json) -> Json:
-    """The lane with the names of each spot as a sentence has them: one known from invented values only says so."""
-    return {**lane, "spots": [{**spot, "told": _told(spot["candidates"])} for spot in lane["spots"]]}
+def _titles(practical: PracticalInfo, found: Findings) -> dict[tuple[int, int], str]:
+    """What each lane is called, by bay and lane: where it lies, or of the only strip its number alone."""
+    several = len(found.strips) > 1
+    return {
+        (strip.strip.bay, lane): name.place if several else gettext("Lane %(lane)s", lane=lane)
+        for strip in found.strips
+        for lane, name in lane_names(practical, found, strip).items()
+    }
+
+
+def _for_people(lane: Json, titles: dict[tuple[int, int], str]) -> Json:
+    """The lane with its title, and the names of each spot as a sentence has them: one known from invented values only says so."""
+    title = titles[lane["bay"], lane["lane"]]
+    return {**lane, "title": title, "spots": [{**spot, "told": _told(spot["candidates"])} for spot in lane["spots"]]}
 
 
 def _told(candidates: list[Json]) -> list[str]:
@@ -93,12 +105,11 @@ def _told(candidates: list[Json]) -> list[str]:
     ]
 
 
-def _roles(practical: PracticalInfo, found: Findings) -> dict[int, tuple[str, str]]:
-    """What is in each lane, or each bay of a tray, in the terms of a method file."""
+def _roles(practical: PracticalInfo, found: Findings) -> Roles:
+    """What is in each lane, in the terms of a method file."""
     roles = {}
     for strip in found.strips:
-        on_tray = found.card.layout == TRAY and len(strip.strip.lanes) == 1
         for lane, name in lane_names(practical, found, strip).items():
             role = name.role if name.role in {REFERENCE, MIXED} and name.label else SAMPLE
-            roles[strip.strip.bay if on_tray else lane] = role, name.label
+            roles[strip.strip.bay, lane] = role, name.label
     return roles

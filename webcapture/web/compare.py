@@ -22,7 +22,7 @@ from webcapture.web.naming import lane_names
 Cell = str | int | float | None
 CSV_HEADER = (
     "practical", "station", "photo", "received_at", "bay", "lane", "label", "role", "spot", "distance_mm", "run_mm",
-    "rf", "u_rf", "U_rf", "hrf", "rf_follows", "width_mm", "resolution", "colour", "software", "flags", *NAME_COLUMNS,
+    "rf", "u_rf", "U_rf", "hrf", "rf_follows", "width_mm", "resolution", "colour", "software", "flags", *NAME_COLUMNS, "strip",
 )  # fmt: skip
 
 
@@ -125,7 +125,7 @@ def _csv_rows(practical: PracticalInfo, station: str, found: Findings) -> Iterat
                     *head, *place, spot.spot, _number(distance, 2), _number(lane.run_mm, 2), _number(spot.rf, 4),
                     _number(spot.u_rf, 4), _number(spot.U_rf, 4), None if spot.rf is None else int(hrf_text(spot.rf)),
                     strip.follows, _number(spot.width_mm, 2), _number(spot.resolution, 2), spot.colour,
-                    found.measurement.software, codes, *names_of.get((bay, lane.lane, spot.spot), UNKNOWN),
+                    found.measurement.software, codes, *names_of.get((bay, lane.lane, spot.spot), UNKNOWN), strip.strip.strip,
                 )  # fmt: skip
 
 

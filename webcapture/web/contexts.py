@@ -5,7 +5,7 @@ Rounding is for people; programs get the entry itself. Every number shown keeps 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,8 @@ from flask import Flask, current_app, url_for
 from markupsafe import Markup
 
 from webcapture.card.layout import LAYOUTS, PAPERS_MM
+from webcapture.model import Strip
+from webcapture.report.table import shared_bays
 from webcapture.report.wording import hrf_text, rounded_up, two_decimals, with_uncertainty
 from webcapture.web.errors import PART_HEADER, TROUBLES, Trouble
 from webcapture.web.language import gettext as _
@@ -34,7 +36,7 @@ class Row:
     """One spot of the table."""
 
     label: str
-    """Spot number, with its lane's before it where the strip has several: ``2.1``."""
+    """Spot number, with its lane's before it where there are several in the bay: ``2.1``."""
     rf: str
     """``0.45 ± 0.01``; this and the next three are empty where the number is not known."""
     hrf: str
@@ -61,7 +63,7 @@ class Group:
     """The rows of one strip."""
 
     title: str
-    """Names the bay where there are several strips, else empty."""
+    """Names the strip where there are several, else empty."""
     rows: tuple[Row, ...]
 
 
@@ -75,8 +77,8 @@ class PhotoView:
     error: dict[str, str] | None
     groups: tuple[Group, ...]
     """Strips with spots; a strip without any has a note instead."""
-    lanes: int
-    """The most lanes that a strip has."""
+    lanes_told: bool
+    """Whether some spots are numbered with their lane's before."""
     photo_notes: tuple[Note, ...]
     """Of the photo as a whole."""
     strip_notes: tuple[Note, ...]
@@ -105,24 +107,40 @@ def photo_view(shown: Shown) -> PhotoView:
     entry = shown.entry
     strips = entry["strips"]
     several = len(strips) > 1
-    groups = tuple(_group(strip, several) for strip in strips)
+    shared = shared_bays(strips)
+    groups = tuple(_group(strip, several, shared) for strip in strips)
     return PhotoView(
         name=entry["photo"],
         token=shown.token,
         card=_card_text(entry["card"]),
         error=entry["error"],
         groups=tuple(group for group in groups if group.rows),
-        lanes=max((len(strip["lanes"]) for strip in strips), default=0),
+        lanes_told=any(_tells_lanes(strip, shared) for strip in strips),
         photo_notes=_notes((flag, "") for flag in entry["flags"]),
-        strip_notes=_notes(placed for strip in strips for placed in _strip_flags(strip, several)),
+        strip_notes=_notes(placed for strip in strips for placed in _strip_flags(strip, several, shared)),
         summary=_summary(entry, sum(len(group.rows) for group in groups)),
     )
 
 
-def _group(strip: dict[str, Any], several: bool) -> Group:
-    lanes = strip["lanes"]
-    rows = tuple(_row(lane, spot, len(lanes) > 1) for lane in lanes for spot in lane["spots"])
-    return Group(_("Bay %(bay)s", bay=strip["bay"]) if several else "", rows)
+def strip_title(bay: int, number: int, shared: bool) -> str:
+    """A strip's name where there are several: its bay, and its number where that holds others."""
+    return _("Bay %(bay)s, strip %(strip)s", bay=bay, strip=number) if shared else _("Bay %(bay)s", bay=bay)
+
+
+def strip_name(strip: Strip) -> str:
+    """The same of a measured strip."""
+    return strip_title(strip.bay, strip.strip, strip.shared)
+
+
+def _tells_lanes(strip: dict[str, Any], shared: Collection[int]) -> bool:
+    return len(strip["lanes"]) > 1 or strip["bay"] in shared
+
+
+def _group(strip: dict[str, Any], several: bool, shared: Collection[int]) -> Group:
+    told_lanes = _tells_lanes(strip, shared)
+    rows = tuple(_row(lane, spot, told_lanes) for lane in strip["lanes"] for spot in lane["spots"])
+    title = strip_title(strip["bay"], strip["strip"], strip["bay"] in shared)
+    return Group(title if several else "", rows)
 
 
 def _row(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> Row:
@@ -141,30 +159,32 @@ def _label(lane: dict[str, Any], spot: dict[str, Any], several: bool) -> str:
     return f"{lane['lane']}.{spot['spot']}" if several else str(spot["spot"])
 
 
-def _strip_flags(strip: dict[str, Any], several: bool) -> Iterator[tuple[dict[str, str], str]]:
+def _strip_flags(strip: dict[str, Any], several: bool, shared: Collection[int]) -> Iterator[tuple[dict[str, str], str]]:
     """Each flag of the strip with the place it concerns, from the whole to the smallest."""
     bay = str(strip["bay"]) if several else ""
-    lanes = strip["lanes"]
-    yield from ((flag, place_text(bay)) for flag in strip["flags"])
+    number = str(strip["strip"]) if strip["bay"] in shared else ""
+    told_lanes, lanes = _tells_lanes(strip, shared), strip["lanes"]
+    yield from ((flag, place_text(bay, strip=number)) for flag in strip["flags"])
     for lane in lanes:
-        number = str(lane["lane"]) if len(lanes) > 1 else ""
-        yield from ((flag, place_text(bay, lane=number)) for flag in lane["flags"])
+        yield from ((flag, place_text(bay, lane=str(lane["lane"]) if told_lanes else "")) for flag in lane["flags"])
     for lane in lanes:
         for spot in lane["spots"]:
-            label = _label(lane, spot, len(lanes) > 1)
+            label = _label(lane, spot, told_lanes)
             yield from ((flag, place_text(bay, spot=label)) for flag in spot["flags"])
 
 
-def place_text(bay: str = "", *, lane: str = "", spot: str = "") -> str:
-    """Where a note belongs, in words; each empty where it need not be said.
+def place_text(bay: str = "", *, strip: str = "", lane: str = "", spot: str = "") -> str:
+    """Where a note belongs, in words; each empty where it need not be said. A lane's or a spot's number needs no strip's.
 
-    >>> place_text("2", spot="1"), place_text(lane="3"), place_text()
-    ('bay 2 spot 1', 'lane 3', '')
+    >>> place_text("2", spot="1"), place_text("1", strip="2"), place_text(lane="3"), place_text()
+    ('bay 2 spot 1', 'bay 1 strip 2', 'lane 3', '')
     """
     if spot:
         return _("bay %(bay)s spot %(spot)s", bay=bay, spot=spot) if bay else _("spot %(spot)s", spot=spot)
     if lane:
         return _("bay %(bay)s lane %(lane)s", bay=bay, lane=lane) if bay else _("lane %(lane)s", lane=lane)
+    if strip:
+        return _("bay %(bay)s strip %(strip)s", bay=bay, strip=strip)
     return _("bay %(bay)s", bay=bay) if bay else ""
 
 

@@ -18,6 +18,8 @@ from webcapture.web.language import lazy_gettext
 SHOWN_DIGITS = 2
 """Decimals of millimetres in a form's fields; what differs by less was not touched."""
 LABEL_LENGTH = 60
+ENDS = ("turn", "keep")
+"""What can be said of a strip's ends."""
 Form = Mapping[str, str]
 
 
@@ -38,7 +40,7 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
     meanwhile is left as it is.
     """
     _refuse_other_way(form, corrected)
-    bay, number, turned = corrected.strip.bay, lane.lane, corrected.turned
+    bay, number, on = corrected.strip.bay, lane.lane, _on(corrected)
     known = places(corrected, lane)
     removed = form.get("remove", "")
     changes = []
@@ -48,17 +50,22 @@ def lane_changes(form: Form, corrected: Corrected, lane: Lane) -> list[Change]:
             continue
         kind, _dash, key = name.partition("-")
         only = kind != "spot" and "only" in form
-        changes.append(Change(kind, bay, number, key or None, wanted, only=only, turned=turned))
+        changes.append(Change(kind, bay, number, key or None, wanted, only=only, **on))
     added = _number(form.get("add", ""), "add")
     if added is not None:
-        changes.append(Change("add", bay, number, secrets.token_hex(4), added, turned=turned))
+        changes.append(Change("add", bay, number, secrets.token_hex(4), added, **on))
     if removed:
-        changes.append(Change("remove", bay, number, removed, turned=turned))
+        changes.append(Change("remove", bay, number, removed, **on))
     label = form.get("label")
     shown = form.get("was-label", corrected.labels.get(number, ""))
     if label is not None and label.strip() != shown:
-        changes.append(Change("name", bay, number, label=label.strip()[:LABEL_LENGTH], turned=turned))
+        changes.append(Change("name", bay, number, label=label.strip()[:LABEL_LENGTH], **on))
     return changes
+
+
+def _on(corrected: Corrected) -> dict[str, Any]:
+    """Which strip of its bay a change is told of, and from which end."""
+    return {"strip": corrected.strip.strip, "turned": corrected.turned}
 
 
 def _refuse_other_way(form: Form, corrected: Corrected) -> None:
@@ -108,16 +115,17 @@ def follow_change(form: Form, corrected: Corrected) -> Change | None:
     wanted = form.get("follow", "")
     if wanted not in {CENTRE, DENSEST}:
         raise UsageError(_("Rf follows the centre or the densest place."), _("Choose one of the two."))
-    return None if wanted == corrected.follows else Change("follow", corrected.strip.bay, label=wanted)
+    bay, number = corrected.strip.bay, corrected.strip.strip
+    return None if wanted == corrected.follows else Change("follow", bay, label=wanted, strip=number)
 
 
 def ends_change(form: Form, corrected: Corrected) -> Change:
     """Which end of the strip is said to be the origin end. Raises UsageError for anything but a turn and what is shown."""
     wanted = form.get("ends", "")
-    if wanted not in {"turn", "keep"}:
+    if wanted not in ENDS:
         raise UsageError(_("The origin is at one end of the strip or at the other."), _("Choose one of the two."))
     _refuse_other_way(form, corrected)
-    return Change(wanted, corrected.strip.bay, turned=corrected.turned)
+    return Change(wanted, corrected.strip.bay, **_on(corrected))
 
 
 def as_stored(change: Change) -> dict[str, Any]:
@@ -151,14 +159,16 @@ _IN_WORDS = {
     ("turn", True): lazy_gettext("The strip in bay %(bay)s turned: its origin is at the other end"),
     ("keep", False): lazy_gettext("The strip's origin is where it was taken to be"),
     ("keep", True): lazy_gettext("The origin of the strip in bay %(bay)s is where it was taken to be"),
+    ("turn-shared", True): lazy_gettext("Strip %(strip)s in bay %(bay)s turned: its origin is at the other end"),
+    ("keep-shared", True): lazy_gettext("The origin of strip %(strip)s in bay %(bay)s is where it was taken to be"),
     ("name", False): lazy_gettext("Lane %(lane)s named “%(label)s”"),
     ("name", True): lazy_gettext("Lane %(lane)s in bay %(bay)s named “%(label)s”"),
 }
-"""By kind of change and whether several strips lie on the photo."""
+"""By kind of change and whether several strips lie on the photo. Of a bay's strips each lane has a number of its own."""
 
 
-def in_words(change: Mapping[str, Any], several: bool) -> str:
-    """A stored change in words; ``several`` strips lie on the photo.
+def in_words(change: Mapping[str, Any], several: bool, shared: bool = False) -> str:
+    """A stored change in words; ``several`` strips lie on the photo, or even in the same bay where that is ``shared``.
 
     >>> in_words({"kind": "front", "bay": 1, "lane": 2, "s_mm": 101.25, "only": True}, False)
     'Front of lane 2 to 101.2 mm, this lane only'
@@ -166,7 +176,14 @@ def in_words(change: Mapping[str, Any], several: bool) -> str:
     kind = change["kind"]
     if kind == "follow":
         return _("Rf taken to the densest place") if change.get("label") == DENSEST else _("Rf taken to the centre")
-    words = _IN_WORDS.get((kind + "-only" if change.get("only") else kind, several))
+    only, of_several = "-only" if change.get("only") else "", "-shared" if shared and kind in ENDS else ""
+    words = _IN_WORDS.get((kind + only + of_several, several))
     at = "" if change.get("s_mm") is None else f"{change['s_mm']:.1f} mm"
-    values = {"lane": change.get("lane"), "bay": change["bay"], "at": at, "label": change.get("label") or ""}
+    values = {
+        "lane": change.get("lane"),
+        "bay": change["bay"],
+        "strip": change.get("strip", 1),
+        "at": at,
+        "label": change.get("label") or "",
+    }
     return str(kind) if words is None else str(words) % values

@@ -1,20 +1,23 @@
 """What is in each lane of a photo: as it was named by hand, else as planned, where the card that was seen fits the plan.
 
-On a sheet card the plan's lanes are the paper's lanes, on a tray the bays. Where another card was photographed, or another
-number of lanes was seen than were planned, nobody can tell which is which: then no name is given, and a note says so.
+On a sheet card the plan's lanes are those from left to right, on one paper or on strips side by side; on a tray the bays. Where another
+card was photographed, or another number of lanes was seen than were planned, nobody can tell which is which: then no name is given,
+and a note says so. So it is with several strips in one bay of a tray.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from webcapture.measure.bays import TRAY, tells_lanes
 from webcapture.measure.correct import Corrected
+from webcapture.model import Strip
 from webcapture.reference.library import key
 from webcapture.store.records import LaneRole, PracticalInfo
+from webcapture.web.contexts import strip_name
 from webcapture.web.findings import Findings
 from webcapture.web.language import gettext as _
-
-TRAY = "tray"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +67,10 @@ def _planned(practical: PracticalInfo | None, found: Findings, strip: Corrected)
     """The plan's lanes by the strip's own lane numbers; empty where they do not fit."""
     if practical is None or found.card.layout != practical.plan.layout:
         return {}
-    planned, lanes = practical.plan.lanes, [lane.lane for lane in strip.strip.lanes]
+    planned = practical.plan.lanes
     if found.card.layout == TRAY:
-        here = [role for role in planned if role.lane == strip.strip.bay]
-        return dict(zip(lanes, here, strict=False)) if len(lanes) == 1 else {}
+        return _of_bay(planned, strip.strip)
+    lanes = [lane.lane for one in found.strips if one.strip.bay == strip.strip.bay for lane in one.strip.lanes]
     if len(lanes) == len(planned):  # lanes in which there is nothing are not seen
         return dict(zip(lanes, sorted(planned, key=lambda role: role.lane), strict=True))
     by_number = {role.lane: role for role in planned}
@@ -78,9 +81,14 @@ def _planned(practical: PracticalInfo | None, found: Findings, strip: Corrected)
     )
 
 
+def _of_bay(planned: Sequence[LaneRole], strip: Strip) -> dict[int, LaneRole]:
+    here = [role for role in planned if role.lane == strip.bay]
+    return dict(zip((lane.lane for lane in strip.lanes), here, strict=False)) if not tells_lanes(strip) else {}
+
+
 def _place(found: Findings, strip: Corrected, lane: int) -> str:
     if found.card.layout != TRAY:
         return _("Lane %(lane)s", lane=lane)
     if len(strip.strip.lanes) == 1:
-        return _("Bay %(bay)s", bay=strip.strip.bay)
+        return strip_name(strip.strip)
     return _("Bay %(bay)s, lane %(lane)s", bay=strip.strip.bay, lane=lane)

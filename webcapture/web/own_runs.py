@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from webcapture.errors import UsageError
 from webcapture.flags import flag
+from webcapture.model import Strip
 from webcapture.reference.library import INVENTED, Pooled, Run, Value, accepted, key, pooled, unfit
 from webcapture.reference.method import Method
 from webcapture.reference.observed import Observed, observed
@@ -113,7 +114,7 @@ def accept(practical_id: str) -> BaseResponse:
             practical = practicals.find(session, practical_id) or practical  # as it is now, while nobody else writes
             method = method_as_written(practical)
             for row, substance, spot in _chosen(session, practical, request.form.getlist("spot")):
-                run = accepted(spot, substance, method, f"{row.place.photo}:{row.place.bay}", practical.id)
+                run = accepted(spot, substance, method, row.place.sheet, practical.id)
                 kept.accept(
                     session,
                     run,
@@ -213,24 +214,24 @@ def _rows(session: Session, practical: PracticalInfo) -> list[tuple[str, Row, Ob
     counting = {one.place: one for one in kept.accepted_runs(session)}
     found_rows = []
     for station, found in reads:
-        for name, spot, alone in _reference_spots(practical, found):
+        for name, strip, spot, alone in _reference_spots(practical, found):
             doubts = [] if alone else [_("its lane shows more than one spot")]
             doubts += [*_unlike(spot, known.get(key(name), ())), *_apart(apart, name, found, spot)]
             doubts += [flag(code).text for code in spot.codes]
-            place = Place(found.info.id, spot.strip, spot.lane, spot.spot)
+            place = Place(found.info.id, strip.bay, spot.lane, spot.spot, strip.strip)
             row = Row(station, name, method, place, spot.rf, spot.U_rf, tuple(doubts), unfit(spot), counting.get(place))
             found_rows.append((name, row, spot))
     return found_rows
 
 
-def _reference_spots(practical: PracticalInfo, found: Findings) -> Iterator[tuple[str, Observed, bool]]:
-    """(substance, spot, whether it is its lane's only one)."""
+def _reference_spots(practical: PracticalInfo, found: Findings) -> Iterator[tuple[str, Strip, Observed, bool]]:
+    """(substance, the strip, spot, whether it is its lane's only one)."""
     for strip in found.strips:
         names, seen = lane_names(practical, found, strip), observed(strip.strip)
         for spot in seen:
             name = names[spot.lane]
             if name.role == REFERENCE and name.label:
-                yield name.label, spot, sum(other.lane == spot.lane for other in seen) == 1
+                yield name.label, strip.strip, spot, sum(other.lane == spot.lane for other in seen) == 1
 
 
 def _apart(apart: set[tuple[str, str, int]], name: str, found: Findings, spot: Observed) -> list[str]:

@@ -86,5 +86,5 @@ def _entry() -> dict[str, Any]:
     doubtful = {**clear, "spot": 2, "rf": None, "U_rf": None, "colour": "#2f7fa0", "flags": [flag]}
     lane = {"lane": 1, "spots": [clear, doubtful], "flags": []}
     card = {"layout": "sheet", "paper": "a4", "residual_mm": 0.04, "tilt_deg": 7.1, "px_per_mm": 12.8}
-    strips = [{"bay": 1, "lanes": [lane], "flags": []}]
+    strips = [{"bay": 1, "strip": 1, "lanes": [lane], "flags": []}]
     return {"photo": "strip 1.jpg", "card": card, "strips": strips, "flags": [flag], "error": None}

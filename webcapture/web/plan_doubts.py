@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from webcapture.measure.bays import TRAY
 from webcapture.reference.library import key
 from webcapture.reference.plan import MIXED, REFERENCE, SAMPLE, mixed_parts
 from webcapture.store.records import LaneRole, PracticalPlan
 from webcapture.web.language import gettext as _
-from webcapture.web.naming import TRAY
 
 
 @dataclass(frozen=True, slots=True)

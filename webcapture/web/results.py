@@ -113,11 +113,12 @@ def _for_whom(owner: StationInfo | None) -> dict[str, Any]:
 
 
 def _told(change: CorrectionInfo, found: Findings) -> dict[str, Any]:
-    idle = [hand.as_stored(one) for strip in found.strips for one in strip.idle]
+    idle = [one for strip in found.strips for one in strip.idle]
+    shared = {strip.strip.bay for strip in found.strips if strip.strip.shared}
     return {
         "id": change.id,
-        "words": hand.in_words(change.change, len(found.strips) > 1),
-        "idle": change.undone_at is None and change.change in idle,
+        "words": hand.in_words(change.change, len(found.strips) > 1, change.change["bay"] in shared),
+        "idle": change.undone_at is None and Change(**change.change) in idle,
         "made_at": change.made_at.isoformat(timespec="seconds"),
         "by": change.by,
         "undone_by": change.undone_by,
@@ -150,21 +151,21 @@ def _mark_of(found: Findings) -> str:
     return hashlib.sha256(shown.encode()).hexdigest()[:32]
 
 
-@results.get(f"{PAGE}/strip-<int:bay>.jpg")
-def strip(photo_id: uuid.UUID, bay: int) -> Response:
+@results.get(f"{PAGE}/strip-<place>.jpg")
+def strip(photo_id: uuid.UUID, place: str) -> Response:
     """One strip as it lies on the page, set upright."""
     found = _read(photo_id)
     page = store().vault.read(found.measurement.page)
     scale, quality = settings().report.page_px_per_mm, settings().report.jpeg_quality
-    answer = Response(strip_jpeg(page, _strip(found, bay).strip, scale, quality), content_type="image/jpeg")
+    answer = Response(strip_jpeg(page, _strip(found, place).strip, scale, quality), content_type="image/jpeg")
     return _unless_known(answer)
 
 
 @results.get(f"{PAGE}/profile-<int:bay>-<int:lane>.svg")
 def profile(photo_id: uuid.UUID, bay: int, lane: int) -> Response:
     """The three channels along one lane."""
-    one = _strip(_read(photo_id), bay)
-    return _unless_known(Response(profile_svg(one.strip, _lane(one, lane)), content_type="image/svg+xml"))
+    one, that = _lane(_read(photo_id), bay, lane)
+    return _unless_known(Response(profile_svg(one.strip, that), content_type="image/svg+xml"))
 
 
 @results.get(f"{PAGE}.json")
@@ -192,14 +193,15 @@ def _stored(found: Findings) -> StoredResult:
     return StoredResult(found.card, tuple(one.strip for one in found.strips), found.flags)
 
 
-def _strip(found: Findings, bay: int) -> Corrected:
-    one = next((one for one in found.strips if one.strip.bay == bay), None)
+def _strip(found: Findings, place: str) -> Corrected:
+    one = next((one for one in found.strips if one.strip.place == place), None)
     return one or abort(404)
 
 
-def _lane(one: Corrected, number: int) -> Lane:
-    lane = next((lane for lane in one.strip.lanes if lane.lane == number), None)
-    return lane or abort(404)
+def _lane(found: Findings, bay: int, number: int) -> tuple[Corrected, Lane]:
+    """That lane with its strip: within a bay its number says which strip it is on."""
+    there = ((one, lane) for one in found.strips for lane in one.strip.lanes if one.strip.bay == bay)
+    return next((pair for pair in there if pair[1].lane == number), None) or abort(404)
 
 
 # --- corrections
@@ -209,17 +211,13 @@ def _lane(one: Corrected, number: int) -> Lane:
 def correct(photo_id: uuid.UUID, bay: int, lane: int) -> BaseResponse:
     """Correct one lane by its form."""
 
-    def wanted(found: Findings) -> list[Change]:
-        one = _strip(found, bay)
-        return hand.lane_changes(request.form, one, _lane(one, lane))
-
-    return _change(photo_id, wanted)
+    return _change(photo_id, lambda found: hand.lane_changes(request.form, *_lane(found, bay, lane)))
 
 
-@results.post(f"{PAGE}/ends/<int:bay>")
-def ends(photo_id: uuid.UUID, bay: int) -> BaseResponse:
+@results.post(f"{PAGE}/ends/<place>")
+def ends(photo_id: uuid.UUID, place: str) -> BaseResponse:
     """Say which end of a strip is the origin end."""
-    return _change(photo_id, lambda found: [hand.ends_change(request.form, _strip(found, bay))])
+    return _change(photo_id, lambda found: [hand.ends_change(request.form, _strip(found, place))])
 
 
 @results.post(f"{PAGE}/follow")

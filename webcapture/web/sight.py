@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from webcapture.flags import Flag
+from webcapture.measure.bays import tells_lanes
 from webcapture.measure.correct import DENSEST, Corrected
 from webcapture.measure.frame import Frame, strip_frame
 from webcapture.model import Component, Lane, Point, Spot
 from webcapture.report.wording import hrf_text, rounded_up
-from webcapture.web.contexts import mm_text, place_text, rf_text
+from webcapture.web.contexts import mm_text, place_text, rf_text, strip_name
 from webcapture.web.drawing import MARGIN_MM
 from webcapture.web.hand import places
 from webcapture.web.language import gettext as _
@@ -106,7 +107,13 @@ class Note:
 class StripSight:
     """One strip."""
 
+    place: str
+    """In ids and addresses, see :class:`webcapture.model.Strip`."""
     bay: int
+    name: str
+    """In words, where there are several strips."""
+    several: bool
+    """Whether its lanes are told by their numbers."""
     width: float
     height: float
     """Of the picture with its margin, millimetres."""
@@ -127,13 +134,16 @@ def strip_sight(corrected: Corrected, planned: dict[int, str]) -> StripSight:
     """The strip as shown; ``planned`` tells what the practical has in each lane, where nobody has named it by hand."""
     strip = corrected.strip
     frame = strip_frame(strip)
-    several = len(strip.lanes) > 1
+    several = tells_lanes(strip)
     lanes = tuple(_lane(corrected, lane, planned, several) for lane in strip.lanes)
     marks = tuple(
         mark for lane, sight in zip(strip.lanes, lanes, strict=True) for mark in _marks(lane, sight, frame, several)
     )
     return StripSight(
+        place=strip.place,
         bay=strip.bay,
+        name=strip_name(strip),
+        several=several,
         width=frame.width + 2 * MARGIN_MM,
         height=frame.length + 2 * MARGIN_MM,
         margin=MARGIN_MM,
