@@ -25,6 +25,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("glare", "A bright reflection lies on part of the card.", "Turn the card or the lamp until the reflection is gone, and take the photo again."),
     ("shadow", "A shadow falls across the card.", "Move so that neither you nor the phone stands between lamp and card."),
     ("card-bent", "The card does not lie flat.", "Lay the card on a hard, flat surface, weigh down its corners, and take the photo again."),
+    ("another-card", "Another card is in the picture, and nothing on it was measured.", "Take a photo of each card by itself, with the other one out of the picture."),
     ("card-incomplete", "Part of the card is out of the picture or covered.", "Only what lies in the visible part is measured. Get the whole frame into the picture."),
     ("no-strip", "The card is empty: no strip was seen.", "Lay the strip inside a bay, its origin end towards the arrow, and take the photo again."),
     ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip flat inside a bay of its own, touching nothing else, and take the photo again."),

@@ -77,6 +77,8 @@ class CardSighting:
     """(n, 2) saddles of the chequered frame, card millimetres."""
     points_px: Floats
     """(n, 2) the same saddles in the photo."""
+    tags_elsewhere: int = 0
+    """How many tags of another card were read."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -292,11 +294,11 @@ class Spot:
     densest_mm: Point
     """Its point of maximum intensity."""
     distance_mm: float
-    """From the origin line to the centre, along the lane."""
+    """From the origin line to the centre, along the lane; from the paper's end where no origin was seen (``Lane.origin_mm``)."""
     densest_distance_mm: float
-    """From the origin line to the point of maximum intensity, along the lane."""
+    """The same to the point of maximum intensity."""
     edges_mm: tuple[float, float]
-    """Distances from the origin line of its lower and upper edge."""
+    """The same to its lower and upper edge."""
     width_mm: float
     """Width along the flow at the base (four standard deviations of the equivalent Gaussian)."""
     absorbance: tuple[float, float, float]

@@ -1,9 +1,11 @@
 """What is said of poor photos, and that nothing is said of good ones."""
 
 from dataclasses import replace
+from io import BytesIO
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from tests.imaging.shots import PLAIN, Shot, lay, page_of, sheet_of, shoot, sighting_of, strip_corners
 from webcapture.card.layout import card_layout
@@ -161,3 +163,17 @@ def test_a_side_of_the_card_out_of_the_photo_is_flagged() -> None:
     sheet = rectified_sheet(shot.photo, view, SHEET, DEFAULTS.light)
     quality = judge(shot.photo, sighting, view, sheet, (), SHEET, DEFAULTS.quality)
     assert [f.code for f in quality.flags] == ["card-incomplete"]
+
+
+@pytest.mark.parametrize("other", ["sheet", "tray"])
+def test_another_card_in_the_picture_is_said(other: str) -> None:
+    """Of the same kind or the other one, beside the card that is measured."""
+    small = {"sheet": scenes.typical(4003), "tray": scenes.tray(4003)}[other]
+    shots = [
+        np.asarray(Image.open(BytesIO(render(smaller(scene)).data)).convert("RGB"))
+        for scene in (scenes.typical(4001), small)
+    ]
+    height = min(len(shot) for shot in shots)
+    both = BytesIO()
+    Image.fromarray(np.concatenate([shot[:height] for shot in shots], axis=1)).save(both, "JPEG", quality=92)
+    assert "another-card" in [flag.code for flag in judged(both.getvalue())[0].flags]

@@ -678,3 +678,11 @@ def test_a_black_spot_beneath_dark_marks_did_not_move(sd, seed):
     assert "did-not-move" in {flag.code for flag in first.flags}
     bare = measured(*ground, draw=celled, seed=seed, noise=0.006)
     assert [one.rf for one in bare.lanes[0].spots] == pytest.approx([0.7], abs=0.003)
+
+
+@pytest.mark.parametrize("colour", [np.array([0.15, 1.0, 0.5]), np.array([1.0, 0.35, 0.85])])
+@pytest.mark.parametrize("sd", [0.45, 0.6])
+def test_a_band_that_hardly_ran_is_not_the_origin_beside_a_ruled_one(colour, sd):
+    strip = measured(pencil(20, 0.15), pencil(110), line(24.5, sd, 0.5, colour), spot(65, 10, 1.6, RED))
+    assert strip.origin is not None and strip.origin.kind == "pencil" and "two-lines" not in codes(strip)
+    assert spots(strip)[-1].rf == pytest.approx(0.5, abs=0.003)

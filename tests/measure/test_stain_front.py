@@ -151,6 +151,23 @@ def test_a_narrow_line_of_any_colour_is_a_front_where_none_else_is_seen_and_is_d
     )
 
 
+@pytest.mark.parametrize("fade", [1.5, 2.5])
+@pytest.mark.parametrize(
+    ("colour", "depth"), [((0.3, 1.0, 0.5), 0.18), ((0.3, 1.0, 0.5), 0.09), ((0.8, 0.6, 0.3), 0.14)]
+)
+@pytest.mark.parametrize("seed", range(2))
+def test_what_fades_behind_an_edge_of_any_colour_is_the_fronts(colour, depth, fade, seed):
+    """Pink and blue-grey, over millimetres: no band of a dye ends so sharply. It is no spot, either, nor ink that ran."""
+    dye = spot(50, 10, 1.7, RED)
+    strip = measured(
+        pencil(ORIGIN), dye, left(colour, fade, depth=depth, outside=0.35), length=LENGTH, seed=seed, noise=0.003
+    )
+    assert strip.front is not None and strip.front.kind == "stain"
+    assert abs(float(np.median(strip.front.s_mm)) - FRONT) < 2 * strip.front.u_mm
+    assert {flag.code for flag in strip.flags} & {"front-inked", "ink-line"} == {"front-inked"}
+    assert [round(spot.rf, 2) for spot in spots(strip)] == [0.45]
+
+
 @pytest.mark.parametrize("sd", [0.2, 0.3, 0.4])
 def test_a_drawn_front_is_none_however_blurred(sd):
     """Nor where the solvent left the paper a little darker below it. sd: 0.4 mm is a line in a photo blurred by 2 px."""

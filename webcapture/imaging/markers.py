@@ -6,7 +6,7 @@ located at full resolution, each near its predicted place.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -29,6 +29,8 @@ class Tags:
     ids: list[int]
     corners_px: Floats
     """(n, 4, 2) in the picture, clockwise from the tag's own top left."""
+    elsewhere: int = 0
+    """How many tags were read that this card cannot bear: those of another kind of card, and a second one of a kind."""
 
     @property
     def corners_mm(self) -> Floats:
@@ -65,7 +67,7 @@ def find_card(photo: Photo, settings: MarkerSettings, lens: ViewSettings) -> Car
         )
     if not _fix_the_plane(points_mm, settings):
         raise CardIncomplete("Only one side of the card's chequered frame could be seen.")
-    return CardSighting(tags.card.layout, tags.card.paper, len(tags.ids), points_mm, points_px)
+    return CardSighting(tags.card.layout, tags.card.paper, len(tags.ids), points_mm, points_px, tags.elsewhere)
 
 
 # ---- tags
@@ -113,7 +115,11 @@ def _read_tags(
         full = (np.asarray(quad, float).reshape(4, 2) + 0.5) / shrunk - 0.5
         if kind is not None:
             groups.setdefault(kind, []).append((int(tag_id), full))
-    return [_agreeing(card_layout(*kind), found, settings) for kind, found in groups.items()]
+    count = sum(map(len, groups.values()))
+    return [
+        replace(_agreeing(card_layout(*kind), found, settings), elsewhere=count - len(dict(found)))
+        for kind, found in groups.items()
+    ]
 
 
 def _detector(look: Look, settings: MarkerSettings) -> cv2.aruco.ArucoDetector:

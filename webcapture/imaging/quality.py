@@ -47,6 +47,7 @@ def judge(
     )
     below, above = sheet.shade
     checks = {
+        "another-card": sighting.tags_elsewhere >= settings.other_tags,
         "card-incomplete": span < settings.span_flag,
         "card-bent": view.bend_mm > settings.bend_mm,
         "out-of-focus": blur > settings.blur_flag_mm,

@@ -94,7 +94,9 @@ def not_erased(lines: list[Candidate], rule: ReadingSettings) -> list[Candidate]
 
 
 def _drawn_anew(line: Candidate, firm: Candidate, rule: ReadingSettings) -> bool:
-    """Whether the second line is the first one, drawn anew."""
+    """Whether the second line is the first one, drawn anew: in pencil, too; a coloured one may be a band of a dye."""
+    if line.kind == "pencil" and firm.kind == "coloured":
+        return False
     near = abs(line.middle_mm - firm.middle_mm) < rule.anew_mm and firm.coverage >= rule.drawn_coverage
     return near and max(line.colour) < rule.erased * max(firm.colour) and line.marks - firm.marks < rule.marks_tell
 

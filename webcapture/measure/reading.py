@@ -53,6 +53,9 @@ def origin_among(thin: list[Candidate], field: Field, settings: Settings) -> Can
     rule = settings.landmark
     near = [c for c in thin if c.coverage >= rule.origin_coverage and c.middle_mm < rule.origin_range * field.length_mm]
     firm = [c for c in not_erased(near, settings.reading) if not _is_written_under(c, near, settings.reading)]
+    if any(c.kind == "pencil" and c.coverage >= settings.reading.drawn_coverage for c in firm):
+        # A band of a dye is a coloured line, too: none is the origin where a pencil's runs right across.
+        firm = [c for c in firm if c.kind == "pencil"]
     return max(firm, key=lambda c: _weight(c, settings.reading), default=None)
 
 

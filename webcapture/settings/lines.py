@@ -249,9 +249,14 @@ class LandmarkSettings:
         1.15, "mm", "From its darkest place to half of that on the dry side: half of a narrow band's width is 1.2."
     )
     thread_fall_mm: float = knob(
-        0.95, "mm", "And from eight tenths of its height to two it falls over no more; such a band over 1.1."
+        0.8,
+        "mm",
+        "And from eight tenths of its height to two it falls over no more; a band of .8 mm standard deviation over .9.",
     )
     thread_lopsided: float = knob(1.2, "", "So many times as wide behind as before; a band is even.")
+    thread_grey: float = knob(
+        0.8, "", "Least of its channels over the most is less: a row of letters is grey, what solvents carry is not."
+    )
     thread_least: float = knob(0.03, "absorbance", "Of it in the channel that shows it best: people see no less.")
     swept_most: float = knob(
         0.27,

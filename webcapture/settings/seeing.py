@@ -175,6 +175,7 @@ class LightSettings:
 class QualitySettings:
     """Judging the photo."""
 
+    other_tags: int = knob(2, "", "So many tags of another card show it; nothing else is taken for a tag.")
     blur_flag_mm: float = knob(0.4, "mm", "A pencil line is as wide: it fades.")
     blur_error_mm: float = knob(0.9, "mm", "Spots of 2 mm run into each other and lines are gone.")
     dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
