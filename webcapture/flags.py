@@ -28,7 +28,7 @@ _ROWS: tuple[tuple[str, str, str], ...] = (
     ("another-card", "Another card is in the picture, and nothing on it was measured.", "Take a photo of each card by itself, with the other one out of the picture."),
     ("card-incomplete", "Part of the card is out of the picture or covered.", "Only what lies in the visible part is measured. Get the whole frame into the picture."),
     ("no-strip", "The card is empty: no strip was seen.", "Lay the strip inside a bay, its origin end towards the arrow, and take the photo again."),
-    ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip flat inside a bay of its own, touching nothing else, and take the photo again."),
+    ("strip-unread", "Something white on the card could not be read as a strip.", "Lay each strip dry and flat inside a bay of its own, touching nothing else, and take the photo again."),
     ("seam", "A line runs along the whole strip: two papers side by side may have been measured as one.", "Lay strips apart, each in a bay of its own or with the card's tint between them, and take the photo again. A pencil line between lanes does no harm."),
     ("strip-cut-off", "Part of this strip is outside the picture or off the card's measured area.", "Move the strip into its bay and take the photo again."),
     ("bay-shared", "Another strip lies in the same bay, or reaches into it.", "What was planned for this bay is given to none of them, lest names be mixed up. Lay one strip to a bay and take the photo again; in a result that is kept, lanes can be named by hand."),

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -13,6 +14,8 @@ from webcapture.settings import DEFAULTS
 
 SHEET, TRAY = card_layout(), card_layout("tray")
 PANEL = SHEET.panel
+WET = 182
+"""Grey, in sRGB, of paper that reflects half of what it does when dry."""
 
 
 def found(shot: Shot) -> tuple[StripOutline, ...]:
@@ -328,6 +331,27 @@ def test_paper_that_was_not_read_is_told(other: Floats) -> None:
     assert unread(shoot(SHEET, page)) == (1, False)
     lay(page, other)
     assert unread(shoot(SHEET, page)) == (1, True)
+
+
+def test_a_strip_too_wet_to_be_told_from_the_tint_is_not_lost_without_a_word() -> None:
+    """A fifth of an absorbance darker than dry paper; a reflection as dark, which has no straight sides, is none."""
+    page = page_of(SHEET)
+    lay(page, strip_corners((80, 130), 20, 150, 0))
+    lay(page, strip_corners((130, 130), 18, 140, 3), WET)
+    assert unread(shoot(SHEET, page)) == (1, True)
+    page = page_of(SHEET)
+    lay(page, strip_corners((80, 130), 20, 150, 0))
+    cv2.ellipse(
+        page,
+        (round(130 * SCALE), round(130 * SCALE)),
+        (round(14 * SCALE), round(60 * SCALE)),
+        0,
+        0,
+        360,
+        (WET,) * 3,
+        -1,
+    )
+    assert unread(shoot(SHEET, page)) == (1, False)
 
 
 def test_an_empty_card_and_scraps_leave_nothing_unread() -> None:

@@ -168,6 +168,23 @@ def test_what_fades_behind_an_edge_of_any_colour_is_the_fronts(colour, depth, fa
     assert [round(spot.rf, 2) for spot in spots(strip)] == [0.45]
 
 
+@pytest.mark.parametrize("colour", [(0.9, 0.7, 0.2), (0.1, 1.0, 0.7)])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_word_in_coloured_ink_is_no_front(colour, seed):
+    """Right across a narrow strip from which the solvent ran off."""
+    word = writing(FRONT, 1.5, 4, seed)
+    inked = lambda s, t: 0.6 * word(s, t) * np.array(colour)  # noqa: E731 - it is the same word
+    assert measured(pencil(ORIGIN), spot(50, 6, 1.7, RED), inked, length=LENGTH, width=12.0, seed=seed).front is None
+
+
+@pytest.mark.parametrize("tail", [4.5, 7.0])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_band_with_a_sharp_head_and_a_long_tail_is_no_front(tail, seed):
+    """As streaks of a dye are; what a solvent leaves at its edge fades sooner."""
+    pink = left((0.3, 1.0, 0.5), tail, depth=0.2, outside=0.35)
+    assert measured(pencil(ORIGIN), spot(50, 10, 1.7, RED), pink, length=LENGTH, seed=seed).front is None
+
+
 @pytest.mark.parametrize("sd", [0.2, 0.3, 0.4])
 def test_a_drawn_front_is_none_however_blurred(sd):
     """Nor where the solvent left the paper a little darker below it. sd: 0.4 mm is a line in a photo blurred by 2 px."""

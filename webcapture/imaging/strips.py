@@ -47,27 +47,45 @@ def _counted(outlines: Sequence[StripOutline]) -> Iterator[StripOutline]:
 
 
 def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: StripSettings) -> bool:
-    """Whether something as white and as large as a strip lies on the panel that is none of the ``outlines``."""
+    """Whether something as white and as large as a strip lies on the panel that is none of the ``outlines``, or darker and as straight."""
+    white = _long_pieces(_paper_mask(sheet, card, settings), sheet, outlines, settings)
+    if white:
+        return True
+    # A strip that is still wet is darker than paper. A reflection, which is as dark, has no straight sides.
+    dark = _long_pieces(_paper_mask(sheet, card, settings, settings.wet_least), sheet, outlines, settings)
+    return any(_is_straight(piece, settings) for piece in dark)
+
+
+def _long_pieces(
+    mask: Bytes8, sheet: Sheet, outlines: tuple[StripOutline, ...], settings: StripSettings
+) -> list[Bytes8]:
+    """What a mask of the page shows beside the outlines, piece by piece, where it is as large and long as a strip."""
     scale = sheet.px_per_mm
-    mask = _paper_mask(sheet, card, settings)
     for outline in outlines:
         corners = [np.round(outline.corners_mm * scale).astype(np.int32)]
         cv2.fillPoly(mask, corners, 0)
         cv2.polylines(mask, corners, True, 0, round(2 * settings.border_mm * scale))
     least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
     if cv2.countNonZero(mask) < least:
-        return False
-    _, _, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    long = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1, initial=0) >= settings.least_length_mm * scale
-    return bool((long & (stats[1:, cv2.CC_STAT_AREA] >= least)).any())
+        return []
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    long = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) >= settings.least_length_mm * scale
+    large = np.flatnonzero(long & (stats[:, cv2.CC_STAT_AREA] >= least))
+    return [(labels == n).astype(np.uint8) for n in large.tolist() if n]
 
 
-def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings) -> Bytes8:
-    """Not 0 where paper lies on the panel, with dark bands across a strip bridged."""
+def _is_straight(piece: Bytes8, settings: StripSettings) -> bool:
+    """Whether a piece fills the smallest rectangle around it."""
+    _, (width, height), _ = cv2.minAreaRect(cv2.findNonZero(piece))
+    return cv2.countNonZero(piece) >= settings.wet_fill * width * height
+
+
+def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings, least: float | None = None) -> Bytes8:
+    """Not 0 where paper, or what is at ``least`` as light, lies on the panel, with dark bands across a strip bridged."""
     scale = sheet.px_per_mm
     panel = panel_slices(card, scale, settings.panel_inset_mm)
     mask: Bytes8 = np.zeros(sheet.level.shape, np.uint8)
-    mask[panel] = sheet.level[panel] > settings.paper_least
+    mask[panel] = sheet.level[panel] > (settings.paper_least if least is None else least)
     opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     reach = round(settings.bridge_mm * scale) | 1
     return np.asarray(cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((reach, 1), np.uint8)), np.uint8)

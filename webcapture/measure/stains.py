@@ -94,10 +94,18 @@ def threads(field: Field, trace: TraceSettings, settings: LandmarkSettings) -> l
         if line.score < score or float(line.seen.mean()) < seen or line.spread_mm >= settings.thread_spread_mm:
             continue
         (contrast,) = contrasts_of([line], field, settings.stain_core_mm, settings.stain_flank_mm)
-        edge = edge_of(line, field, settings, channel=int(np.argmax(contrast)))
-        if edge is not None and edge.is_thread(settings):
+        clearest = int(np.argmax(contrast))
+        edge = edge_of(line, field, settings, channel=clearest)
+        rises = rises_of(line, field, settings.stain_core_mm, settings.stain_flank_mm)[:, clearest]
+        if edge is not None and edge.is_thread(settings) and _is_even(rises, settings):
             found.append(replace(_at_its_edge(line, edge, field, contrast, settings), inked=True))
     return found
+
+
+def _is_even(rises: Floats, settings: LandmarkSettings) -> bool:
+    """Whether a line is about as dark in most of its bins: a row of letters is here a bar and there a stem."""
+    usual = float(median(rises))
+    return float(median(np.abs(rises - usual))) <= settings.thread_even * usual
 
 
 def _at_its_edge(line: Trace, edge: Edge, field: Field, contrast: Floats, settings: LandmarkSettings) -> Candidate:

@@ -52,9 +52,16 @@ class Edge:
     def is_thread(self, rule: LandmarkSettings) -> bool:
         """Whether it is faint and coloured, ends as sharply as no band of a dye does, and is wider behind than before."""
         sharp = self.above_mm <= rule.thread_above_mm and self.fall_mm <= rule.thread_fall_mm
+        short = self.below_mm <= rule.thread_below_mm
         lopsided = self.below_mm >= rule.thread_lopsided * self.above_mm
         coloured = _greyness(self.height) < rule.thread_grey
-        return sharp and lopsided and coloured and rule.thread_least <= self.height[self.channel] <= rule.swept_most
+        return (
+            sharp
+            and short
+            and lopsided
+            and coloured
+            and rule.thread_least <= self.height[self.channel] <= rule.swept_most
+        )
 
     def fades_behind(self, rule: LandmarkSettings) -> bool:
         """Whether what looks like a pencil line fades towards the origin as no pencil line does, which is as wide there as the photo blurs it."""

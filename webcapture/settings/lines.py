@@ -253,6 +253,16 @@ class LandmarkSettings:
         "mm",
         "And from eight tenths of its height to two it falls over no more; a band of .8 mm standard deviation over .9.",
     )
+    thread_even: float = knob(
+        0.2,
+        "",
+        "Half of its bins differ from the median by a smaller share: clear ones by up to .16, words in ink by .27 and more.",
+    )
+    thread_below_mm: float = knob(
+        3.0,
+        "mm",
+        "From its darkest place to half of that behind: of what was left there 2.7, of bands with sharp heads 4.4.",
+    )
     thread_lopsided: float = knob(1.2, "", "So many times as wide behind as before; a band is even.")
     thread_grey: float = knob(
         0.8, "", "Least of its channels over the most is less: a row of letters is grey, what solvents carry is not."
