@@ -12,7 +12,7 @@ from scipy.ndimage import (
     uniform_filter1d,
 )
 
-from webcapture.measure.bridged import bridged
+from webcapture.measure.bridged import SPAN, bridged
 from webcapture.measure.channels import chroma, in_planes, of_planes, palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
@@ -64,7 +64,7 @@ def stain_on(
         usable &= field.s_mm[:, None] < polynomial_at(field.t_mm, top) - settings.line_half_mm
     planes = _filled(in_planes(field.absorbance), ~strokes, settings.fill_mm / field.cell_mm)
     for line, cells in zip(lines, under, strict=True):
-        planes -= _too_dark(planes, cells, ~strokes, line, field, settings)
+        _follow_flanks(planes, cells, ~strokes, line, field, settings)
     if field.uneven:
         planes -= _shade(planes, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(planes, usable, field.cell_mm, settings)
@@ -76,16 +76,22 @@ def stain_on(
     return Stain(of_planes(planes), noise, bare, strokes)
 
 
-def _too_dark(
+def _follow_flanks(
     planes: Floats32, under: np.ndarray, known: np.ndarray, line: Floats, field: Field, settings: PaperSettings
-) -> Floats32:
-    """(3, rows, cols) by how much the means filled in under a line exceed what the flanks of spots there run on to.
+) -> None:
+    """Take off planes (3, rows, cols) what the means filled in under a line exceed the flanks of spots there, as they run on beneath it.
 
     Only that: where a parabola says more, it may as well follow what blur has left of the line. Nor does bare paper's grain count.
     """
+    reach = settings.bridge_mm / field.cell_mm
     at = (polynomial_at(field.t_mm, line) - field.s_mm[0]) / field.cell_mm
-    less = planes - bridged(planes, under, known, at, settings.bridge_mm / field.cell_mm)
-    return np.asarray(np.maximum(less - settings.bridge_least, 0), np.float32)
+    low = max(int(at.min() - SPAN * reach) - 1, 0)
+    near = slice(low, max(int(at.max() + SPAN * reach) + 3, low + 1))
+    part = planes[:, near]
+    if not part.size:
+        return
+    less = part - bridged(part, under[near], known[near], at - low, reach)
+    part -= np.maximum(less - np.float32(settings.bridge_least), 0)
 
 
 def _damp(planes: Floats32, usable: np.ndarray, field: Field, top: Floats, settings: PaperSettings) -> Floats32:
