@@ -42,7 +42,7 @@ def test_worked_examples(distance: float, run: float, printed: str, source: str)
 def test_an_answer_may_be_given_to_other_decimals() -> None:
     # Edexcel IGCSE: 0.2 and 0.217 accepted beside 0.22 (A)
     value = ratios.rf(1.3, 6.0)
-    assert abs(value - 0.2) <= 0.05 and abs(value - 0.217) <= 0.0005
+    assert [ratios.rounded(value, n) for n in (1, 3)] == ["0.2", "0.217"]
 
 
 def test_inverse_question() -> None:
@@ -61,8 +61,9 @@ PUBLISHED_SLIPS = [
 
 @pytest.mark.parametrize(("distance", "run", "decimals", "slip", "right"), PUBLISHED_SLIPS)
 def test_published_slips_are_not_repeated(distance: float, run: float, decimals: int, slip: str, right: str) -> None:
-    value, half = ratios.rf(distance, run), 0.5 * 10**-decimals
-    assert abs(value - float(right)) < half < abs(value - float(slip))
+    said = ratios.rounded(ratios.rf(distance, run), decimals)
+    assert said == right
+    assert said != slip
 
 
 def test_measured_from_the_papers_edge_is_another_number() -> None:
@@ -160,6 +161,25 @@ def test_spreads_refuse_what_is_no_set_of_rf(values: tuple[float, ...]) -> None:
     for spread in (ratios.spread_rd, ratios.spread_ru):
         with pytest.raises(UsageError):
             spread(values)
+
+
+def test_mark_scheme_window() -> None:
+    # International Baccalaureate Chemistry, May 2010, Paper 3 TZ2, A3 (A): 30/57 mm, accept 0.5 to 0.55, ± 1 mm on the measurements.
+    # The corner cases are 29/58 and 31/56.
+    low, high = ratios.reading_window(30, 57, 1)
+    assert (low, high) == (29 / 58, 31 / 56)
+    assert ratios.accepted(low, 0.5, 0.55)
+    assert ratios.accepted(high, 0.5, 0.55)
+    assert ratios.accepted(0.53, 0.5, 0.55)
+    assert not ratios.accepted(0.49, 0.5, 0.55)
+    assert not ratios.accepted(0.56, 0.5, 0.55)
+
+
+def test_a_window_stays_within_what_can_be() -> None:
+    assert ratios.reading_window(0.5, 60, 1)[0] == 0
+    assert ratios.reading_window(60, 60, 1)[1] == 1
+    with pytest.raises(UsageError):
+        ratios.reading_window(1, 1, 1)
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ Distances count **from the origin line**, where the spots were applied, never fr
 
 Who uses them: measuring and correcting take :func:`resolution`, comparing :func:`spread_rd` and :func:`spread_ru`, the result :func:`hrf`, and all
 that people read :func:`rounded`. :func:`rf`, :func:`r_rel` and :func:`r_m` are here for the tests, which hold the measurement against
-them: it forms its own Rf in :mod:`webcapture.measure.relate` and R_rel in :mod:`webcapture.report.export`, because a spot may be *found* a hair
+them, and :func:`reading_window` and :func:`accepted` for those of published mark schemes: the measurement forms its own Rf in :mod:`webcapture.measure.relate` and R_rel in :mod:`webcapture.report.export`, because a spot may be *found* a hair
 below the line or beyond the front, and a measurement tells that instead of refusing it. R_M is shown nowhere.
 
 Sources: IUPAC Gold Book R05353 (Rf, hRf), R05276 (relative Rf), R05359 (R_M); Komsta, Markowski and Misztal,
@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import Decimal
 
 import numpy as np
 
@@ -104,6 +105,18 @@ def spread_ru(ratios: Sequence[float]) -> float:
     return float(1 - math.sqrt(6 * (n + 1) / (n * (2 * n + 1)) * np.sum((inner - even) ** 2)))
 
 
+def reading_window(distance: float, run: float, reading: float) -> tuple[float, float]:
+    """Smallest and largest Rf of two lengths that were each read to within ± ``reading``: (d − h)/(r + h) to (d + h)/(r − h)."""
+    if not 0 <= reading < run:
+        raise UsageError(f"A reading to within {reading:g} says nothing of a run of {run:g}.", _MEASURE_AGAIN)
+    return rf(max(distance - reading, 0.0), run + reading), rf(min(distance + reading, run - reading), run - reading)
+
+
+def accepted(answer: float, low: float, high: float) -> bool:
+    """True where ``answer``, rounded to two decimals as an Rf is given, lies in the window, its ends included."""
+    return Decimal(rounded(low)) <= Decimal(rounded(answer)) <= Decimal(rounded(high))
+
+
 # ---- rounding for people
 
 
@@ -111,7 +124,7 @@ RECORDED_DECIMALS, SAID_DECIMALS = 4, 2
 """Decimals of a ratio in a record, and as people read it (IUPAC Gold Book R05353: Rf is usually given to two)."""
 
 
-def rounded(ratio: float) -> str:
+def rounded(ratio: float, decimals: int = SAID_DECIMALS) -> str:
     """A ratio to two decimals, a half away from zero, without a minus sign before zero: the one way in which people read Rf.
 
     Rounded from the four decimals that are recorded, whether it comes from a record or straight from a photo. So 0.68497, recorded
@@ -123,10 +136,10 @@ def rounded(ratio: float) -> str:
     ('0.69', '0.69', '0.35', '0.00')
     """
     recorded = int(f"{ratio:.{RECORDED_DECIMALS}f}".replace(".", ""))
-    step = 10 ** (RECORDED_DECIMALS - SAID_DECIMALS)
+    step = 10 ** (RECORDED_DECIMALS - decimals)
     said = (abs(recorded) + step // 2) // step
-    whole, part = divmod(said, 10**SAID_DECIMALS)
-    return f"{'-' if recorded < 0 < said else ''}{whole}.{part:0{SAID_DECIMALS}d}"
+    whole, part = divmod(said, 10**decimals)
+    return f"{'-' if recorded < 0 < said else ''}{whole}.{part:0{decimals}d}"
 
 
 def _finite(**values: float) -> None:
