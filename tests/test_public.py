@@ -298,7 +298,9 @@ def test_the_example_of_the_readme_runs(
     monkeypatch.chdir(tmp_path)
     exec(compile(example[1], "README.md", "exec"), {})
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == 4 and all(re.fullmatch(r"bay 1, lane 1, spot \d: Rf 0\.\d{3} ± 0\.\d{3}", line) for line in lines)
+    assert len(lines) == 4 and all(
+        re.fullmatch(r"bay 1, lane 1, spot \d: Rf 0\.\d{3} ± 0\.\d{3}", line) for line in lines
+    )
     assert Image.open("annotated.jpg").format == "JPEG"
 
 
