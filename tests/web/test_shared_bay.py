@@ -103,6 +103,18 @@ def test_each_strip_is_named_in_words(bench: FlaskClient, address: str, bay: int
         assert f">{number}.1" in page, "a spot with its lane's number"
 
 
+def test_no_number_of_a_spot_runs_out_of_a_narrow_picture(bench: FlaskClient, address: str) -> None:
+    """“1.2” cut off behind its point would be another number. Bold figures are 3.6 mm high and about six tenths of that wide."""
+    pictures = re.findall(r'<svg class="marks".*?</svg>', bench.get(address).text, re.S)
+    assert len(pictures) >= 2
+    for picture in pictures:
+        width = float(re.findall(r'viewBox="0 0 ([\d.]+)', picture)[0])
+        numbers = re.findall(r'<text x="([\d.]+)"[^>]*?( text-anchor="end")?>([\d.]+)</text>', picture)
+        assert numbers
+        for x, ends_there, number in numbers:
+            assert float(x) + (0 if ends_there else 0.6 * 3.6 * len(number)) <= width
+
+
 def test_each_strip_has_its_own_picture_and_profile(bench: FlaskClient, address: str, bay: int) -> None:
     for part in (f"strip-{bay}{{}}.jpg", f"profile-{bay}-{{}}.svg"):
         first, second = ("", "-2") if part.startswith("strip") else ("1", "2")
