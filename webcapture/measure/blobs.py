@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from webcapture.measure.dyes import WIDTH_SD, two_dyes, with_hidden
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
 from webcapture.measure.patch import Patch, Region, extent
 from webcapture.measure.windows import blurred
@@ -17,8 +18,6 @@ from webcapture.model import Floats, Floats32
 from webcapture.robust import HALF_WIDTH_SD
 from webcapture.settings import SpotSettings
 
-WIDTH_SD = 4.0
-"""Standard deviations in a Gaussian's width at its base, between the tangents at its steepest places."""
 TAILING_AT = 0.1
 """Share of the height at which tailing is taken."""
 TILT = 0.67
@@ -69,11 +68,11 @@ def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]
         single = _single(patch, region, settings)
         if single is None:
             return []
-        pair = _two_dyes(patch, single, settings)
+        pair = two_dyes(patch, single.edges_mm, single.width_mm, settings)
         return [single] if pair is None else _from_mixture(patch, pair, region, settings)
     sd = np.array([_free_sd(patch.profile, row - patch.first, _cell(patch), settings) for row in region.peaks])
     mixture = fit_mixture(patch.s_mm, patch.profile, patch.noise, starts, sd, settings)
-    return _from_mixture(patch, mixture, region, settings)
+    return _from_mixture(patch, with_hidden(patch, mixture, settings), region, settings)
 
 
 def _free_sd(profile: Floats, row: int, cell_mm: float, settings: SpotSettings) -> float:
@@ -230,35 +229,6 @@ def _codes(tailing: float, signal_to_noise: float, height: Floats, settings: Spo
     if signal_to_noise < settings.faint_sd or float(height.max()) < settings.faint_absorbance:
         codes.append("faint")
     return tuple(codes)
-
-
-def _two_dyes(patch: Patch, single: Blob, settings: SpotSettings) -> Mixture | None:
-    """Two peaks where the channels place one maximum differently, and two explain them far better than one."""
-    inside = (patch.s_mm >= single.edges_mm[0]) & (patch.s_mm <= single.edges_mm[1])
-    values = np.maximum(patch.profile[inside], 0)
-    mass = values.sum(axis=0)
-    strong = values.max(axis=0) > settings.channel_sd * patch.noise
-    if strong.sum() < 2:
-        return None
-    means = (values.T @ patch.s_mm[inside]) / np.maximum(mass, 1e-12)
-    if np.ptp(means[strong]) < settings.split_share * single.width_mm:
-        return None
-    out = settings.split_out * single.width_mm
-    starts = np.array([means[strong].min() - out, means[strong].max() + out])
-    sd = np.full(2, single.width_mm / WIDTH_SD * settings.split_sd)
-    centre = np.array([single.centre_mm])
-    one = fit_mixture(patch.s_mm, patch.profile, patch.noise, centre, sd[:1] / settings.split_sd, settings)
-    two = fit_mixture(patch.s_mm, patch.profile, patch.noise, starts, sd, settings)
-    apart = two.peaks[1].centre_mm - two.peaks[0].centre_mm
-    real = min(float(p.height.max()) for p in two.peaks) > settings.least_absorbance
-    better = two.chi2 < settings.better_share * one.chi2 and _differ(two, settings)
-    return two if better and real and apart > settings.split_share * single.width_mm else None
-
-
-def _differ(two: Mixture, settings: SpotSettings) -> bool:
-    """Whether two peaks differ in colour: two of the same are one spot, and uneven."""
-    one, other = (peak.height / max(float(peak.height.max()), 1e-9) for peak in two.peaks)
-    return float(np.abs(one - other).max()) > settings.split_colour
 
 
 def _from_mixture(patch: Patch, mixture: Mixture, region: Region, settings: SpotSettings) -> list[Blob]:

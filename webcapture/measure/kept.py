@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from webcapture.measure.beneath import is_beneath_marks
-from webcapture.measure.blobs import WIDTH_SD
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.drawn import rubbed_out
+from webcapture.measure.dyes import WIDTH_SD
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.lanes import Track

@@ -90,12 +90,22 @@ def fit_mixture(
     return trailing.mixture() if trailing.chi2 <= fronting.chi2 else _mirrored(fronting.mixture())
 
 
+def absorbance_of(peak: Peak, s_mm: Floats) -> Floats:
+    """(n, 3) absorbance of one peak at the (n,) places that it was fitted at."""
+    if peak.tail_mm < 0:
+        return absorbance_of(_turned(peak), -s_mm)
+    sd = np.sqrt(max(peak.sd_mm**2 - peak.tail_mm**2, TINY))
+    mode = np.array([peak.centre_mm + peak.tail_mm])
+    shape = _shapes(s_mm, mode, np.array([sd]), np.array([max(peak.tail_mm, TINY)]))[0][0]
+    return np.asarray(shape[:, None] * peak.height, float)
+
+
 def _mirrored(mixture: Mixture) -> Mixture:
-    peaks = [
-        replace(peak, centre_mm=-peak.centre_mm, densest_mm=-peak.densest_mm, tail_mm=-peak.tail_mm)
-        for peak in reversed(mixture.peaks)
-    ]
-    return Mixture(tuple(peaks), mixture.chi2)
+    return Mixture(tuple(_turned(peak) for peak in reversed(mixture.peaks)), mixture.chi2)
+
+
+def _turned(peak: Peak) -> Peak:
+    return replace(peak, centre_mm=-peak.centre_mm, densest_mm=-peak.densest_mm, tail_mm=-peak.tail_mm)
 
 
 class _Fit:

@@ -5,9 +5,10 @@ A stage receives its group as an argument. ``catalogue()`` lists all knobs for t
 ::
 
     seeing.py      from the file to the strips      lines.py       lines on a strip
-    measuring.py   from a strip to Rf               reading.py     origin, front, which way up
-    people.py      corrections, joining, keeping    comparing.py   references, candidates, evidence
-    showing.py     pictures, demonstration, web     knob.py        how a setting is written
+    measuring.py   field, paper and lanes           reading.py     origin, front, which way up
+    spots.py       spots, and which are two         comparing.py   references, candidates, evidence
+    people.py      corrections, joining, keeping    showing.py     pictures, demonstration, web
+    knob.py        how a setting is written
 """
 
 from __future__ import annotations
@@ -20,12 +21,7 @@ from webcapture.settings.cells import CellSettings
 from webcapture.settings.comparing import CompareSettings
 from webcapture.settings.flatness import FlatnessSettings
 from webcapture.settings.lines import LandmarkSettings, TraceSettings
-from webcapture.settings.measuring import (
-    FieldSettings,
-    LaneSettings,
-    PaperSettings,
-    SpotSettings,
-)
+from webcapture.settings.measuring import FieldSettings, LaneSettings, PaperSettings
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
 from webcapture.settings.reading import BeneathSettings, ReadingSettings, SeamSettings, TickSettings
 from webcapture.settings.seeing import (
@@ -42,6 +38,7 @@ from webcapture.settings.showing import (
     ReportSettings,
     WebSettings,
 )
+from webcapture.settings.spots import SpotSettings
 from webcapture.settings.upright import UprightSettings
 
 __all__ = [

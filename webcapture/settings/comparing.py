@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from webcapture.settings.knob import knob
-from webcapture.settings.measuring import SpotSettings
+from webcapture.settings.spots import SpotSettings
 
 
 @dataclass(frozen=True, slots=True)
