@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from webcapture.measure.dyes import WIDTH_SD, two_dyes, with_hidden
+from webcapture.measure.dyes import two_dyes, with_hidden
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
-from webcapture.measure.patch import Patch, Region, extent
+from webcapture.measure.patch import WIDTH_SD, Patch, Region, extent
+from webcapture.measure.rims import is_rimmed
 from webcapture.measure.windows import blurred
 from webcapture.model import Floats, Floats32
 from webcapture.robust import HALF_WIDTH_SD
@@ -63,15 +64,15 @@ def measured(patch: Patch, region: Region, settings: SpotSettings) -> list[Blob]
     """The region's spots: one by its own mean, several by a fitted mixture; none in a single row, which has no shape."""
     if len(patch.s_mm) < 2:
         return []
-    starts = patch.s_mm[np.array(region.peaks) - patch.first]
-    if len(starts) == 1:
+    rows = np.array(region.peaks) - patch.first
+    if len(rows) == 1 or (len(rows) == 2 and is_rimmed(patch, (rows[0], rows[1]), settings)):
         single = _single(patch, region, settings)
         if single is None:
             return []
         pair = two_dyes(patch, single.edges_mm, single.width_mm, settings)
         return [single] if pair is None else _from_mixture(patch, pair, region, settings)
-    sd = np.array([_free_sd(patch.profile, row - patch.first, _cell(patch), settings) for row in region.peaks])
-    mixture = fit_mixture(patch.s_mm, patch.profile, patch.noise, starts, sd, settings)
+    sd = np.array([_free_sd(patch.profile, row, _cell(patch), settings) for row in rows])
+    mixture = fit_mixture(patch.s_mm, patch.profile, patch.noise, patch.s_mm[rows], sd, settings)
     return _from_mixture(patch, with_hidden(patch, mixture, settings), region, settings)
 
 

@@ -8,12 +8,9 @@ from itertools import pairwise
 import numpy as np
 
 from webcapture.measure.mixture import Mixture, Peak, absorbance_of, fit_mixture
-from webcapture.measure.patch import Patch
+from webcapture.measure.patch import WIDTH_SD, Patch
 from webcapture.model import Floats
 from webcapture.settings import SpotSettings
-
-WIDTH_SD = 4.0
-"""Standard deviations in a Gaussian's width at its base, between the tangents at its steepest places."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,11 +10,11 @@ import numpy as np
 from webcapture.measure.beneath import is_beneath_marks
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.drawn import rubbed_out
-from webcapture.measure.dyes import WIDTH_SD
 from webcapture.measure.field import Field
 from webcapture.measure.landmarks import Candidate
 from webcapture.measure.lanes import Track
 from webcapture.measure.paper import Stain
+from webcapture.measure.patch import WIDTH_SD
 from webcapture.measure.reading import Reading
 from webcapture.measure.spots import Blob, find_spots, is_round, is_written
 from webcapture.measure.traits import is_brown

@@ -12,6 +12,9 @@ from webcapture.model import Floats, Floats32
 from webcapture.robust import NEVER_NONE, median, quantile, spread
 from webcapture.settings import DEFAULTS, SpotSettings
 
+WIDTH_SD = 4.0
+"""Standard deviations in a Gaussian's width at its base, between the tangents at its steepest places."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Region:

@@ -66,6 +66,17 @@ class SpotSettings:
         "share of the misfit",
         "Two peaks must leave less than this of one's; the second where they are unlike.",
     )
+    rim_level: float = knob(
+        0.9,
+        "",
+        "Two maxima are a spot's rim where they, and the least between them over its breadth, are level to this share.",
+    )
+    rim_colour: float = knob(0.05, "", "And their colours, as shares of the strongest channel, differ by no more.")
+    rim_sides: float = knob(
+        0.8,
+        "",
+        "And between them its sides, a standard deviation away, have this share of its middle; a Gaussian has .6.",
+    )
     meaning: float = knob(
         0.001,
         "width",
