@@ -9,10 +9,11 @@ from webcapture.flags import flags
 from webcapture.imaging.cells import averaged
 from webcapture.imaging.light import rectified_sheet
 from webcapture.imaging.markers import find_card
+from webcapture.imaging.papers import papers_on, unread_paper
 from webcapture.imaging.photo import read_photo
 from webcapture.imaging.quality import judge
 from webcapture.imaging.rectify import fit_view, whole_page
-from webcapture.imaging.strips import cut_strip, find_strips, unread_paper
+from webcapture.imaging.strips import cut_strip, find_strips
 from webcapture.measure.bays import numbered_through
 from webcapture.measure.strip import measure_strip
 from webcapture.model import CardSeen, PhotoResult
@@ -35,8 +36,9 @@ def measure_photo(data: bytes, name: str = "", settings: Settings = DEFAULTS, wi
     card = card_layout(sighting.layout, sighting.paper)
     view = fit_view(sighting, card, photo.pixels.shape, settings.view)
     sheet = rectified_sheet(photo, view, card, settings.light)
-    outlines = find_strips(photo, view.mapping, sheet, card, settings.strip)
-    unread = unread_paper(sheet, outlines, card, settings.strip)
+    papers = papers_on(sheet, card, settings.strip)
+    outlines = find_strips(photo, view.mapping, papers, card, settings.strip)
+    unread = unread_paper(papers, outlines, settings.strip)
     quality = judge(photo, sighting, view, sheet, outlines, card, settings.quality)
     images = [cut_strip(photo, view, outline, settings.strip) for outline in outlines]
     cells = [averaged(image, settings.cell) for image in images]

@@ -12,6 +12,7 @@ from webcapture.card.layout import card_layout
 from webcapture.errors import WebcaptureError
 from webcapture.imaging.light import rectified_sheet
 from webcapture.imaging.markers import find_card
+from webcapture.imaging.papers import papers_on
 from webcapture.imaging.photo import read_photo
 from webcapture.imaging.quality import judge
 from webcapture.imaging.rectify import fit_view
@@ -31,7 +32,7 @@ def judged(data: bytes) -> tuple[Quality, tuple[StripOutline, ...]]:
     card = card_layout(sighting.layout, sighting.paper)
     view = fit_view(sighting, card, photo.pixels.shape, DEFAULTS.view)
     sheet = rectified_sheet(photo, view, card, DEFAULTS.light)
-    outlines = find_strips(photo, view.mapping, sheet, card, DEFAULTS.strip)
+    outlines = find_strips(photo, view.mapping, papers_on(sheet, card, DEFAULTS.strip), card, DEFAULTS.strip)
     return judge(photo, sighting, view, sheet, outlines, card, DEFAULTS.quality), outlines
 
 
@@ -114,7 +115,7 @@ def test_blur_is_measured_on_the_card(blur_px: float, noise: float) -> None:
 
 def _judge(shot: Shot) -> Quality:
     view, sheet = sheet_of(shot)
-    outlines = find_strips(shot.photo, view.mapping, sheet, SHEET, DEFAULTS.strip)
+    outlines = find_strips(shot.photo, view.mapping, papers_on(sheet, SHEET, DEFAULTS.strip), SHEET, DEFAULTS.strip)
     return judge(shot.photo, sighting_of(shot), view, sheet, outlines, SHEET, DEFAULTS.quality)
 
 

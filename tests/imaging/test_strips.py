@@ -8,7 +8,8 @@ import pytest
 
 from tests.imaging.shots import PLAIN, SCALE, Shot, lay, page_of, sheet_of, shoot, strip_corners
 from webcapture.card.layout import card_layout
-from webcapture.imaging.strips import cut_strip, find_strips, unread_paper
+from webcapture.imaging.papers import papers_on, unread_paper
+from webcapture.imaging.strips import cut_strip, find_strips
 from webcapture.model import Bytes8, Floats, StripImage, StripOutline
 from webcapture.settings import DEFAULTS
 
@@ -20,7 +21,7 @@ WET = 182
 
 def found(shot: Shot) -> tuple[StripOutline, ...]:
     view, sheet = sheet_of(shot)
-    return find_strips(shot.photo, view.mapping, sheet, shot.card, DEFAULTS.strip)
+    return find_strips(shot.photo, view.mapping, papers_on(sheet, shot.card, DEFAULTS.strip), shot.card, DEFAULTS.strip)
 
 
 def outlines_on(page: Bytes8, **how: object) -> tuple[StripOutline, ...]:
@@ -121,7 +122,7 @@ def test_in_the_shadow_of_a_hand(depth: float) -> None:
     (outline,) = found(shot)
     assert error_mm(outline, laid) < 0.4
     _, sheet = sheet_of(shot)
-    assert not unread_paper(sheet, (outline,), SHEET, DEFAULTS.strip)
+    assert not unread_paper(papers_on(sheet, SHEET, DEFAULTS.strip), (outline,), DEFAULTS.strip)
 
 
 @pytest.mark.parametrize("brighter", [0.3, 0.5, 0.6])
@@ -130,7 +131,7 @@ def test_a_lamp_on_the_tint_makes_no_paper_of_it(brighter: float) -> None:
     shot = shoot(SHEET, light=lamp)
     assert found(shot) == ()
     _, sheet = sheet_of(shot)
-    assert not unread_paper(sheet, (), SHEET, DEFAULTS.strip)
+    assert not unread_paper(papers_on(sheet, SHEET, DEFAULTS.strip), (), DEFAULTS.strip)
 
 
 @pytest.mark.parametrize("colour", [(200, 60, 110), (70, 90, 190), (90, 90, 90), (40, 40, 40)])
@@ -242,7 +243,9 @@ def test_a_strip_past_the_edge_of_the_photo() -> None:
 def cut(page: Bytes8, **how: object) -> StripImage:
     shot = shoot(SHEET, page, **how)  # type: ignore[arg-type]
     view, sheet = sheet_of(shot)
-    (outline,) = find_strips(shot.photo, view.mapping, sheet, shot.card, DEFAULTS.strip)
+    (outline,) = find_strips(
+        shot.photo, view.mapping, papers_on(sheet, shot.card, DEFAULTS.strip), shot.card, DEFAULTS.strip
+    )
     return cut_strip(shot.photo, view, outline, DEFAULTS.strip)
 
 
@@ -302,14 +305,44 @@ def test_light_beside_the_strip_follows_a_gradient_and_a_shadow() -> None:
         assert np.std(off) < 0.01
 
 
+# ---- still wet
+
+
+@pytest.mark.parametrize("dry", [0.0, 0.15, 0.45, 0.7])
+@pytest.mark.parametrize("turn", [0.0, 3.0])
+def test_a_strip_that_is_still_wet_is_found_whole(dry: float, turn: float) -> None:
+    """Wet paper is half as light as dry; its dry end alone is no strip."""
+    page = page_of(SHEET)
+    lay(page, strip_corners((80, 130), 20, 150, 0))
+    whole = strip_corners((130, 130), 18, 140, turn)
+    lay(page, whole, WET)
+    if dry:
+        bottom, top = whole[:2], whole[[3, 2]]
+        edge = top + dry * (bottom - top)
+        lay(page, np.array([edge[0], edge[1], top[1], top[0]]))
+    shot = shoot(SHEET, page)
+    assert unread(shot) == (2, False)
+    assert error_mm(found(shot)[1], whole) < 0.15
+
+
+def test_a_reflection_as_pale_as_wet_paper_is_no_strip() -> None:
+    page = page_of(SHEET)
+    lay(page, strip_corners((80, 130), 20, 150, 0))
+    middle, axes = (round(130 * SCALE), round(130 * SCALE)), (round(14 * SCALE), round(60 * SCALE))
+    cv2.ellipse(page, middle, axes, 0, 0, 360, (WET,) * 3, -1)
+    assert unread(shoot(SHEET, page)) == (1, False)
+
+
 # ---- what is left unread
 
 
 def unread(shot: Shot) -> tuple[int, bool]:
     """(how many strips were found, whether something else of their size lies there)."""
     view, sheet = sheet_of(shot)
-    outlines = find_strips(shot.photo, view.mapping, sheet, shot.card, DEFAULTS.strip)
-    return len(outlines), unread_paper(sheet, outlines, shot.card, DEFAULTS.strip)
+    outlines = find_strips(
+        shot.photo, view.mapping, papers_on(sheet, shot.card, DEFAULTS.strip), shot.card, DEFAULTS.strip
+    )
+    return len(outlines), unread_paper(papers_on(sheet, shot.card, DEFAULTS.strip), outlines, DEFAULTS.strip)
 
 
 def test_a_strip_over_the_border_between_two_bays_is_measured() -> None:
@@ -333,25 +366,11 @@ def test_paper_that_was_not_read_is_told(other: Floats) -> None:
     assert unread(shoot(SHEET, page)) == (1, True)
 
 
-def test_a_strip_too_wet_to_be_told_from_the_tint_is_not_lost_without_a_word() -> None:
-    """A fifth of an absorbance darker than dry paper; a reflection as dark, which has no straight sides, is none."""
+def test_wet_paper_that_was_not_read_is_told() -> None:
     page = page_of(SHEET)
     lay(page, strip_corners((80, 130), 20, 150, 0))
-    lay(page, strip_corners((130, 130), 18, 140, 3), WET)
+    lay(page, strip_corners((150, 200), 25, 90, 40), WET)
     assert unread(shoot(SHEET, page)) == (1, True)
-    page = page_of(SHEET)
-    lay(page, strip_corners((80, 130), 20, 150, 0))
-    cv2.ellipse(
-        page,
-        (round(130 * SCALE), round(130 * SCALE)),
-        (round(14 * SCALE), round(60 * SCALE)),
-        0,
-        0,
-        360,
-        (WET,) * 3,
-        -1,
-    )
-    assert unread(shoot(SHEET, page)) == (1, False)
 
 
 def test_an_empty_card_and_scraps_leave_nothing_unread() -> None:

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from webcapture.card.layout import Bay, CardLayout
 from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
 from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, sides_of
-from webcapture.imaging.light import panel_slices
+from webcapture.imaging.papers import Papers, strip_pieces
 from webcapture.imaging.rectify import cut_out
 from webcapture.imaging.straight import roughly_straight, side_by_side, straight
-from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, Sheet, StripImage, StripOutline, View
+from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, StripImage, StripOutline, View
 from webcapture.robust import median
 from webcapture.settings import StripSettings
 
@@ -25,13 +25,10 @@ EVERY = 2
 
 
 def find_strips(
-    photo: Photo, mapping: Mapping, sheet: Sheet, card: CardLayout, settings: StripSettings
+    photo: Photo, mapping: Mapping, papers: Papers, card: CardLayout, settings: StripSettings
 ) -> tuple[StripOutline, ...]:
     """The strips on the card, in the order of their bays and then from left to right: seen on the page, located in the photo."""
-    panel = panel_slices(card, sheet.px_per_mm, settings.panel_inset_mm)
-    origin = np.array([panel[1].start, panel[0].start]) / sheet.px_per_mm
-    mask = _paper_mask(sheet, card, settings)[panel]
-    boxes = [origin + box for box in _boxes(mask, sheet.px_per_mm, settings)]
+    boxes = list(_boxes(papers, settings))
     coarse = [side for box in boxes for side in _coarse_sides(box, card, settings)]
     sides = sides_of(coarse, photo, mapping, settings)
     found = (_outline(box, sides[4 * n : 4 * n + 4], card, settings) for n, box in enumerate(boxes))
@@ -46,68 +43,17 @@ def _counted(outlines: Sequence[StripOutline]) -> Iterator[StripOutline]:
             yield replace(outline, strip=n)
 
 
-def unread_paper(sheet: Sheet, outlines: tuple[StripOutline, ...], card: CardLayout, settings: StripSettings) -> bool:
-    """Whether something as white and as large as a strip lies on the panel that is none of the ``outlines``, or darker and as straight."""
-    white = _long_pieces(_paper_mask(sheet, card, settings), sheet, outlines, settings)
-    if white:
-        return True
-    # A strip that is still wet is darker than paper. A reflection, which is as dark, has no straight sides.
-    dark = _long_pieces(_paper_mask(sheet, card, settings, settings.wet_least), sheet, outlines, settings)
-    return any(_is_straight(piece, settings) for piece in dark)
-
-
-def _long_pieces(
-    mask: Bytes8, sheet: Sheet, outlines: tuple[StripOutline, ...], settings: StripSettings
-) -> list[Bytes8]:
-    """What a mask of the page shows beside the outlines, piece by piece, where it is as large and long as a strip."""
-    scale = sheet.px_per_mm
-    for outline in outlines:
-        corners = [np.round(outline.corners_mm * scale).astype(np.int32)]
-        cv2.fillPoly(mask, corners, 0)
-        cv2.polylines(mask, corners, True, 0, round(2 * settings.border_mm * scale))
-    least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
-    if cv2.countNonZero(mask) < least:
-        return []
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    long = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1) >= settings.least_length_mm * scale
-    large = np.flatnonzero(long & (stats[:, cv2.CC_STAT_AREA] >= least))
-    return [(labels == n).astype(np.uint8) for n in large.tolist() if n]
-
-
-def _is_straight(piece: Bytes8, settings: StripSettings) -> bool:
-    """Whether a piece fills the smallest rectangle around it."""
-    _, (width, height), _ = cv2.minAreaRect(cv2.findNonZero(piece))
-    return cv2.countNonZero(piece) >= settings.wet_fill * width * height
-
-
-def _paper_mask(sheet: Sheet, card: CardLayout, settings: StripSettings, least: float | None = None) -> Bytes8:
-    """Not 0 where paper, or what is at ``least`` as light, lies on the panel, with dark bands across a strip bridged."""
-    scale = sheet.px_per_mm
-    panel = panel_slices(card, scale, settings.panel_inset_mm)
-    mask: Bytes8 = np.zeros(sheet.level.shape, np.uint8)
-    mask[panel] = sheet.level[panel] > (settings.paper_least if least is None else least)
-    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    reach = round(settings.bridge_mm * scale) | 1
-    return np.asarray(cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((reach, 1), np.uint8)), np.uint8)
-
-
-def _boxes(mask: Bytes8, scale: float, settings: StripSettings) -> Iterator[Floats]:
-    """(4, 2) corners, millimetres in the mask's own picture, from the bottom left over the bottom right, of every strip-like area."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    least = settings.least_width_mm * settings.least_length_mm * scale**2 * settings.least_fill
-    large = [n for n in range(1, len(stats)) if stats[n, cv2.CC_STAT_AREA] >= least]
-    places = stats[large, :4].tolist()
-    shapes = [
-        (labels[top : top + height, left : left + width] == n).astype(np.uint8)
-        for n, (left, top, width, height) in zip(large, places, strict=True)
-    ]
+def _boxes(papers: Papers, settings: StripSettings) -> Iterator[Floats]:
+    """(4, 2) corners, card millimetres, from the bottom left over the bottom right, of every strip-like area."""
+    scale, pieces = papers.px_per_mm, strip_pieces(papers, settings)
+    shapes = [piece.shape for piece in pieces]
     stood = [_stood_up(shape, lines, scale, settings) for shape, lines in zip(shapes, _edge_lines(shapes), strict=True)]
-    upright = [(own, place) for own, place in zip(stood, places, strict=True) if own is not None]
+    upright = [(own, piece) for own, piece in zip(stood, pieces, strict=True) if own is not None]
     ends = _edge_lines([np.ascontiguousarray(own.shape.T) for own, _ in upright])
-    for (own, (left, top, _, _)), lines in zip(upright, ends, strict=True):
+    for (own, piece), lines in zip(upright, ends, strict=True):
         corners = _corners(own, lines, scale, settings)
         if corners is not None:
-            yield (corners + (left, top)) / scale
+            yield papers.corner_mm + (corners + (piece.left, piece.top)) / scale
 
 
 @dataclass(frozen=True, slots=True, eq=False)

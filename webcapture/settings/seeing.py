@@ -211,7 +211,8 @@ class StripSettings:
     """Finding strips in the bays and cutting them out."""
 
     paper_least: float = knob(0.55, "", "Where between tint (0) and white (1), on a logarithmic scale, paper begins.")
-    wet_least: float = knob(0.35, "", "And where paper begins that is still wet, a fifth darker or more.")
+    wet_least: float = knob(0.35, "", "And where paper begins that is still wet, half as light.")
+    wet_share: float = knob(0.2, "", "Of a wet strip at least this share is darker than dry paper.")
     wet_fill: float = knob(0.85, "", "Such a strip fills the rectangle around it; an ellipse fills 0.79 of its own.")
     panel_inset_mm: float = knob(0.7, "mm", "Along the panel's border lies the blur of the white ring.")
     bridge_mm: float = knob(14.0, "mm", "Dark bands across a strip up to this long do not divide it.")
