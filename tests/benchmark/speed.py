@@ -27,6 +27,7 @@ STAGES = (
     "find_card",
     "fit_view",
     "rectified_sheet",
+    "papers_on",
     "find_strips",
     "judge",
     "cut_strip",

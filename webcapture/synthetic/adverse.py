@@ -247,6 +247,17 @@ def fading_stain(seed: int) -> Scene:
     return _with_front(_careful(seed, "fading"), swept)
 
 
+def still_wet(seed: int) -> Scene:
+    """The strip was photographed before it dried: up to the front it is a third darker."""
+    rng = _rng(seed, "wet_by")
+    depth, width = rng.uniform(0.17, 0.21), rng.uniform(0.3, 0.8)
+
+    def damp(strip: PaperStrip) -> Front:
+        return replace(strip.front, kind="wet-edge", strength=depth, width_mm=width, spans_mm=())
+
+    return _with_front(_careful(seed, "wet"), damp)
+
+
 def front_by_strokes(seed: int) -> Scene:
     """The front was marked by a short stroke over each lane."""
     rng = _rng(seed, "strokes_where")
@@ -314,13 +325,21 @@ def overlapping_other_colour(seed: int) -> Scene:
     return _overlapping(seed, "other", (2, 1), 0.6)
 
 
-def _overlapping(seed: int, name: str, dyes: tuple[int, int], resolution: float) -> Scene:
+def weak_beside_strong(seed: int) -> Scene:
+    """A little of a pink dye touches much of a grey one."""
+    return _overlapping(seed, "weak", (8, 7), 0.6, (0.18, 0.4))
+
+
+def _overlapping(
+    seed: int, name: str, dyes: tuple[int, int], resolution: float, amounts: tuple[float, float] = (0.35, 0.35)
+) -> Scene:
     scene = _careful(seed, "overlap_" + name)
 
     def paired(strip: PaperStrip) -> PaperStrip:
         run = strip.front.curve.level_mm - strip.origin.curve.level_mm
         apart = resolution * 4 * (1.1**2 + 0.03 * 0.5 * run) ** 0.5 / run
-        pair = [Spot(DYES[dye], rf, 0.35, 1.1, 0.03) for dye, rf in zip(dyes, (0.5, 0.5 + apart), strict=True)]
+        places = zip(dyes, (0.5, 0.5 + apart), amounts, strict=True)
+        pair = [Spot(DYES[dye], rf, amount, 1.1, 0.03) for dye, rf, amount in places]
         lanes: tuple[Lane, ...] = tuple(replace(lane, spots=tuple(pair)) for lane in strip.lanes)
         return replace(strip, lanes=lanes)
 
@@ -349,6 +368,7 @@ ADVERSE: dict[str, Adverse] = {
     "a line that ran": Adverse(ink_line, ("ink-line",), "strip", False),
     "slanted front": Adverse(slanted_front, ("front-slanted",), "strip", True),
     "a front's stain that fades slowly": Adverse(fading_stain, (), "none", True),
+    "a strip still wet": Adverse(still_wet, (), "none", True),
     "front marked over each lane": Adverse(front_by_strokes, (), "none", True),
     "front marked by one stroke": Adverse(front_by_one_stroke, ("front-short",), "strip", False),
     "glare": Adverse(glare, ("glare",), "photo", False),
@@ -356,4 +376,5 @@ ADVERSE: dict[str, Adverse] = {
     "bent card": Adverse(bent_card, ("card-bent",), "photo", False),
     "overlapping pair, same colour": Adverse(overlapping_same_colour, ("merged",), "spot", False),
     "overlapping pair, different colours": Adverse(overlapping_other_colour, (), "spot", True),
+    "a weak spot touching a strong one": Adverse(weak_beside_strong, (), "spot", True),
 }
