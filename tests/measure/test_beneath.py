@@ -115,3 +115,22 @@ def test_its_place_is_its_own_and_not_that_of_what_was_filled_in(depth: float, r
     assert "did-not-move" in {flag.code for flag in stayed.flags}
     assert stayed.distance_mm == pytest.approx(0.3, abs=0.15)
     assert ran.rf == pytest.approx(0.7, abs=0.003)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("depth", "sd"), [(0.36, 0.9), (0.28, 1.1), (0.2, 1.4)])
+def test_a_soft_grey_spot_that_stayed_is_told_under_the_line(depth: float, sd: float, seed: int) -> None:
+    """What is left of black ink that no solvent carried: hardly darker than the pencil's blur, but broad on both sides of the line."""
+    ground = pencil(20, 0.5), pencil(120), spot(90, 10, 1.6, RED)
+    left = spot(20.1, 10, sd, (depth, 0.95 * depth, 0.85 * depth))
+    strip = measure_strip(celled(*ground, left, seed=seed, noise=0.006), from_above(), DEFAULTS)
+    stayed, ran = strip.lanes[0].spots
+    assert "did-not-move" in {flag.code for flag in stayed.flags}
+    assert abs(stayed.distance_mm) < 0.6
+    assert ran.rf == pytest.approx(0.7, abs=0.003)
+
+
+@pytest.mark.parametrize("sd", [0.3, 0.35, 0.4])
+@pytest.mark.parametrize("depth", [0.3, 0.5])
+def test_a_cross_as_broad_as_blur_makes_it_is_no_soft_spot(depth: float, sd: float) -> None:
+    assert not found(blurred_cross(20, 10, depth, sd))[1].any()

@@ -10,7 +10,21 @@ from numpy.polynomial import Polynomial
 from numpy.polynomial.polynomial import polyval
 from scipy.stats import norm
 
-from tests.measure.drawn import BLUE, RED, cross, drawn, pencil, read, read_cells, spot, writing
+from tests.measure.drawn import (
+    BLUE,
+    RED,
+    celled,
+    cross,
+    drawn,
+    from_above,
+    gauss,
+    pencil,
+    read,
+    read_cells,
+    spot,
+    writing,
+)
+from webcapture.measure.strip import measure_strip
 from webcapture.measure.upright import Trails, odds_upright, ruled_odds, turned_round, widening_odds
 from webcapture.settings import DEFAULTS
 
@@ -203,3 +217,16 @@ def test_straightness_is_measured_as_numpys_own_fits_measure_it():
     free = replace(rule, most_ruled=99.0)
     assert len(low.coefficients) == 2 or low.coefficients[2] == 0
     assert ruled_odds(reading.origin, reading.front, reading.field, free) == pytest.approx(by_hand.sum(), rel=1e-3)
+
+
+@pytest.mark.parametrize("grows", [1, -1])
+def test_bands_that_widen_leave_open_which_end_is_the_origin_s(grows):
+    """Applied as streaks, the more of a dye the broader: a strip of leaf pigments lay the other way, and nobody was told."""
+
+    def band(s0, sd, colour):
+        return lambda s, t: (gauss(s, s0, sd) + 0 * t)[..., None] * np.array(colour)
+
+    widths = (0.9, 1.2, 1.6, 2.0)[::grows]
+    bands = [band(s0, sd, colour) for s0, sd, colour in zip((40, 60, 82, 104), widths, (RED, BLUE) * 2, strict=True)]
+    strip = measure_strip(celled(pencil(20), pencil(120), *bands, noise=0.003), from_above(), DEFAULTS)
+    assert {flag.code for flag in strip.flags} & {"ends-alike", "ends-undecided"}

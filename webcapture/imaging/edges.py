@@ -66,6 +66,8 @@ class Coarse:
     """Whether the panel ends there, so that anything else is seen there, too."""
     room: Floats
     """(n,) millimetres outwards from each place to where the panel's tint ends."""
+    runs_on: bool = False
+    """Whether the paper goes on beyond it, cut to a point or notched, so that its edge is not this side."""
 
 
 def coarse_side(
@@ -149,7 +151,8 @@ def _side(
     offset, slope = line.tolist()
     near = good & (np.abs(reach - offset - slope * x) < settings.edge_bow_mm)
     seen = float(near.sum() / (len(x) * (1 - 2 * END_SHARE)))
-    if good.sum() < LEAST_PLACES or (coarse.at_border and seen < settings.edge_seen):
+    unseen = good.sum() < LEAST_PLACES or (coarse.at_border and seen < settings.edge_seen)
+    if unseen or coarse.runs_on:
         offset, slope, reach, good = 0.0, 0.0, np.zeros_like(x), np.ones_like(good)
     x, y = x[good], reach[good]
     direction = along + slope * out

@@ -31,7 +31,7 @@ def find_strips(
     boxes = list(_boxes(papers, settings))
     coarse = [side for box in boxes for side in _coarse_sides(box, card, settings)]
     sides = sides_of(coarse, photo, mapping, settings)
-    found = (_outline(box, sides[4 * n : 4 * n + 4], card, settings) for n, box in enumerate(boxes))
+    found = (_outline(box.corners_mm, sides[4 * n : 4 * n + 4], card, settings) for n, box in enumerate(boxes))
     outlines = [outline for outline in found if outline is not None]
     return tuple(_counted(sorted(outlines, key=lambda o: (o.bay, o.corners_mm[:, 0].mean()))))
 
@@ -43,17 +43,28 @@ def _counted(outlines: Sequence[StripOutline]) -> Iterator[StripOutline]:
             yield replace(outline, strip=n)
 
 
-def _boxes(papers: Papers, settings: StripSettings) -> Iterator[Floats]:
-    """(4, 2) corners, card millimetres, from the bottom left over the bottom right, of every strip-like area."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Box:
+    """A strip as the reduced page shows it."""
+
+    corners_mm: Floats
+    """(4, 2) from the bottom left over the bottom right."""
+    tapered: tuple[bool, bool]
+    """Whether its bottom and its top are cut to a point or notched: the paper goes on beyond that end of the box."""
+
+
+def _boxes(papers: Papers, settings: StripSettings) -> Iterator[Box]:
+    """Every strip-like area."""
     scale, pieces = papers.px_per_mm, strip_pieces(papers, settings)
     shapes = [piece.shape for piece in pieces]
     stood = [_stood_up(shape, lines, scale, settings) for shape, lines in zip(shapes, _edge_lines(shapes), strict=True)]
     upright = [(own, piece) for own, piece in zip(stood, pieces, strict=True) if own is not None]
     ends = _edge_lines([np.ascontiguousarray(own.shape.T) for own, _ in upright])
     for (own, piece), lines in zip(upright, ends, strict=True):
-        corners = _corners(own, lines, scale, settings)
+        (top, bottom), tapered = _ends(own.shape, lines, settings)
+        corners = _corners(own, top, bottom, scale, settings)
         if corners is not None:
-            yield papers.corner_mm + (corners + (piece.left, piece.top)) / scale
+            yield Box(papers.corner_mm + (corners + (piece.left, piece.top)) / scale, tapered)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,9 +99,29 @@ def _stood_up(shape: Bytes8, sides: Floats, scale: float, settings: StripSetting
     return Upright(np.asarray(stood, np.uint8), to_own)
 
 
-def _corners(own: Upright, ends: Floats, scale: float, settings: StripSettings) -> Floats | None:
-    """(4, 2) corners, pixels of where it was, between the upper and lower (offset, slope) ends of an upright shape; None where they enclose no strip."""
-    (e, f), (g, h) = ends.tolist()
+def _ends(shape: Bytes8, lines: Floats, settings: StripSettings) -> tuple[tuple[Floats, Floats], tuple[bool, bool]]:
+    """(offset, slope) of an upright shape's upper and lower end, and whether the lower and the upper one taper.
+
+    Strips are often cut to a point, so that only its tip is dipped, or notched: either end then goes straight across where the strip
+    begins to be as broad as it is.
+    """
+    upper, lower = lines
+    filled = shape.mean(axis=1)
+    broad, most, least = (np.flatnonzero(filled >= share) for share in (settings.end_broad, *settings.end_taper))
+    if not len(broad):
+        return (upper, lower), (False, False)
+    # A slanting cut leaves off as evenly, but over no more rows; a bent strip only looks narrower at one end.
+    slant = settings.end_slant * shape.shape[1] * float(np.subtract(*settings.end_taper))
+    foot = bool(least[-1] - most[-1] > slant or abs(lower[1]) > settings.end_slant)
+    head = bool(most[0] - least[0] > slant or abs(upper[1]) > settings.end_slant)
+    lower = np.array([broad[-1] + 0.5, 0.0]) if foot else lower
+    upper = np.array([broad[0] - 0.5, 0.0]) if head else upper
+    return (upper, lower), (foot, head)
+
+
+def _corners(own: Upright, upper: Floats, lower: Floats, scale: float, settings: StripSettings) -> Floats | None:
+    """(4, 2) corners, pixels of where it was, between the (offset, slope) ends of an upright shape; None where they enclose no strip."""
+    (e, f), (g, h) = upper.tolist(), lower.tolist()
     broad = own.shape.shape[1]
     low, high = e + f * broad / 2, g + h * broad / 2
     filled = float(own.shape[max(int(low), 0) : int(high)].mean()) if high - low > 1 else 0.0
@@ -125,12 +156,14 @@ def _nearest_bay(corners_mm: Floats, card: CardLayout) -> Bay | None:
     return bay if card.panel.x < x < card.panel.right else None
 
 
-def _coarse_sides(box: Floats, card: CardLayout, settings: StripSettings) -> Iterator[Coarse]:
+def _coarse_sides(box: Box, card: CardLayout, settings: StripSettings) -> Iterator[Coarse]:
     """The four sides of a box: bottom, right, top, left."""
-    middle = box.mean(axis=0)
-    at_border = _at_border(box, card, settings)
-    for n in range(4):
-        yield coarse_side(box[n], box[(n + 1) % 4], middle, bool(at_border[n]), card.panel, settings)
+    corners, (bottom, top) = box.corners_mm, box.tapered
+    middle = corners.mean(axis=0)
+    at_border = _at_border(corners, card, settings)
+    for n, runs_on in enumerate((bottom, False, top, False)):
+        side = coarse_side(corners[n], corners[(n + 1) % 4], middle, bool(at_border[n]), card.panel, settings)
+        yield replace(side, runs_on=runs_on)
 
 
 def _at_border(box: Floats, card: CardLayout, settings: StripSettings) -> NDArray[np.bool_]:

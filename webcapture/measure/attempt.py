@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import compress
 
 import numpy as np
@@ -57,10 +57,9 @@ def attempted(strip: StripCells, settings: Settings) -> Attempt:
         front.coefficients if front is not None and seen is not None and (front.kind != "stain" or seen.swept) else None
     )
     fading = front.coefficients if front is not None and seen is not None and seen.fades else None
-    strokes = strip.strokes
-    if origin is not None:
-        strokes = strokes & ~spots_beneath(field, origin.coefficients, settings.beneath)
-    stain = stain_on(field, strokes, lines, top, settings.paper, fading)
+    beneath = None if origin is None else spots_beneath(field, origin.coefficients, settings.beneath)
+    strokes = strip.strokes if beneath is None else strip.strokes & ~beneath
+    stain = replace(stain_on(field, strokes, lines, top, settings.paper, fading), beneath=beneath)
     tracks, blobs = _lanes(reading, stain, origin, front, settings)
     odds, shown = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds, shown)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob
 from webcapture.measure.channels import palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
+from webcapture.measure.patch import reach_above
 from webcapture.measure.windows import opened, widened
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
@@ -35,8 +37,35 @@ def spots_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.nda
         filled = further[beside].min() >= rule.between_least
         falls = nearer[beside].min() >= rule.ring * further[beside].min()
         columns[piece] = apart[piece].any() and filled and falls
+    for middle in _soft_ones(nearer, further, field.cell_mm, rule):
+        columns[middle] = True
     columns = widened(columns[None], around)[0]
     return np.asarray(columns & (np.abs(field.s_mm[:, None] - at_mm) < rule.reach_mm))
+
+
+def _soft_ones(nearer: Floats32, further: Floats32, cell_mm: float, rule: BeneathSettings) -> list[int]:
+    """Columns at the middles of soft round spots: paler than steep ones may be, but as broad close to the line as further off.
+
+    A stroke is narrower. Where two slanting ones cross, however blurred, what is seen further off is an arm on each side.
+    """
+    peaks, _ = find_peaks(nearer, height=rule.soft_least)
+    middles = []
+    for peak in peaks.tolist():
+        beside = slice(max(peak - 1, 0), peak + 2)
+        broad = _breadth(nearer, peak) * cell_mm
+        top = peak - 1 + int(np.argmax(further[peak - 1 : peak + 2]))
+        fades = rule.soft_fades[0] <= further[beside].max() / nearer[peak] <= rule.soft_fades[1]
+        if not fades or not rule.soft_mm[0] <= broad <= rule.soft_mm[1]:
+            continue
+        if rule.soft_breadths[0] <= _breadth(further, top) * cell_mm / broad <= rule.soft_breadths[1]:
+            middles.append(peak)
+    return middles
+
+
+def _breadth(profile: Floats32, peak: int) -> float:
+    """Width of a peak at half its height, in cells and fractions."""
+    before, after = reach_above(profile, peak, float(profile[peak]) / 2)
+    return before + after
 
 
 def _pieces(mask: np.ndarray) -> list[slice]:

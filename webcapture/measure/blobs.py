@@ -12,7 +12,7 @@ import numpy as np
 
 from webcapture.measure.dyes import two_dyes, with_hidden
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
-from webcapture.measure.patch import WIDTH_SD, Patch, Region, extent
+from webcapture.measure.patch import WIDTH_SD, Patch, Region, extent, reach_above
 from webcapture.measure.rims import is_rimmed
 from webcapture.measure.windows import blurred
 from webcapture.model import Floats, Floats32
@@ -175,17 +175,8 @@ def _summit(smooth: Floats, near: int) -> float:
 def _tailing(smooth: Floats, summit: float) -> float:
     """Half-width at a tenth of the height on the origin's side over that on the front's side; ``summit`` in rows."""
     peak = round(summit)
-    level = TAILING_AT * float(smooth[peak])
-    low, high = extent(smooth, peak, level)
-    return (summit - low + _beyond(smooth, low, -1, level)) / (high + _beyond(smooth, high, 1, level) - summit)
-
-
-def _beyond(smooth: Floats, row: int, step: int, level: float) -> float:
-    """How far beyond the last row above ``level`` the profile falls to it, rows; half a row where the profile ends."""
-    if not 0 <= row + step < len(smooth):
-        return 0.5
-    inner, outer = float(smooth[row]), float(smooth[row + step])
-    return (inner - level) / max(inner - outer, 1e-12)
+    before, after = reach_above(smooth, peak, TAILING_AT * float(smooth[peak]))
+    return (before + summit - peak) / (after - summit + peak)
 
 
 def _u_centre(

@@ -138,6 +138,22 @@ def lettered_share(line: Candidate, field: Field, strokes: np.ndarray, rule: Rea
     return max(float(side.any(axis=0).mean()) for side in sides)
 
 
+def is_a_words(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> bool:
+    """Whether a line is a word's: strokes stand on most of what is seen of it, or hang on it.
+
+    A straight one right across the paper is none, even if a label touches it.
+    """
+    whole = line.coverage >= rule.words_coverage and line.trace.spread_mm < rule.lettered_spread_mm
+    if whole or not line.trace.seen.any():
+        return False
+    span, half = field.bin_t_mm[line.trace.seen], float(field.bin_t_mm[1] - field.bin_t_mm[0]) / 2
+    columns = (field.t_mm >= span.min() - half) & (field.t_mm <= span.max() + half)
+    near, far = rule.lettered_mm
+    away = np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients))
+    beside = strokes[:, columns] & (away > near) & (away < far)
+    return columns.any() and float(beside.any(axis=0).mean()) > rule.words_share
+
+
 def written_above(line: Candidate, field: Field, strokes: np.ndarray, rule: ReadingSettings) -> float | None:
     """How far above a line over a part of the width the letters of a word begin; None where no word stands over nearly all of it."""
     if line.coverage >= rule.drawn_coverage or not line.trace.seen.any():

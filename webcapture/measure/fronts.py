@@ -17,6 +17,7 @@ from webcapture.measure.drawn import (
     drawn_in_ink,
     has_stems,
     is_a_staple,
+    is_a_words,
     lettered_share,
     may_be_a_staple,
     not_erased,
@@ -61,7 +62,7 @@ class Found:
 def find_front(thin: list[Candidate], ground: Ground) -> Found:
     """The front among a strip's thin lines, its short strokes, and what the paper shows."""
     field, strokes, settings = ground.field, ground.strokes, ground.settings
-    lines = list(_not_underlines(thin, ground))
+    lines = list(_no_words(thin, ground))
     pencil = _possible(lines, ground)
     inked = _possible(
         [replace(c, kind="pencil", inked=True) for c in lines if drawn_in_ink(c, field, settings)], ground
@@ -84,10 +85,12 @@ def _is_seen_whole(line: Candidate, rule: ReadingSettings) -> bool:
     return float(line.trace.seen.mean()) >= rule.drawn_coverage
 
 
-def _not_underlines(thin: list[Candidate], ground: Ground) -> Iterator[Candidate]:
-    """The lines but for those right under a word; those further below one say so."""
+def _no_words(thin: list[Candidate], ground: Ground) -> Iterator[Candidate]:
+    """The lines but for words and what lies right under one; those further below one say so."""
     rule = ground.settings.reading
     for line in thin:
+        if is_a_words(line, ground.field, ground.strokes, rule):
+            continue
         gap = written_above(line, ground.field, ground.strokes, rule)
         if gap is None or gap > rule.underline_mm:
             yield replace(line, under_word=gap is not None)
@@ -195,12 +198,21 @@ def _free(ground: Ground) -> list[Candidate]:
     # What the solvent swept together at its edge tells the edge's place better than the step that it hides.
     alone = [e for e in edges if not _at_one_of(faint, e, settings.reading)]
     free = _clear_beyond(alone + faint, ground)
-    free = [c for c in free if not _amid_writing(c, ground)] or free
-    if free:
-        return free
+    clear = [c for c in free if not _amid_writing(c, ground)]
+    if clear:
+        return clear
+    # A stain may look like strokes itself, but none stand on it.
+    amid = [replace(c, amid_writing=c.kind == "wet-edge") for c in free if not _is_lettered(c, ground)]
+    if amid:
+        return amid
     hidden = [seek(field, settings.trace, settings.landmark) for seek in (narrow_stains, tinted_edges)]
     free = _clear_beyond([c for found in hidden for c in found if _is_faint(c, field, settings)], ground)
     return free or _threads(ground) or [replace(e, colour_beyond=True) for e in alone if _is_sure(e, ground)]
+
+
+def _is_lettered(line: Candidate, ground: Ground) -> bool:
+    rule = ground.settings.reading
+    return lettered_share(line, ground.field, ground.strokes, rule) > rule.words_share
 
 
 def _threads(ground: Ground) -> list[Candidate]:

@@ -39,7 +39,7 @@ def lane_spots(
     if not track.marked and _is_a_word(found, field, stain, rule):
         return []
     if start is not None:
-        found = _that_ran(found, start, field, rule)
+        found = _that_ran(found, start, field, stain, rule)
     if front is None or end is None:
         # Beyond a front nothing is looked for; where none is seen, a label at the paper's end lies among the spots.
         least = settings.landmark.least_run_mm + (start or 0.0)
@@ -82,7 +82,7 @@ def _is_writing(blob: Blob, origin: Line | None, field: Field, stain: Stain, set
     # Not what covers the lane: ink that ran all along its line.
     if blob.fill >= rule.compact_fill or not is_written(blob, field, stain, rule.thin_share, rule):
         return False
-    if is_round(blob, field, stain, rule):
+    if is_round(blob, field, stain, rule) or _lies_beneath(blob, field, stain, rule):
         return False
     if origin is None or abs(blob.centre_mm - polynomial_at(blob.t_mm, origin.coefficients)) >= rule.origin_mm:
         return True
@@ -122,7 +122,7 @@ def _may_be_a_label(blob: Blob, field: Field, stain: Stain, rule: SpotSettings) 
     return written and not is_round(blob, field, stain, rule)
 
 
-def _that_ran(found: list[Blob], origin_mm: float, field: Field, rule: SpotSettings) -> list[Blob]:
+def _that_ran(found: list[Blob], origin_mm: float, field: Field, stain: Stain, rule: SpotSettings) -> list[Blob]:
     """Those on the origin line or above it.
 
     Nothing runs the other way: what lies below the origin is a label's pencil, or dirt.
@@ -130,8 +130,20 @@ def _that_ran(found: list[Blob], origin_mm: float, field: Field, rule: SpotSetti
     return [
         blob
         for blob in found
-        if blob.centre_mm > origin_mm - rule.origin_mm and not _pencils_own(blob, origin_mm, field, rule)
+        if blob.centre_mm > origin_mm - rule.origin_mm
+        and (_lies_beneath(blob, field, stain, rule) or not _pencils_own(blob, origin_mm, field, rule))
     ]
+
+
+def _lies_beneath(blob: Blob, field: Field, stain: Stain, rule: SpotSettings) -> bool:
+    """Whether its middle is that of a spot which was told beneath the origin's marks."""
+    if stain.beneath is None:
+        return False
+    rows, columns = (
+        np.abs(axis - middle) < rule.mark_box_mm / 2
+        for axis, middle in ((field.s_mm, blob.densest_mm), (field.t_mm, blob.t_mm))
+    )
+    return bool(stain.beneath[np.ix_(rows, columns)].any())
 
 
 def _pencils_own(blob: Blob, origin_mm: float, field: Field, rule: SpotSettings) -> bool:

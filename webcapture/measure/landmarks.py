@@ -60,6 +60,8 @@ class Candidate:
     """Whether one or two short strokes within the paper are all that tells of it."""
     under_word: bool = False
     """Whether it lies over a part of the width below a word, and might underline it."""
+    amid_writing: bool = False
+    """Whether a wet edge is one only where letters end."""
     swept: bool = False
     """Whether a stain ends sharply on the dry side and fades slowly on the other."""
     outer_mm: float = 0.0

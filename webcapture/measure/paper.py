@@ -42,6 +42,8 @@ class Stain:
     """(rows, cols) which cells show bare paper."""
     strokes: np.ndarray
     """(rows, cols) which cells lie under a pencil stroke; their absorbance is filled in from around."""
+    beneath: np.ndarray | None = None
+    """(rows, cols) which cells belong to spots beneath the origin's marks, where they were looked for."""
 
 
 def stain_on(

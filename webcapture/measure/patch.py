@@ -121,7 +121,7 @@ def _ends(profile: Floats, before: int, after: int, least: int) -> tuple[Floats,
     return median(profile[:, :before], axis=1)[:, None], median(profile[:, -after:], axis=1)[:, None]
 
 
-def extent(smooth: Floats | list[float], peak: int, floor: float) -> tuple[int, int]:
+def extent(smooth: Floats | Floats32 | list[float], peak: int, floor: float) -> tuple[int, int]:
     """First and last place of those around ``peak`` that lie above ``floor``; of a list it is told in half the time."""
     low = high = peak
     while low > 0 and smooth[low - 1] > floor:
@@ -129,3 +129,17 @@ def extent(smooth: Floats | list[float], peak: int, floor: float) -> tuple[int, 
     while high < len(smooth) - 1 and smooth[high + 1] > floor:
         high += 1
     return low, high
+
+
+def reach_above(profile: Floats | Floats32, peak: int, level: float) -> tuple[float, float]:
+    """How far before and after a peak its profile falls to ``level``, rows and fractions; half a row further where it ends."""
+    low, high = extent(profile, peak, level)
+    return peak - low + _beyond(profile, low, -1, level), high - peak + _beyond(profile, high, 1, level)
+
+
+def _beyond(profile: Floats | Floats32, row: int, step: int, level: float) -> float:
+    """How far beyond the last row above ``level`` the profile falls to it, rows; half a row where the profile ends."""
+    if not 0 <= row + step < len(profile):
+        return 0.5
+    inner, outer = float(profile[row]), float(profile[row + step])
+    return (inner - level) / max(inner - outer, 1e-12)

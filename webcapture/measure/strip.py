@@ -133,6 +133,8 @@ def _is_hardly_seen(front: Candidate | None, origin: Candidate | None, rule: Rea
     if front.kind == "pencil":
         return origin is not None and max(front.colour) < rule.pale_front * max(origin.colour)
     pale, part = rule.faint_front
+    if front.amid_writing:
+        return True
     return front.trace.score < rule.faint_front_sd or (max(front.colour) < pale and front.coverage < part)
 
 

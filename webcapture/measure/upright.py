@@ -74,11 +74,15 @@ def trails_of(
 
 
 def _widening(blobs: Sequence[Blob], origin_mm: float, front_mm: float, rule: UprightSettings) -> float:
-    """ln odds, from the widths of a lane's clear round spots, that they ran this way; a tail is as long as the load is large."""
+    """ln odds, from the widths of a lane's clear round spots, that they ran this way.
+
+    A tail is as long as the load is large; and so, in part, is the width of a band, which was applied as a streak.
+    """
     clear = [b for b in blobs if not {"merged", "tailing"} & set(b.codes) and b.signal_to_noise > rule.widths_sd]
     ratio = np.array([(b.centre_mm - origin_mm) / (front_mm - origin_mm) for b in clear])
     odds = widening_odds(ratio, np.log([b.width_mm for b in clear]), rule)
-    return float(np.clip(odds, -rule.most_widening, rule.most_widening))
+    most = rule.most_band if any(b.fill >= rule.band_fill for b in clear) else rule.most_widening
+    return float(np.clip(odds, -most, most))
 
 
 def widening_odds(ratio: Floats, ln_width: Floats, rule: UprightSettings = DEFAULTS.upright) -> float:

@@ -127,6 +127,10 @@ class ReadingSettings:
     letter_bins: int = knob(
         4, "", "And seen in at least so many bins, since on a wide sheet one bin is as wide as a letter."
     )
+    words_coverage: float = knob(0.9, "", "Hardly a word is longer than this share of the width.")
+    words_share: float = knob(
+        0.55, "", "And strokes stand on more of it, or hang on it: of fronts drawn over a part of the width on 0.33."
+    )
     word_above_mm: tuple[float, float, float] = knob(
         (1.0, 1.5, 7.0),
         "mm",
@@ -341,6 +345,18 @@ class BeneathSettings:
         0.9,
         "",
         "And there no darker further off, by more than this, than close to the line: a pencilled ring is, by half and more.",
+    )
+    soft_least: float = knob(0.07, "absorbance", "A soft one may be as pale as this close to the line.")
+    soft_mm: tuple[float, float] = knob(
+        (1.5, 5.0), "mm", "Its width there at half its height; a stroke's, however blurred, is less."
+    )
+    soft_fades: tuple[float, float] = knob(
+        (0.1, 1.05), "", "Further off it has such a share of that; what is darker there is a ring, or ran."
+    )
+    soft_breadths: tuple[float, float] = knob(
+        (0.7, 1.35),
+        "",
+        "And such a share of its width: of a slanting cross, an arm of 0.35 to 0.5 is left in its place.",
     )
     seen: tuple[float, float] = knob(
         (0.8, 0.28),

@@ -219,6 +219,11 @@ class StripSettings:
     least_width_mm: float = knob(8.0, "mm", "Narrower is not a strip.")
     least_length_mm: float = knob(45.0, "mm", "Shorter cannot hold a run.")
     least_fill: float = knob(0.7, "", "Share of its outline that a strip fills; less is a scrap or a shape.")
+    end_slant: float = knob(
+        0.3, "", "An end that slants more is cut to a point, or notched; a careless cut slants less."
+    )
+    end_broad: float = knob(0.95, "", "Such a strip begins where it has this share of its width.")
+    end_taper: tuple[float, float] = knob((0.8, 0.2), "", "Between these shares of its width a point tapers evenly.")
     turn_limit_deg: float = knob(20.0, "deg", "More turned than this, it is not laid in its bay.")
     edge_step_mm: float = knob(1.0, "mm", "An edge is located at this spacing.")
     edge_search_mm: float = knob(2.5, "mm", "How far from the coarse outline an edge is looked for.")

@@ -56,6 +56,10 @@ class UprightSettings:
         "What widths say counts so much: drops differ from spot to spot, too. Of 255 upright strips of a generator whose spots are of any size 24 were held with 1, 17 with this; of ours 131 and 123 of 200 are told when turned over, as few unnoticed.",
     )
     widths_sd: float = knob(20.0, "sd", "Clearer spots than this show their width and tail well enough to count.")
+    band_fill: float = knob(0.8, "", "What fills more of its lane is a band.")
+    most_band: float = knob(
+        2.8, "ln odds", "Of a lane with bands, whose widths follow their loads, too: alone they leave it open."
+    )
     tail: float = knob(1.5, "ln odds", "A tail points to the origin.")
     most_tail: float = knob(1.0, "ln", "One spot's tail counts no more than this, lest one smear decide.")
     usual_front: tuple[float, float] = knob(
