@@ -51,21 +51,17 @@ def _soft_ones(nearer: Floats32, further: Floats32, cell_mm: float, rule: Beneat
     peaks, _ = find_peaks(nearer, height=rule.soft_least)
     middles = []
     for peak in peaks.tolist():
-        beside = slice(max(peak - 1, 0), peak + 2)
-        broad = _breadth(nearer, peak) * cell_mm
+        before, after = reach_above(nearer, peak, float(nearer[peak]) / 2)
+        under = further[max(peak - int(before) - 1, 0) : peak + int(after) + 2]
         top = peak - 1 + int(np.argmax(further[peak - 1 : peak + 2]))
-        fades = rule.soft_fades[0] <= further[beside].max() / nearer[peak] <= rule.soft_fades[1]
-        if not fades or not rule.soft_mm[0] <= broad <= rule.soft_mm[1]:
+        fades = rule.soft_fades[0] <= further[top] / nearer[peak] <= rule.soft_fades[1]
+        broad = rule.soft_mm[0] <= (before + after) * cell_mm <= rule.soft_mm[1]
+        if not fades or not broad or further[top] < rule.soft_middle * under.max():
             continue
-        if rule.soft_breadths[0] <= _breadth(further, top) * cell_mm / broad <= rule.soft_breadths[1]:
+        share = sum(reach_above(further, top, float(further[top]) / 2)) / (before + after)
+        if rule.soft_breadths[0] <= share <= rule.soft_breadths[1]:
             middles.append(peak)
     return middles
-
-
-def _breadth(profile: Floats32, peak: int) -> float:
-    """Width of a peak at half its height, in cells and fractions."""
-    before, after = reach_above(profile, peak, float(profile[peak]) / 2)
-    return before + after
 
 
 def _pieces(mask: np.ndarray) -> list[slice]:

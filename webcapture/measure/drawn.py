@@ -149,7 +149,9 @@ def is_a_words(line: Candidate, field: Field, strokes: np.ndarray, rule: Reading
     span, half = field.bin_t_mm[line.trace.seen], float(field.bin_t_mm[1] - field.bin_t_mm[0]) / 2
     columns = (field.t_mm >= span.min() - half) & (field.t_mm <= span.max() + half)
     near, far = rule.lettered_mm
-    away = np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm[columns], line.trace.coefficients))
+    # Along the line itself, that a hand may have drawn in waves, not along the smooth one through it.
+    path = np.interp(field.t_mm[columns], span, field.fine_s_mm[0] + field.row_mm * line.trace.rows[line.trace.seen])
+    away = np.abs(field.s_mm[:, None] - path)
     beside = strokes[:, columns] & (away > near) & (away < far)
     return columns.any() and float(beside.any(axis=0).mean()) > rule.words_share
 

@@ -346,15 +346,16 @@ class BeneathSettings:
         "",
         "And there no darker further off, by more than this, than close to the line: a pencilled ring is, by half and more.",
     )
-    soft_least: float = knob(0.07, "absorbance", "A soft one may be as pale as this close to the line.")
+    soft_least: float = knob(0.055, "absorbance", "A soft one may be as pale as this close to the line.")
     soft_mm: tuple[float, float] = knob(
-        (1.5, 5.0), "mm", "Its width there at half its height; a stroke's, however blurred, is less."
+        (1.42, 5.0), "mm", "Its width there at half its height; a stroke's, however blurred, is less."
     )
     soft_fades: tuple[float, float] = knob(
-        (0.1, 1.05), "", "Further off it has such a share of that; what is darker there is a ring, or ran."
+        (0.1, 1.08), "", "Further off it has such a share of that; what is darker there is a ring, or ran."
     )
+    soft_middle: float = knob(0.9, "", "And is darkest there in its middle, to this share.")
     soft_breadths: tuple[float, float] = knob(
-        (0.7, 1.35),
+        (0.82, 1.35),
         "",
         "And such a share of its width: of a slanting cross, an arm of 0.35 to 0.5 is left in its place.",
     )
