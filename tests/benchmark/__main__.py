@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 
 from tests.benchmark.adverse import adverse_details, adverse_table
 from tests.benchmark.names import names_table
-from tests.benchmark.photos import CLASSES
+from tests.benchmark.photos import CLASSES, SENT
 from tests.benchmark.quick import quick_table
 from tests.benchmark.room import room_table
 from tests.benchmark.score import PhotoScore
@@ -24,7 +24,13 @@ from tests.benchmark.table import Group, causes, offenders, table
 from tests.benchmark.work import Task, scored
 from webcapture.synthetic.adverse import ADVERSE
 
-GROUPS = {"typical": ("typical",), "hard": ("hard",), "tray": ("tray", "hard tray"), "all": tuple(CLASSES)}
+GROUPS = {
+    "typical": ("typical",),
+    "hard": ("hard",),
+    "tray": ("tray", "hard tray"),
+    "sent": tuple(SENT),
+    "all": tuple(CLASSES),
+}
 LARGE = {False: 0.004, True: 0.010}
 """Errors of Rf worth a line of their own: beyond the 95th percentile asked for, typical and hard."""
 
@@ -37,7 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     by_group: dict[str, list[PhotoScore]] = {}
     for (name, _), found in scores.items():
         by_group.setdefault(name, []).append(found)
-    groups = [Group(name, by_group[name]) for name in by_group if name in CLASSES]
+    groups = [Group(name, by_group[name]) for name in by_group if name not in ADVERSE]
     cases = {name: by_group[name] for name in by_group if name in ADVERSE}
     if groups:
         print(table(groups), end="\n\n")

@@ -26,10 +26,16 @@ CLASSES: dict[str, Callable[[int], Scene]] = {
     "hard tray": lambda seed: scenes.tray(seed, hard=True),
 }
 
+SENT: dict[str, Callable[[int], Scene]] = {
+    "sent": scenes.sent,
+    "hard sent": lambda seed: scenes.sent(seed, hard=True),
+}
+"""The same as a messenger hands them on: nothing is promised of these but that they are honest."""
+
 
 def scene_of(group: str, seed: int) -> Scene:
     """The scene of a class, or of a case of ADVERSE."""
-    return CLASSES[group](seed) if group in CLASSES else ADVERSE[group](seed)
+    return {**CLASSES, **SENT, **ADVERSE}[group](seed)
 
 
 def sized(scene: Scene, megapixels: float) -> Scene:

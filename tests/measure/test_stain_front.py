@@ -346,3 +346,25 @@ def test_a_stain_right_across_counts_before_a_shadows_edge(depth):
 def test_a_wet_edge_in_even_light_still_counts_before_a_band_below_it():
     strip = measure_strip(drawn(*GROUND, stain(110), wet(124, 0.04), noise=0.004), from_above(), DEFAULTS)
     assert strip.front is not None and strip.front.kind == "wet-edge"
+
+
+def broad(s0, depth, colour, sd=0.6):
+    """A line wider than a pencil's, even on both sides."""
+    return lambda s, t: (depth * gauss(s, s0, sd) + 0 * t)[..., None] * np.array(colour)
+
+
+@pytest.mark.parametrize("depth", [0.06, 0.12])
+def test_a_line_too_broad_and_too_brown_for_a_pencil_is_a_stain(depth):
+    """Too grey to be told by its colour alone, too even by its shape: with a stain's uncertainty it covers where people read it."""
+    for seed in range(4):
+        strip = measured(pencil(ORIGIN), *BANDS[:3], broad(FRONT, depth, (0.75, 0.83, 1.0)), length=LENGTH, seed=seed)
+        assert strip.front is not None and strip.front.kind == "stain"
+        assert float(np.median(strip.front.s_mm)) == pytest.approx(FRONT, abs=0.2)
+        assert 2 * strip.front.u_mm > 0.5
+
+
+@pytest.mark.parametrize(("colour", "sd"), [((0.75, 0.83, 1.0), 0.25), ((0.95, 1.0, 1.0), 0.6)])
+def test_a_line_that_is_only_broad_or_only_brown_stays_a_pencils(colour, sd):
+    """A thin one under warm light, and a thick grey one."""
+    strip = measured(pencil(ORIGIN), *BANDS[:3], broad(FRONT, 0.2, colour, sd), length=LENGTH)
+    assert strip.front is not None and strip.front.kind == "pencil"

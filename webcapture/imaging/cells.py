@@ -52,6 +52,7 @@ def averaged(image: StripImage, settings: CellSettings) -> StripCells:
         start_mm=image.start_mm,
         axis=image.axis,
         turned=False,
+        blotches=image.blotches,
     )
 
 

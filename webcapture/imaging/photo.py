@@ -22,6 +22,7 @@ from PIL.WebPImagePlugin import WebPImageFile
 
 from webcapture.errors import NoCard, NotAnImage, TooLarge, Truncated, WebcaptureError
 from webcapture.imaging.colour import needed_profile, transform_to_srgb
+from webcapture.imaging.rounding import rounding_of
 from webcapture.model import Bytes8, Photo
 from webcapture.settings import DEFAULTS, PhotoSettings
 
@@ -69,6 +70,7 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
         _check_header(image, data, name, settings)
         pixels = _pixels(image, settings)
         turn = _orientation(image)
+        rounding = rounding_of(image)
         icc = needed_profile(_icc(image))
     if min(width, height) < settings.least_side:
         raise NoCard(
@@ -76,7 +78,7 @@ def read_photo(data: bytes, settings: PhotoSettings = DEFAULTS.photo) -> Photo:
             "Send the original photo, not a preview, a screenshot or a copy reduced for a message.",
         )
     size = (height, width) if turn in _LYING else (width, height)
-    return Photo(_capped(pixels, settings.working_pixels), icc, size, name, turn)
+    return Photo(_capped(pixels, settings.working_pixels), icc, size, name, turn, rounding)
 
 
 # ---- before decoding

@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 from webcapture.card.layout import Bay, CardLayout
 from webcapture.imaging.colour import log10_from_srgb, picture_to_srgb
 from webcapture.imaging.edges import Coarse, Side, coarse_side, meeting, sides_of
+from webcapture.imaging.holes import usual_of
 from webcapture.imaging.papers import Papers, strip_pieces
 from webcapture.imaging.rectify import cut_out
+from webcapture.imaging.rounding import blotches_of
 from webcapture.imaging.straight import roughly_straight, side_by_side, straight
 from webcapture.model import Bytes8, Floats, Floats32, Mapping, Photo, Picture, StripImage, StripOutline, View
 from webcapture.robust import median
@@ -225,6 +227,8 @@ def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSe
     rows, cols = (round((extent + 2 * margin) * scale) for extent in (outline.length_mm, outline.width_mm))
     pixels = picture_to_srgb(cut_out(photo, view.mapping, to_mm, (rows, cols)), photo.icc)
     logs = log10_from_srgb(pixels)
+    inset = round(margin * scale)
+    paper = usual_of(logs[inset:-inset:3, inset:-inset:3])
     return StripImage(
         outline=outline,
         logs=logs,
@@ -234,6 +238,7 @@ def cut_strip(photo: Photo, view: View, outline: StripOutline, settings: StripSe
         axis=outline.axis,
         light=_side_light(logs, scale, settings),
         picture=Picture(pixels, to_mm),
+        blotches=blotches_of(photo.rounding, paper, view.px_per_mm * photo.reduction),
     )
 
 

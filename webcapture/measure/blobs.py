@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from webcapture.measure.blotches import shifted_by
 from webcapture.measure.dyes import two_dyes, with_hidden
 from webcapture.measure.mixture import Mixture, Peak, fit_mixture
 from webcapture.measure.patch import WIDTH_SD, Patch, Region, extent, reach_above
@@ -123,7 +124,12 @@ def _single(patch: Patch, region: Region, settings: SpotSettings) -> Blob | None
         absorbance=absorbance,
         tailing=tailing,
         signal_to_noise=region.signal_to_noise,
-        u_centre_mm=math.hypot(_u_centre(across, s, centre, noise, total, _cell(patch), settings), u_meaning, u_light),
+        u_centre_mm=math.hypot(
+            _u_centre(across, s, centre, noise, total, _cell(patch), settings),
+            u_meaning,
+            u_light,
+            _u_blotches(patch, width, top),
+        ),
         codes=_codes(tailing, region.signal_to_noise, top, settings),
     )
 
@@ -214,6 +220,12 @@ def _u_light(width: float, light: Floats32, absorbance: Floats, settings: SpotSe
     return settings.light_share * width * min(change / max(float(absorbance.max()), 1e-9), 1.0)
 
 
+def _u_blotches(patch: Patch, width: float, height: Floats) -> float:
+    """Standard uncertainty of a centre, millimetres, from what the photo's compression left around a spot of that (3,) height."""
+    across = len(patch.t_mm) * _cell(patch)
+    return shifted_by(patch.blotches, (width, across), height, patch.noise)
+
+
 def _codes(tailing: float, signal_to_noise: float, height: Floats, settings: SpotSettings) -> tuple[str, ...]:
     codes = []
     if tailing > settings.tailing:
@@ -261,6 +273,12 @@ def _peak_blob(n: int, peaks: list[Peak], patch: Patch, region: Region, settings
         absorbance=np.maximum(peak.height, 0),
         tailing=tailing,
         signal_to_noise=strength,
-        u_centre_mm=math.hypot(min(peak.u_centre_mm, peak.sd_mm), shared, u_meaning, u_light),
+        u_centre_mm=math.hypot(
+            min(peak.u_centre_mm, peak.sd_mm),
+            shared,
+            u_meaning,
+            u_light,
+            _u_blotches(patch, width, peak.height),
+        ),
         codes=("merged", *codes) if closest < settings.merged_resolution else codes,
     )

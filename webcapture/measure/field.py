@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from webcapture.measure.channels import each, in_planes, palest
-from webcapture.model import Floats, Floats32, StripCells
+from webcapture.model import Blotches, Floats, Floats32, StripCells
 from webcapture.robust import SD_PER_MAD, median, quantile
 from webcapture.settings import FieldSettings
 
@@ -54,6 +54,8 @@ class Field:
     """(fine rows, bins, 3) the same at full resolution."""
     uneven: bool
     """Whether light differs across the strip in a way that the card beside does not explain."""
+    blotches: Blotches | None = None
+    """What the photo's compression left on bare paper; None where that is not known."""
 
     @property
     def row_mm(self) -> float:
@@ -97,6 +99,7 @@ def field_of(strip: StripCells, settings: FieldSettings) -> Field:
         clipped=strip.cells > settings.clipped,
         fine_clipped=clipped,
         uneven=_is_uneven(light, strip, shift, settings) or _is_split(even, strip, settings),
+        blotches=strip.blotches,
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from webcapture.measure.field import Field
 from webcapture.measure.windows import blurred
-from webcapture.model import Floats, Floats32
+from webcapture.model import Blotches, Floats, Floats32
 from webcapture.robust import NEVER_NONE, median, quantile, spread
 from webcapture.settings import DEFAULTS, SpotSettings
 
@@ -44,6 +44,8 @@ class Patch:
     """Row of the lane that row 0 is."""
     noise: Floats
     """(3,) standard deviation of the patch's profile at one row."""
+    blotches: Blotches | None
+    """What compression left in it; None where that is not known."""
     core: np.ndarray
     """(cols,) which columns are the spot's middle."""
     fill: float
@@ -81,6 +83,7 @@ def patch_of(
         light=field.light[_rows_of(field, corner[0] + low, corner[0] + high + 1)].mean(axis=1),
         first=low,
         noise=_row_noise(lane[..., left : right + 1], bare[:, left : right + 1], settings),
+        blotches=field.blotches,
         core=core,
         fill=(right - left + 1) / lane.shape[2],
     )

@@ -13,6 +13,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from webcapture.measure.blobs import Blob, highest, measured
+from webcapture.measure.blotches import blotchiness
 from webcapture.measure.channels import in_planes, palest
 from webcapture.measure.field import Field
 from webcapture.measure.lanes import Track
@@ -37,7 +38,7 @@ def find_spots(
         return []
     lane = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     planes, bare = in_planes(stain.absorbance[lane]), stain.bare[lane]
-    standing = _standing_out(planes, bare, field.cell_mm, settings)
+    standing = _standing_out(planes, bare, field, settings)
     paper = LanePart(planes, bare, field, track, (int(rows[0]), int(columns[0])))
     regions = _regions(standing.level, standing.dark, settings)
     tinges = _regions(standing.tinge, standing.dark, settings)
@@ -216,6 +217,11 @@ def _extent_of(blob: Blob, field: Field) -> tuple[np.ndarray, ...]:
 
 # ---- finding
 
+SHOWN = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [-1, 1, 0], [0, -1, 1]], float)
+"""(5, 3) what spots are looked for by: R, G, B, and what neighbours of these differ by."""
+ROW_SPAN = 2 * np.pi**0.5
+"""A Gaussian averages over so many times its standard deviation, as noise goes."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Standing:
@@ -229,9 +235,12 @@ class Standing:
     """(rows,) by what the channels differ by: clouds and shadows are grey, and hide pale spots of a clear colour from ``level``."""
 
 
-def _standing_out(planes: Floats32, bare: np.ndarray, cell_mm: float, settings: SpotSettings) -> Standing:
-    """The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness."""
-    columns = planes.shape[2]
+def _standing_out(planes: Floats32, bare: np.ndarray, field: Field, settings: SpotSettings) -> Standing:
+    """The noise is that of the same window's smoothed profile where the paper is bare: grain counts, and so does cloudiness.
+
+    And what compression leaves, which may be the same on all the bare paper there is and differ elsewhere.
+    """
+    columns, cell_mm = planes.shape[2], field.cell_mm
     windows = _windows(columns, settings.window_mm / cell_mm)
     within = np.zeros((len(windows), columns), np.float32)
     for n, window in enumerate(windows):
@@ -241,6 +250,8 @@ def _standing_out(planes: Floats32, bare: np.ndarray, cell_mm: float, settings: 
     profiles = gaussian_filter1d(within @ planes.swapaxes(1, 2) / sizes, settings.smooth_mm / cell_mm, axis=2)
     shown = np.concatenate([profiles, np.diff(profiles, axis=0)])  # (5, windows, rows)
     noise = np.stack([_noise(shown[:, n], paper[n], cell_mm, settings) for n in range(len(windows))], axis=1)
+    area_mm = sizes.ravel() * cell_mm, ROW_SPAN * settings.smooth_mm
+    noise = np.hypot(noise, settings.blotch * blotchiness(field.blotches, SHOWN, *area_mm))
     over = (shown / noise[..., None]) ** 2
     most, least = profiles.max(axis=0), profiles.min(axis=0)
     dark = (most.max(axis=0) >= settings.least_absorbance) | ((most - least).max(axis=0) >= settings.least_colour)

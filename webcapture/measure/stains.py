@@ -114,8 +114,10 @@ def _at_its_edge(line: Trace, edge: Edge, field: Field, contrast: Floats, settin
 
 
 def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -> Candidate:
-    """A line that was taken for a drawn one, as the stain that it is where it fades behind its edge; else as it was."""
+    """A line that was taken for a drawn one, as the stain that it is where it fades behind its edge, or is no pencil's; else as it was."""
     edge = edge_of(line.trace, field, settings)
+    if edge is not None and _is_broad_and_warm(line, field, settings):
+        return _ridge(line.trace, edge, field, np.array(line.colour), settings)
     if edge is None or not edge.fades_behind(settings):
         return line
     # A spot that touches a line lies over some of its bins.
@@ -123,6 +125,17 @@ def left_by_solvent(line: Candidate, field: Field, settings: LandmarkSettings) -
     if clear is None or not clear.fades_behind(settings):
         return line
     return _ridge(line.trace, edge, field, np.array(line.colour), settings)
+
+
+def _is_broad_and_warm(line: Candidate, field: Field, settings: LandmarkSettings) -> bool:
+    """Whether a line is both broader and browner than any pencil draws: of a stain too grey, or too even, to be told otherwise.
+
+    Broad in red, too: over a pencil's line there may lie a band that is not.
+    """
+    share, width_mm = settings.warm
+    return is_brown(np.array(line.colour), share) and all(
+        width_of(line.trace, field, settings, channel) > width_mm for channel in (0, 2)
+    )
 
 
 def _ridge(line: Trace, edge: Edge | None, field: Field, contrast: Floats, settings: LandmarkSettings) -> Candidate:

@@ -118,11 +118,11 @@ def thinness_of(
     return np.asarray((at_core - at_near) / np.maximum(at_core - at_far, 1e-6), float)
 
 
-def width_of(line: Trace, field: Field, settings: LandmarkSettings) -> float:
-    """Full width at half height of a faint line, in the blue channel, millimetres: the mean of all bins, laid on one another."""
+def width_of(line: Trace, field: Field, settings: LandmarkSettings, channel: int = 2) -> float:
+    """Full width at half height of a faint line, in blue if not told otherwise, millimetres: the mean of all bins, laid on one another."""
     offsets = offsets_of(settings.width_reach_mm, settings.profile_mm)
     near, outer = (round(mm / settings.profile_mm) for mm in (settings.width_peak_mm, settings.width_base_mm))
-    profile = field.fine[rows_along(line, field, offsets), np.arange(len(line.seen))[:, None], 2].mean(axis=0)
+    profile = field.fine[rows_along(line, field, offsets), np.arange(len(line.seen))[:, None], channel].mean(axis=0)
     middle = len(offsets) // 2
     peak = middle - near + int(np.argmax(profile[middle - near : middle + near + 1]))
     base = max(float(median(profile[:outer])), float(median(profile[-outer:])))

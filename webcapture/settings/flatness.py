@@ -12,13 +12,13 @@ class FlatnessSettings:
     """How far a strip stands off the card."""
 
     rises_mm: tuple[float, ...] = knob(
-        (0.1, 0.3, 1.0),
+        (0.2, 0.7, 2.0),
         "mm",
-        "Standard deviations of the rise of a strip that somebody laid on the card: flat, as paper does, and bent.",
+        "Standard deviations of the rise of a strip that somebody laid on the card: flat, as paper does, and bent. Of 301 spots on bent strips of the sixteenth generator, whose bend the edges often cannot tell, 240 lay inside ± U with half as much, 267 with this; in typical photos U grew by a tenth.",
     )
     skewed: float = knob(0.4, "", "The same for an uneven rise, as a share.")
     shape_share: float = knob(
-        0.6, "", "Share of its rise by which a bent strip departs from an even arch: ends curl, wet paper cockles."
+        0.9, "", "Share of its rise by which a bent strip departs from an even arch: ends curl, wet paper cockles."
     )
     cuts_mm: tuple[float, ...] = knob(
         (0.01, 0.03, 0.1, 0.2, 0.4),

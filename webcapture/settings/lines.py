@@ -164,6 +164,11 @@ class LandmarkSettings:
         "",
         "A stain has a colour: its weakest channel is below this share of its strongest. Creases and shadows are grey.",
     )
+    warm: tuple[float, float] = knob(
+        (0.85, 1.1),
+        "share of blue, mm",
+        "A line drawn right across with less than that in red, and wider at half its height, is a stain after all: of 295 drawn ones of the sixteenth generator none, of 10 stains that passed for such nine.",
+    )
     stain_least: float = knob(
         0.01, "absorbance", "Of a stain in blue: those that people see have 0.03 and more, chance in bare paper 0.005."
     )

@@ -291,6 +291,8 @@ class CameraSetup:
     orientation: int = 1
     """EXIF orientation, 1 to 8."""
     display_p3: bool = False
+    sent: tuple[int, int] | None = None
+    """What a messenger makes of the photo on its way: (longer side in pixels, JPEG quality); None where it comes as it was taken."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from webcapture.card.layout import card_layout
@@ -11,7 +13,7 @@ from webcapture.synthetic.scene import PaperStrip, Scene
 from webcapture.synthetic.shots import camera, clutter, light, surroundings
 from webcapture.synthetic.workshop import demo
 
-__all__ = ["demo", "hard", "paper_size", "photographed", "tray", "typical"]
+__all__ = ["demo", "hard", "paper_size", "photographed", "sent", "tray", "typical"]
 
 Rng = np.random.Generator
 
@@ -33,6 +35,13 @@ def tray(seed: int, hard: bool = False) -> Scene:
     paper = paper_size(rng)
     strips = tuple(narrow_strip(rng, kind, bay) for bay in card_layout("tray", paper).bays)
     return photographed(rng, kind, "tray", paper, strips, seed)
+
+
+def sent(seed: int, hard: bool = False) -> Scene:
+    """The same strips and sheets, shrunk and compressed by a messenger."""
+    scene = _on_sheet(seed, HARD if hard else TYPICAL)
+    quality = int(np.random.default_rng([seed, 9000]).integers(50, 76))
+    return replace(scene, camera=replace(scene.camera, sent=(1600, quality)))
 
 
 def _on_sheet(seed: int, kind: Class) -> Scene:

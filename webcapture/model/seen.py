@@ -1,13 +1,4 @@
-"""What passes from stage to stage: frozen records, no algorithms.
-
-Coordinates
-    *card* millimetres: from the printed page's top-left corner, x to the right, y down, ``(x, y)``.
-    *strip* millimetres: ``s`` along the strip from its origin end towards the front end, ``t`` across it from its left
-    edge as seen with the origin end at the bottom.
-    *photo* pixels: of the upright working image, ``(x, y)``, the centre of the top-left pixel at (0, 0).
-Light
-    ``absorbance`` is decadic and relative to the bare paper beside: −log10 of the linear intensity ratio, per channel R, G, B.
-"""
+"""Records of what is seen: the photo, the card, the light on it, its strips."""
 
 from __future__ import annotations
 
@@ -17,11 +8,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from webcapture.flags import Flag
+from webcapture.model.arrays import Bytes8, Floats, Floats32, Point
 
-Floats = NDArray[np.float64]
-Floats32 = NDArray[np.float32]
-Bytes8 = NDArray[np.uint8]
-Point = tuple[float, float]
+
+@dataclass(frozen=True, slots=True)
+class Rounding:
+    """How coarsely a file keeps brightness and colour: block by block."""
+
+    levels: tuple[float, float, float]
+    """Standard deviation of a block's mean Y, Cb and Cr, levels of 255."""
+    side_px: tuple[float, float]
+    """Side of a block of brightness and of one of colour, pixels of the file."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blotches:
+    """What the photo's compression leaves on bare paper: pale blotches as large as its blocks."""
+
+    absorbance: Floats
+    """(3, 3) what one standard deviation of a block's Y, Cb and Cr is in R, G and B."""
+    side_mm: tuple[float, float, float]
+    """Side of a block of Y, Cb and Cr."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +45,8 @@ class Photo:
     """The file format's name: JPEG, PNG or WEBP."""
     orientation: int = 1
     """Exif orientation, 1 to 8, of ``stored``; 1 where it is upright."""
+    rounding: Rounding | None = None
+    """How coarsely the file keeps it; None where it is not known."""
 
     @property
     def reduction(self) -> float:
@@ -217,6 +226,8 @@ class StripImage:
     """(rows, 2) log10 of the light along the left and right side, as the card's tint there shows it, about its median."""
     picture: Picture
     """The same before the logarithm."""
+    blotches: Blotches | None = None
+    """What compression left on its paper; None where that is not known."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -247,153 +258,5 @@ class StripCells:
     """Unit vector in card millimetres along s."""
     turned: bool
     """True where it was turned round, because the origin end lies at the top of the page."""
-
-
-@dataclass(frozen=True, slots=True)
-class Component:
-    """One line of an uncertainty budget (JCGM 100:2008)."""
-
-    name: str
-    """What contributes: origin, front, centre, rectification, flatness."""
-    kind: str
-    """``A``, evaluated from repeated observation, or ``B``, from other knowledge."""
-    u_mm: float
-    """Standard uncertainty of the input, millimetres on the card."""
-    sensitivity: float
-    """Change of Rf per millimetre of the input."""
-    reason: str
-    """Where the figure comes from, in plain words."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Line:
-    """A line across a strip: origin line or solvent front."""
-
-    kind: str
-    """``pencil``, ``wet-edge``, ``stain`` or ``coloured``; ``by-hand`` where a correction drew it anew."""
-    t_mm: Floats
-    """(n,) places across the strip at which the line was located."""
-    s_mm: Floats
-    """(n,) its place along the strip at each of them."""
-    coefficients: Floats
-    """Polynomial in t, lowest power first, of the fitted line."""
-    u_mm: float
-    """Standard uncertainty of the fitted line within the span of ``t_mm``."""
-    strength: float
-    """Contrast against the paper's own noise, in standard deviations."""
-
-
-@dataclass(frozen=True, slots=True)
-class Spot:
-    """One spot of a lane. Lengths in card millimetres."""
-
-    spot: int
-    """Number within the lane, from 1, counted from the origin upwards."""
-    position_mm: Point
-    """Its centre: the absorbance-weighted mean."""
-    densest_mm: Point
-    """Its point of maximum intensity."""
-    distance_mm: float
-    """From the origin line to the centre, along the lane; from the paper's end where no origin was seen (``Lane.origin_mm``)."""
-    densest_distance_mm: float
-    """The same to the point of maximum intensity."""
-    edges_mm: tuple[float, float]
-    """The same to its lower and upper edge."""
-    width_mm: float
-    """Width along the flow at the base (four standard deviations of the equivalent Gaussian)."""
-    absorbance: tuple[float, float, float]
-    """Absorbance at the densest point, R, G, B."""
-    colour: str
-    """``#rrggbb`` in sRGB as the spot would look in even white light on this paper, at its densest."""
-    rf: float | None
-    """distance / run, to the centre; None where the front is not known."""
-    u_rf: float | None
-    """Combined standard uncertainty of ``rf``; None where ``rf`` is."""
-    U_rf: float | None
-    """Expanded uncertainty of ``rf``, k = 2; None where ``rf`` is."""
-    resolution: float | None
-    """Resolution to the next spot above in the same lane; None for the uppermost."""
-    tailing: float
-    """Ratio of the half-widths at 10 % of the maximum: origin side over front side."""
-    signal_to_noise: float
-    """Height over the noise of this paper at this spot's width."""
-    u_centre_mm: float
-    """Standard uncertainty of the centre, before anything is related to it."""
-    budget: tuple[Component, ...]
-    """The uncertainty's components; empty where origin or front is not known."""
-    flags: tuple[Flag, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Lane:
-    """One lane of a strip."""
-
-    lane: int
-    """Number within the bay, from 1, from the left as seen with the origin end at the bottom; the next strip of the bay goes on."""
-    origin_mm: Point | None
-    """Where the lane's axis meets the origin line; None where no line was seen."""
-    front_mm: Point | None
-    """Where the lane's axis meets the solvent front; None where no front was seen."""
-    run_mm: float | None
-    """Distance from origin to front; None where either is not known."""
-    t_range_mm: tuple[float, float]
-    """The lane's span across the strip."""
-    profile_s_mm: Floats
-    """(n,) places along the strip, millimetres from the origin end."""
-    profile: Floats
-    """(n, 3) mean absorbance across the lane at ``profile_s_mm``, R, G, B, above the paper's."""
-    spots: tuple[Spot, ...]
-    flags: tuple[Flag, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Strip:
-    """One strip, measured."""
-
-    bay: int
-    corners_mm: tuple[Point, Point, Point, Point]
-    """Card millimetres: bottom left, bottom right, top right, top left, as it lies on the page."""
-    upright: bool
-    """True where the origin end lies towards the bottom of the page."""
-    origin: Line | None
-    front: Line | None
-    lanes: tuple[Lane, ...]
-    flags: tuple[Flag, ...] = ()
-    decided: bool = True
-    """False where it cannot be told which end is the origin's: there is no Rf then, and distances are from the end taken for it."""
-    strip: int = 1
-    """Its number within the bay, from 1, from the left of the page."""
-    shared: bool = False
-    """True where other strips lie in the same bay."""
-
-    @property
-    def place(self) -> str:
-        """Which strip of the photo it is: ``5``, the bay; ``5-2``, the second strip of that bay."""
-        return str(self.bay) if self.strip == 1 else f"{self.bay}-{self.strip}"
-
-
-@dataclass(frozen=True, slots=True)
-class CardSeen:
-    """What the result says of the card."""
-
-    layout: str
-    paper: str
-    residual_mm: float
-    tilt_deg: float
-    px_per_mm: float
-    """The file's own pixels per card millimetre at the card's middle."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PhotoResult:
-    """All that one photo gave."""
-
-    card: CardSeen
-    strips: tuple[Strip, ...]
-    flags: tuple[Flag, ...]
-    pictures: tuple[Picture, ...] = ()
-    """What shows each strip, in the same order."""
-    page: Picture | None = None
-    """The whole page; made where there is no strip to show, or on request."""
-    photo: str = ""
-    """The file's name, where one was given."""
+    blotches: Blotches | None = None
+    """What the photo's compression left on its paper; None where that is not known."""
