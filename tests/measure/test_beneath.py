@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn import RED, Absorbance, celled, cross, from_above, gauss, pencil, spot
-from webcapture.measure.beneath import spots_beneath
+from webcapture.measure.beneath import colours_beneath, spots_beneath
 from webcapture.measure.field import Field, field_of
 from webcapture.measure.strip import measure_strip
 from webcapture.model import Floats
@@ -134,3 +134,62 @@ def test_a_soft_grey_spot_that_stayed_is_told_under_the_line(depth: float, sd: f
 @pytest.mark.parametrize("depth", [0.3, 0.5])
 def test_a_cross_as_broad_as_blur_makes_it_is_no_soft_spot(depth: float, sd: float) -> None:
     assert not found(blurred_cross(20, 10, depth, sd))[1].any()
+
+
+YELLOW, ORANGE = (0.01, 0.05, 0.24), (0.02, 0.14, 0.3)
+
+
+def coloured(*things: Absorbance, **how: float) -> tuple[Field, np.ndarray]:
+    field = field_of(celled(pencil(20, 0.7), *things, noise=0.006, **how), DEFAULTS.profile)
+    return field, colours_beneath(field, ORIGIN, DEFAULTS.beneath)
+
+
+@pytest.mark.parametrize("colour", [YELLOW, ORANGE, (0.3, 0.14, 0.02)])
+@pytest.mark.parametrize("marked", [False, True])
+def test_a_small_coloured_spot_under_line_and_cross_is_seen_in_its_own_colour(
+    colour: tuple[float, float, float], marked: bool
+) -> None:
+    """Pencil hides how dark it is, not its colour: it lies at Rf 0, and is none of the mark's."""
+    mark = (upright_cross(20, 10),) if marked else ()
+    strip = celled(pencil(20, 0.7), pencil(120), *mark, spot(20, 10, 0.7, colour), spot(70, 10, 1.6, RED), noise=0.006)
+    first, second = measure_strip(strip, from_above(), DEFAULTS).lanes[0].spots
+    assert first.rf == pytest.approx(0, abs=0.004) and second.rf == pytest.approx(0.5, abs=0.003)
+    assert "did-not-move" in {flag.code for flag in first.flags}
+    shares = np.array(first.absorbance) / max(first.absorbance)
+    assert shares == pytest.approx(np.array(colour) / max(colour), abs=0.15)
+
+
+@pytest.mark.parametrize(
+    "things",
+    [
+        (),
+        (upright_cross(20, 10),),
+        (cross(20, 10),),
+        (disc(20, 10, 0.4, 1.4),),
+        (spot(22.5, 10, 0.9, ORANGE),),
+        (spot(17.5, 10, 0.9, ORANGE),),
+        (spot(20, 10, 0.9, ORANGE, sd_t=40),),
+        (spot(20, 10, 0.3, ORANGE),),
+    ],
+    ids=["line", "cross", "slanting cross", "grey", "ran a little", "below", "band", "dot of ink"],
+)
+def test_what_is_grey_or_off_the_line_or_right_across_is_no_coloured_spot_beneath(
+    things: tuple[Absorbance, ...],
+) -> None:
+    assert not coloured(*things)[1].any()
+
+
+def test_a_coloured_spot_beneath_is_told_where_it_lies() -> None:
+    field, mask = coloured(upright_cross(20, 7), spot(20, 7, 0.7, YELLOW))
+    here = np.hypot(field.s_mm[:, None] - 20, field.t_mm - 7)
+    assert mask[here < 0.8].all()
+    assert not mask[here > 4].any()
+
+
+def test_a_spot_that_stayed_does_not_make_bands_of_ink_of_those_that_ran() -> None:
+    """On a narrow strip spots reach from edge to edge; that one lies small on the line says nothing of how they were applied."""
+    ran = (spot(50, 5, 1.6, RED, sd_t=5), spot(60, 5, 1.8, (0.3, 0.1, 0.05), sd_t=5))
+    strip = celled(pencil(20, 0.7), pencil(120), spot(20, 5, 0.9, ORANGE), *ran, width=10.0, noise=0.006)
+    measured = measure_strip(strip, from_above(), DEFAULTS)
+    assert len(measured.lanes[0].spots) == 3
+    assert "ink-line" not in {flag.code for flag in measured.flags}

@@ -7,7 +7,7 @@ from itertools import compress
 
 import numpy as np
 
-from webcapture.measure.beneath import spots_beneath
+from webcapture.measure.beneath import colours_beneath, spots_beneath
 from webcapture.measure.field import field_of
 from webcapture.measure.kept import lane_spots
 from webcapture.measure.landmarks import Candidate, as_line
@@ -57,9 +57,13 @@ def attempted(strip: StripCells, settings: Settings) -> Attempt:
         front.coefficients if front is not None and seen is not None and (front.kind != "stain" or seen.swept) else None
     )
     fading = front.coefficients if front is not None and seen is not None and seen.fades else None
-    beneath = None if origin is None else spots_beneath(field, origin.coefficients, settings.beneath)
-    strokes = strip.strokes if beneath is None else strip.strokes & ~beneath
-    stain = replace(stain_on(field, strokes, lines, top, settings.paper, fading), beneath=beneath)
+    beneath, strokes, coloured = None, strip.strokes, None
+    if origin is not None:
+        beneath = spots_beneath(field, origin.coefficients, settings.beneath)
+        strokes = strokes & ~beneath
+        coloured = colours_beneath(field, origin.coefficients, settings.beneath)
+        beneath = beneath | coloured
+    stain = replace(stain_on(field, strokes, lines, top, settings.paper, fading, coloured), beneath=beneath)
     tracks, blobs = _lanes(reading, stain, origin, front, settings)
     odds, shown = odds_upright(reading, trails_of(tracks, blobs, origin, front, settings.upright), settings)
     return Attempt(reading, stain, origin, front, tracks, blobs, odds, shown)

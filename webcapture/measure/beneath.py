@@ -10,7 +10,7 @@ from webcapture.measure.channels import palest
 from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.patch import reach_above
-from webcapture.measure.windows import opened, widened
+from webcapture.measure.windows import blurred, opened, widened
 from webcapture.measure.writing import filled_share
 from webcapture.model import Floats, Floats32
 from webcapture.robust import median
@@ -39,7 +39,20 @@ def spots_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.nda
         columns[piece] = apart[piece].any() and filled and falls
     for middle in _soft_ones(nearer, further, field.cell_mm, rule):
         columns[middle] = True
-    columns = widened(columns[None], around)[0]
+    return _around(columns, at_mm, field, rule)
+
+
+def colours_beneath(field: Field, origin: Floats, rule: BeneathSettings) -> np.ndarray:
+    """(rows, cols) cells around the origin line, a polynomial s(t), that are a small spot's of a colour of its own."""
+    at_mm = np.asarray(polynomial_at(field.t_mm, origin), float)
+    columns = np.zeros(len(at_mm), bool)
+    columns[_coloured_ones(field, at_mm, rule)] = True
+    return _around(columns, at_mm, field, rule)
+
+
+def _around(columns: np.ndarray, at_mm: Floats, field: Field, rule: BeneathSettings) -> np.ndarray:
+    """(rows, cols) cells near these columns and the line."""
+    columns = widened(columns[None], 2 * round(rule.around_mm / field.cell_mm) + 1)[0]
     return np.asarray(columns & (np.abs(field.s_mm[:, None] - at_mm) < rule.reach_mm))
 
 
@@ -60,6 +73,27 @@ def _soft_ones(nearer: Floats32, further: Floats32, cell_mm: float, rule: Beneat
             continue
         share = sum(reach_above(further, top, float(further[top]) / 2)) / (before + after)
         if rule.soft_breadths[0] <= share <= rule.soft_breadths[1]:
+            middles.append(peak)
+    return middles
+
+
+def _coloured_ones(field: Field, at_mm: Floats, rule: BeneathSettings) -> list[int]:
+    """Columns at the middles of small spots of a colour of their own that lie about the line: pencil has none, and hides none."""
+    away = np.arange(-rule.tinge_far_mm, rule.tinge_far_mm + field.cell_mm / 2, field.cell_mm)
+    rows = np.rint((at_mm + away[:, None] - field.s_mm[0]) / field.cell_mm).astype(int)
+    near = field.absorbance[rows.clip(0, len(field.s_mm) - 1), np.arange(len(field.t_mm))]
+    near = near - median(near, axis=1)[:, None]
+    on_line = near[np.abs(away) < rule.tinge_mm].mean(axis=0)
+    tinge = np.asarray(blurred(np.ptp(on_line, axis=1), 1.0), float)
+    peaks, _ = find_peaks(np.pad(tinge, 1), height=rule.tinge_least)
+    middles = []
+    for peak in (peaks - 1).tolist():
+        before, after = reach_above(tinge, peak, tinge[peak] / 2)
+        if not rule.tinge_width_mm[0] <= (before + after) * field.cell_mm <= rule.tinge_width_mm[1]:
+            continue
+        along = np.ptp(near[:, max(peak - 1, 0) : peak + 2].mean(axis=1), axis=1)
+        along = np.maximum(along - along[[0, -1]].max(), 0)
+        if abs(float(along @ away)) <= rule.tinge_off_mm * float(along.sum()) > 0:
             middles.append(peak)
     return middles
 

@@ -69,15 +69,15 @@ def _clear_of_edges(field: Field, rule: ReadingSettings) -> np.ndarray:
 def bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
     """Whether there are even bands from edge to edge and compact spots as well: the spots were applied, the bands came from the line.
 
-    Where all of them are bands, the sample was applied as one.
+    Where all of them are bands, the sample was applied as one; what stayed on the line says nothing of how.
     """
     if attempt.origin is None:
         return False
     blobs = [blob for found in attempt.blobs for blob in found]
     least = settings.reading.smear_least
-    compact = any(blob.fill < settings.spot.compact_fill and blob.absorbance.max() > least for blob in blobs)
     line = polynomial_at(attempt.reading.field.width_mm / 2, attempt.origin.coefficients)
     ran = [blob for blob in blobs if blob.centre_mm > line + settings.spot.origin_mm]
+    compact = any(blob.fill < settings.spot.compact_fill and blob.absorbance.max() > least for blob in ran)
     return compact and any(_is_band(blob, attempt, settings) for blob in ran)
 
 

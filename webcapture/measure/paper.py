@@ -53,11 +53,12 @@ def stain_on(
     top: Floats | None,
     settings: PaperSettings,
     fading: Floats | None = None,
+    coloured: np.ndarray | None = None,
 ) -> Stain:
     """Absorbance above the bare paper, with pencil strokes and the given lines filled in from around.
 
     strokes: cells under pencil; lines: polynomials s(t) of origin and front; top: that of the front, beyond which the paper counts for nothing below;
-    fading: that of a front that left a stain which fades slowly behind it.
+    fading: that of a front that left a stain which fades slowly behind it; coloured: cells whose colour is a spot's, under pencil, too.
     """
     under = [np.abs(field.s_mm[:, None] - polynomial_at(field.t_mm, line)) < settings.line_half_mm for line in lines]
     strokes = np.logical_or.reduce([strokes, *under])
@@ -67,6 +68,8 @@ def stain_on(
     planes = _filled(in_planes(field.absorbance), ~strokes, settings.fill_mm / field.cell_mm)
     for line, cells in zip(lines, under, strict=True):
         _follow_flanks(planes, cells, ~strokes, line, field, settings)
+    if coloured is not None:
+        _show_colour(planes, coloured & strokes, field)
     if field.uneven:
         planes -= _shade(planes, usable, field.cell_mm, settings)
     level, bare, noise = _bare_paper(planes, usable, field.cell_mm, settings)
@@ -76,6 +79,12 @@ def stain_on(
     if fading is not None:
         planes -= _tail(planes, field, fading, settings)
     return Stain(of_planes(planes), noise, bare, strokes)
+
+
+def _show_colour(planes: Floats32, cells: np.ndarray, field: Field) -> None:
+    """Give cells of planes (3, rows, cols) that pencil hides the colour that was seen there: pencil is grey, and hides none."""
+    seen = field.absorbance[cells].T
+    planes[:, cells] = planes[:, cells].min(axis=0) + seen - seen.min(axis=0)
 
 
 def _follow_flanks(

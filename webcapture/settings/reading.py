@@ -369,6 +369,19 @@ class BeneathSettings:
     seen_close: float = knob(
         0.07, "absorbance", "And so dark close to the line: thick slanting crosses, as dark over a square, reach 0.035."
     )
+    tinge_mm: float = knob(1.2, "mm", "So far to both sides of the line a coloured one is looked for.")
+    tinge_far_mm: float = knob(3.0, "mm", "And so far off it has ended.")
+    tinge_least: float = knob(
+        0.045,
+        "absorbance",
+        "By so much its channels differ, averaged over that: where no spot is, on 354 strips of two hands, 0.028 at most.",
+    )
+    tinge_width_mm: tuple[float, float] = knob(
+        (1.2, 5.0), "mm", "Its width along the line at half its height: a stroke is narrower, a band wider."
+    )
+    tinge_off_mm: float = knob(
+        0.6, "mm", "Its colour balances so near to the line; what ran, or lies below, is further off."
+    )
     around_mm: float = knob(0.9, "mm", "To both sides, such a spot goes on, though paler.")
     reach_mm: float = knob(2.2, "mm", "And so far above and below the line.")
 
