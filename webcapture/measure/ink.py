@@ -10,6 +10,7 @@ from webcapture.measure.curves import polynomial_at
 from webcapture.measure.field import Field
 from webcapture.measure.smooth import smoothed
 from webcapture.measure.spots import Blob
+from webcapture.model import Floats
 from webcapture.robust import median, quantile
 from webcapture.settings import ReadingSettings, Settings
 
@@ -78,18 +79,38 @@ def bands_among_spots(attempt: Attempt, settings: Settings) -> bool:
     line = polynomial_at(attempt.reading.field.width_mm / 2, attempt.origin.coefficients)
     ran = [blob for blob in blobs if blob.centre_mm > line + settings.spot.origin_mm]
     compact = any(blob.fill < settings.spot.compact_fill and blob.absorbance.max() > least for blob in ran)
-    return compact and any(_is_band(blob, attempt, settings) for blob in ran)
+    return compact and any(_is_band(blob, attempt, settings) or _joins_lanes(blob, attempt, settings) for blob in ran)
+
+
+def _joins_lanes(blob: Blob, attempt: Attempt, settings: Settings) -> bool:
+    """Whether, on a sheet, the colour of a spot that ran goes on at its height through all lanes and between them, however uneven.
+
+    What was applied lane by lane leaves paper between. Streaks of an ink that ran from the line are dark here and pale there.
+    """
+    rule = settings.reading
+    if len(attempt.tracks) < rule.joined_lanes or float(blob.absorbance.max()) < rule.smear_least:
+        return False
+    across = _darkest_across(blob, attempt, rule)
+    least = max(rule.joined_share * float(blob.absorbance.max()), rule.joined_least)
+    return bool(len(across) and (across > least).mean() >= rule.joined)
+
+
+def _darkest_across(blob: Blob, attempt: Attempt, rule: ReadingSettings) -> Floats:
+    """(cols,) the darkest place at the height of a spot in each column clear of the paper's edges, in its own channel, a little smoothed."""
+    field = attempt.reading.field
+    rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
+    columns = _clear_of_edges(field, rule)
+    if not rows.any() or not columns.any():
+        return np.zeros(0)
+    part = attempt.stain.absorbance[np.ix_(rows, columns)][None, ..., int(np.argmax(blob.absorbance))]
+    return np.asarray(smoothed(part, 1.0)[0].max(axis=0), float)
 
 
 def _is_band(blob: Blob, attempt: Attempt, settings: Settings) -> bool:
     """Whether colour lies as dark along both long edges of the paper as in the middle, at the height of a spot that ran."""
-    rule, field = settings.reading, attempt.reading.field
-    rows = (field.s_mm >= blob.edges_mm[0]) & (field.s_mm <= blob.edges_mm[1])
-    columns = _clear_of_edges(field, rule)
-    dark = blob.absorbance.max() >= rule.band_least and blob.fill >= settings.spot.compact_fill
-    if not dark or not rows.any() or not columns.any():
+    rule = settings.reading
+    height = float(blob.absorbance.max())
+    if height < rule.band_least or blob.fill < settings.spot.compact_fill:
         return False
-    channel = int(np.argmax(blob.absorbance))
-    peaks = smoothed(attempt.stain.absorbance[np.ix_(rows, columns)][None, ..., channel], 1.0)[0].max(axis=0)
-    least = rule.band_even * blob.absorbance[channel]
-    return bool(quantile(peaks, rule.band_outer) > least)
+    across = _darkest_across(blob, attempt, rule)
+    return bool(len(across) and quantile(across, rule.band_outer) > rule.band_even * height)

@@ -258,6 +258,14 @@ class ReadingSettings:
     band_even: float = knob(
         0.6, "", "The rest is at least this share as dark as its middle: a round spot falls off to its sides."
     )
+    joined_lanes: int = knob(2, "", "On a sheet of so many lanes paper is left between what was applied to each.")
+    joined: float = knob(
+        0.97,
+        "",
+        "Share of a sheet's width that a band of ink covers; of four hands' 290 sheets without one, one with applied streaks was so covered, the next to 0.91.",
+    )
+    joined_share: float = knob(0.15, "", "So pale, beside its dark places, may be what joins them.")
+    joined_least: float = knob(0.04, "absorbance", "And so pale, whatever they are.")
     smear_mm: float = knob(6.0, "mm", "Ink that ran reaches further up from its line; a spot that stayed does not.")
     lent_share: float = knob(
         0.3,
