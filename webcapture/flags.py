@@ -20,6 +20,7 @@ class Flag:
 
 _ROWS: tuple[tuple[str, str, str], ...] = (
     ("out-of-focus", "The picture is a little blurred.", "Numbers are less certain. Tap to focus, hold still, and take the photo again."),
+    ("few-pixels", "The picture shows the card with few pixels.", "Faint spots may be lost, and blotches of its compression may look like some. Fill the frame with the card; where a messenger shrinks photos, send the original file, as a document or by e-mail."),
     ("too-dark", "The picture is dark.", "Numbers are less certain. Bring more light onto the card and take the photo again."),
     ("too-bright", "The paper is lighter than the camera can tell.", "Pale spots may be lost, and colours are not to be trusted. Tap on the paper to set the exposure, or lower it, and take the photo again."),
     ("glare", "A bright reflection lies on part of the card.", "Turn the card or the lamp until the reflection is gone, and take the photo again."),

@@ -36,7 +36,7 @@ def judged(data: bytes) -> tuple[Quality, tuple[StripOutline, ...]]:
     return judge(photo, sighting, view, sheet, outlines, card, DEFAULTS.quality), outlines
 
 
-def smaller(scene: Scene, factor: float = 0.5) -> Scene:
+def smaller(scene: Scene, factor: float = 0.6) -> Scene:
     """The same scene by a camera of fewer pixels: quicker to take; blur stays the same on the card."""
     camera = scene.camera
     width, height = (round(side * factor) for side in camera.size_px)
@@ -178,3 +178,9 @@ def test_another_card_in_the_picture_is_said(other: str) -> None:
     both = BytesIO()
     Image.fromarray(np.concatenate([shot[:height] for shot in shots], axis=1)).save(both, "JPEG", quality=92)
     assert "another-card" in [flag.code for flag in judged(both.getvalue())[0].flags]
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_photo_that_a_messenger_shrank_has_few_pixels(seed: int) -> None:
+    """So small on the card that the blocks of its compression are as large as spots."""
+    assert codes(scenes.sent(seed)) == ["few-pixels"]

@@ -32,7 +32,7 @@ def judge(
     card: CardLayout,
     settings: QualitySettings,
 ) -> Quality:
-    """Blur, darkness, glare, shadow, bent or incomplete card, as flags; raises where nothing could be trusted."""
+    """Blur, few pixels, darkness, glare, shadow, bent or incomplete card, as flags; raises where nothing could be trusted."""
     blur, white, span = _blur_mm(photo, view, card), float(median(sheet.light[::3, ::3])), _span(sighting, card)
     if span < settings.span_error:
         raise CardIncomplete("About half of the card is out of the picture or covered.")
@@ -51,6 +51,7 @@ def judge(
         "card-incomplete": span < settings.span_flag,
         "card-bent": view.bend_mm > settings.bend_mm,
         "out-of-focus": blur > settings.blur_flag_mm,
+        "few-pixels": view.px_per_mm * photo.reduction < settings.px_per_mm,
         "too-dark": white < settings.dark_flag,
         "too-bright": overexposed,
         "shadow": below > settings.shade or (below + above > settings.shade_span and not glare),

@@ -23,7 +23,7 @@ from webcapture.settings.flatness import FlatnessSettings
 from webcapture.settings.lines import LandmarkSettings, TraceSettings
 from webcapture.settings.measuring import FieldSettings, LaneSettings, PaperSettings
 from webcapture.settings.people import HandSettings, RateSettings, RoomSettings
-from webcapture.settings.reading import BeneathSettings, ReadingSettings, SeamSettings, TickSettings
+from webcapture.settings.reading import ReadingSettings, SeamSettings, TickSettings
 from webcapture.settings.seeing import (
     GlanceSettings,
     LightSettings,
@@ -38,7 +38,7 @@ from webcapture.settings.showing import (
     ReportSettings,
     WebSettings,
 )
-from webcapture.settings.spots import SpotSettings
+from webcapture.settings.spots import BeneathSettings, SpotSettings
 from webcapture.settings.upright import UprightSettings
 
 __all__ = [

@@ -178,6 +178,11 @@ class QualitySettings:
     other_tags: int = knob(2, "", "So many tags of another card show it; nothing else is taken for a tag.")
     blur_flag_mm: float = knob(0.4, "mm", "A pencil line is as wide: it fades.")
     blur_error_mm: float = knob(0.9, "mm", "Spots of 2 mm run into each other and lines are gone.")
+    px_per_mm: float = knob(
+        4.5,
+        "px/mm",
+        "A pencil line is two pixels wide, and a block of a JPEG's colour as large as a spot. Of 1600 pixels, as messengers send, a card has 3 to 4.5, of 12 megapixels 8 and more.",
+    )
     dark_flag: float = knob(0.12, "", "Linear intensity of white: an eighth of full; noise grows visibly.")
     dark_error: float = knob(0.025, "", "Below, 8 bits leave a handful of levels for all absorbances.")
     shade: float = knob(

@@ -277,3 +277,74 @@ class SpotSettings:
     )
     origin_mm: float = knob(1.6, "mm", "A spot whose centre lies this near to the origin line did not move.")
     near_front: float = knob(0.95, "Rf", "Beyond, a spot ran with the front.")
+
+
+@dataclass(frozen=True, slots=True)
+class BeneathSettings:
+    """Spots beneath the origin line's pencil."""
+
+    close_mm: tuple[float, float] = knob(
+        (0.7, 1.15), "mm", "Between these, to both sides of the line, clear of its blur, a small spot still shows."
+    )
+    apart_mm: tuple[float, float] = knob(
+        (1.0, 1.5), "mm", "Between these there is paper between strokes that meet on the line."
+    )
+    width_mm: tuple[float, float] = knob(
+        (1.7, 6.0), "mm", "A stroke with its blur is narrower than the first, a shadow wider than the second."
+    )
+    close_least: float = knob(
+        0.1,
+        "absorbance",
+        "So dark close to the line, over all of the lesser width: black spots of 3 mm reach 0.11, crosses of pencil 0.07.",
+    )
+    apart_least: float = knob(
+        0.048, "absorbance", "And so dark further off: black spots of 3 mm reach 0.05, four strokes that meet 0.043."
+    )
+    between_least: float = knob(
+        0.07,
+        "absorbance",
+        "And so dark there in its middle: between the arms of a slanting cross, however blurred, 0.06.",
+    )
+    ring: float = knob(
+        0.9,
+        "",
+        "And there no darker further off, by more than this, than close to the line: a pencilled ring is, by half and more.",
+    )
+    soft_least: float = knob(0.055, "absorbance", "A soft one may be as pale as this close to the line.")
+    soft_mm: tuple[float, float] = knob(
+        (1.42, 5.0),
+        "mm",
+        "Its width there at half its height: strokes that meet, however blurred, reached 1.40, and of 800 places without a spot one passes.",
+    )
+    soft_fades: tuple[float, float] = knob(
+        (0.1, 1.08), "", "Further off it has such a share of that; what is darker there is a ring, or ran."
+    )
+    soft_middle: float = knob(0.9, "", "And is darkest there in its middle, to this share.")
+    soft_breadths: tuple[float, float] = knob(
+        (0.82, 1.35),
+        "",
+        "And such a share of its width: of a slanting cross, an arm of 0.35 to 0.5 is left in its place.",
+    )
+    seen: tuple[float, float] = knob(
+        (0.8, 0.28),
+        "absorbance",
+        "As dark as this at its darkest, and as this over such a square, a place may be a spot's: crosses reach 1.0 and 0.21.",
+    )
+    seen_close: float = knob(
+        0.07, "absorbance", "And so dark close to the line: thick slanting crosses, as dark over a square, reach 0.035."
+    )
+    tinge_mm: float = knob(1.2, "mm", "So far to both sides of the line a coloured one is looked for.")
+    tinge_far_mm: float = knob(3.0, "mm", "And so far off it has ended.")
+    tinge_least: float = knob(
+        0.045,
+        "absorbance",
+        "By so much its channels differ, averaged over that: where no spot is, on 354 strips of two hands, 0.028 at most.",
+    )
+    tinge_width_mm: tuple[float, float] = knob(
+        (1.2, 5.0), "mm", "Its width along the line at half its height: a stroke is narrower, a band wider."
+    )
+    tinge_off_mm: float = knob(
+        0.6, "mm", "Its colour balances so near to the line; what ran, or lies below, is further off."
+    )
+    around_mm: float = knob(0.9, "mm", "To both sides, such a spot goes on, though paler.")
+    reach_mm: float = knob(2.2, "mm", "And so far above and below the line.")
