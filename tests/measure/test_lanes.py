@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -163,3 +164,17 @@ def test_a_line_ruled_along_an_empty_lane_leaves_it_its_mark():
 
     strip = celled(pencil(20), pencil(120), *things, cross(20, 35), guide, width=70.0)
     assert [track.middle_mm for track in read_lanes(strip)] == pytest.approx([15, 35, 55], abs=0.7)
+
+
+def test_where_spots_stayed_on_the_line_something_was_applied():
+    """As good as a mark, and better than too little colour to make a column."""
+    strip, origin = drawn(pencil(20), *spots(30, 60), width=120.0), level_line(20, 120.0)
+    field = field_of(strip, DEFAULTS.profile)
+    stain = stain_on(field, strip.strokes, (origin.coefficients,), None, DEFAULTS.paper)
+    stayed = np.any([np.hypot(field.s_mm[:, None] - 20, field.t_mm - t) < 1.5 for t in (30, 95)], axis=0)
+    without, found = (
+        find_lanes(field, replace(stain, beneath=mask), origin, None, DEFAULTS.lane) for mask in (None, stayed)
+    )
+    assert [track.middle_mm for track in without] == pytest.approx([30, 60], abs=1)
+    assert [track.middle_mm for track in found] == pytest.approx([30, 60, 95], abs=1)
+    assert [track.marked for track in found] == [True, False, True]

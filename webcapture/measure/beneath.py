@@ -85,6 +85,8 @@ def _coloured_ones(field: Field, at_mm: Floats, rule: BeneathSettings) -> list[i
     near = near - median(near, axis=1)[:, None]
     on_line = near[np.abs(away) < rule.tinge_mm].mean(axis=0)
     tinge = np.asarray(blurred(np.ptp(on_line, axis=1), 1.0), float)
+    if tinge.max() < rule.tinge_least:
+        return []
     peaks, _ = find_peaks(np.pad(tinge, 1), height=rule.tinge_least)
     middles = []
     for peak in (peaks - 1).tolist():

@@ -51,6 +51,7 @@ def find_lanes(
     if field.width_mm < settings.sheet_mm:
         return [Track(_balance(colour, field), field.rim_mm, field.width_mm - field.rim_mm)]
     marks = np.where(_ruled(stain.strokes, origin, field, settings), 0.0, _marks(field, origin, settings))
+    marks = np.maximum(marks, _stayed(stain, settings))
     middles, ticks = _middles(_levelled(colour, barred, field, settings), marks, field, settings)
     if not middles:
         return [Track(field.width_mm / 2, field.rim_mm, field.width_mm - field.rim_mm)]
@@ -135,6 +136,14 @@ def _marks(field: Field, origin: Line | None, settings: LaneSettings) -> Floats:
     pencil = blurred(level - np.minimum(paper, median(paper)), settings.mark_smooth_mm / field.cell_mm)
     off = pencil - median(pencil)
     return np.asarray(off / (quiet_spread(off) + NEVER_NONE), float)
+
+
+def _stayed(stain: Stain, settings: LaneSettings) -> Floats:
+    """(cols,) the same where a spot stayed on the origin line: there something was applied, as surely as a mark says."""
+    if stain.beneath is None:
+        return np.zeros(stain.strokes.shape[1])
+    here = stain.beneath.any(axis=0).astype(float)
+    return np.asarray(2 * settings.mark_sd * blurred(here, settings.colour_smooth), float)
 
 
 def _ruled(strokes: np.ndarray, origin: Line | None, field: Field, settings: LaneSettings) -> np.ndarray:
