@@ -14,7 +14,7 @@ class FlatnessSettings:
     rises_mm: tuple[float, ...] = knob(
         (0.2, 0.7, 2.0),
         "mm",
-        "Standard deviations of the rise of a strip that somebody laid on the card: flat, as paper does, and bent. Of 301 spots on bent strips of the sixteenth generator, whose bend the edges often cannot tell, 240 lay inside ± U with half as much, 267 with this; in typical photos U grew by a tenth.",
+        "Standard deviations of the rise of a strip that somebody laid on the card: flat, as paper does, and bent. Of 301 spots on bent strips of the sixteenth generator, whose bend the edges often cannot tell, 241 lay inside ± U with half as much, 265 with this; in typical photos U grew by a tenth.",
     )
     skewed: float = knob(0.4, "", "The same for an uneven rise, as a share.")
     shape_share: float = knob(
